@@ -1,0 +1,38 @@
+"""Refusing bad numbers at the door of the water core, in words a person can act on."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Array = NDArray[np.float64]
+
+
+class WaterInputError(ValueError):
+    """An input that must not be guessed; `field` names it, `rows` lists the offending positions (flat)."""
+
+    def __init__(self, field: str, problem: str, rows: tuple[int, ...] = ()):
+        self.field = field
+        self.problem = problem
+        self.rows = rows
+        where = f" (rows {', '.join(map(str, rows[:5]))}{', ...' if len(rows) > 5 else ''})" if rows else ""
+        super().__init__(f"{field}: {problem}{where}")
+
+
+def floats(value: ArrayLike) -> Array:
+    """Any array-like as float64."""
+    return np.asarray(value, dtype=np.float64)
+
+
+def refuse(field: str, bad: NDArray[np.bool_], problem: str) -> None:
+    """Raise `WaterInputError` with the positions where `bad` is true."""
+    if bad.any():
+        raise WaterInputError(field, problem, tuple(int(i) for i in np.flatnonzero(bad)[:100]))
+
+
+def complete(field: str, value: ArrayLike, low: float = -np.inf, high: float = np.inf) -> Array:
+    """`value` as float64, refused where it is not a finite number inside low..high."""
+    array = floats(value)
+    refuse(field, np.atleast_1d(~np.isfinite(array)), "is missing or not a number")
+    refuse(field, np.atleast_1d((array < low) | (array > high)), f"must lie between {low:g} and {high:g}")
+    return array
