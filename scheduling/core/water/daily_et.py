@@ -127,7 +127,8 @@ def daily_reference_et(weather: DailyWeather, site: StationGeometry, equation: E
     ra = eq.extraterrestrial_radiation(site.latitude_deg, doy, solar)
     _refuse_impossible(weather, ra)
     if equation == "hargreaves":
-        et, flags = eq.hargreaves(tmax, tmin, ra), np.int16(EtMethod.HARGREAVES)
+        et = eq.hargreaves(tmax, tmin, ra)
+        flags = np.asarray(EtMethod.HARGREAVES, dtype=np.int16)
     else:
         et, flags = _penman_monteith(weather, site, ra, equation)
     et = np.maximum(et, 0.0)
@@ -172,15 +173,16 @@ def _first_known(routes: Sequence[Route]) -> tuple[Array, NDArray[np.int16]]:
     flags = np.zeros((), np.int16)
     missing = np.zeros((), np.bool_)
     for inputs, flag, formula in routes:
-        if any(item is None for item in inputs):
+        given = [floats(item) for item in inputs if item is not None]
+        if len(given) < len(inputs):
             continue
-        present = ~np.isnan(floats(inputs[0])) if inputs else np.ones((), np.bool_)
-        for item in inputs[1:]:
-            present = present & ~np.isnan(floats(item))
+        present = np.ones((), np.bool_)
+        for item in given:
+            present = present & ~np.isnan(item)
         if value is None:
-            value, flags, missing = formula(*inputs), np.asarray(flag, np.int16), ~present
+            value, flags, missing = formula(*given), np.asarray(flag, np.int16), ~present
         else:
-            value = np.where(missing, formula(*inputs), value)
+            value = np.where(missing, formula(*given), value)
             flags = np.where(missing, np.asarray(flag, np.int16), flags)
             missing = missing & ~present
         if not missing.any():

@@ -129,7 +129,7 @@ def radiation_from_sunshine(sunshine_h: ArrayLike, daylight_h: ArrayLike, ra: Ar
     fraction = np.divide(
         sunshine_h, daylight, out=np.zeros(np.broadcast(sunshine_h, daylight).shape), where=daylight > 0
     )
-    return (0.25 + 0.50 * np.clip(fraction, 0.0, 1.0)) * ra
+    return (0.25 + 0.50 * np.clip(fraction, 0.0, 1.0)) * floats(ra)
 
 
 def clear_sky_radiation(elevation_m: ArrayLike, ra: ArrayLike) -> Array:
