@@ -1,0 +1,25 @@
+"""The Celery app and its timetable. Tasks are only nudges: each one finds its work in the database."""
+
+import os
+
+from celery import Celery
+from celery.schedules import crontab
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+
+app = Celery("rillbook")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks()
+app.conf.broker_transport_options = {
+    "visibility_timeout": 3600,
+    # Sweep for messages of a killed worker every 5 s, not every 100 s.
+    "unacked_restore_interval": 5,
+    "unacked_restore_throttle": 1,
+}
+app.conf.beat_schedule = {
+    "compute schedules every night": {
+        "task": "scheduling.tasks.compute_all_schedules",
+        "schedule": crontab(hour=9, minute=30),  # UTC: after midnight in the firm's part of the world
+    },
+    "send waiting deliveries": {"task": "reports.tasks.send_waiting_deliveries", "schedule": 60.0},
+}

@@ -1,0 +1,67 @@
+import secrets
+import time
+from zoneinfo import ZoneInfo
+
+import structlog
+from django.utils import timezone
+
+from sites.models import Firm
+
+log = structlog.get_logger("rillbook.request")
+
+# No inline script or style anywhere; photos taken on the phone are shown from blob: URLs.
+CONTENT_SECURITY_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; "
+    "connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; "
+    "frame-ancestors 'none'"
+)
+
+
+class ContentSecurityPolicyMiddleware:
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        response = self.get_response(request)
+        response.headers.setdefault("Content-Security-Policy", CONTENT_SECURITY_POLICY)
+        response.headers.setdefault("Permissions-Policy", "camera=(self), geolocation=(self), microphone=()")
+        return response
+
+
+class FirmTimeZoneMiddleware:
+    """Show times in the firm's zone; a site's own zone is used where a page is about one site."""
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        with timezone.override(ZoneInfo(Firm.current().time_zone)):
+            return self.get_response(request)
+
+
+class RequestLogMiddleware:
+    """One structured line a request, with an id that the person can quote."""
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        request_id = secrets.token_hex(8)
+        structlog.contextvars.bind_contextvars(request_id=request_id)
+        started = time.perf_counter()
+        try:
+            response = self.get_response(request)
+        finally:
+            structlog.contextvars.unbind_contextvars("request_id")
+        # The path only: query strings may carry what a person typed.
+        log.info(
+            "request",
+            request_id=request_id,
+            method=request.method,
+            path=request.path,
+            status=response.status_code,
+            ms=round((time.perf_counter() - started) * 1000, 1),
+            user_id=getattr(getattr(request, "user", None), "pk", None),
+        )
+        response.headers["X-Request-ID"] = request_id
+        return response

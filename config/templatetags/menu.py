@@ -1,0 +1,41 @@
+"""The main menu: what each role finds in the top bar."""
+
+from django import template
+from django.urls import NoReverseMatch, reverse
+
+from sites.models import Role
+
+OFFICE_MENU = (
+    ("Season", "jobs:season_board"),
+    ("Days", "jobs:day_board"),
+    ("Sites", "sites:site_list"),
+    ("Clients", "sites:client_list"),
+    ("Watering", "scheduling:week"),
+    ("Faults", "jobs:fault_list"),
+    ("Reports", "reports:report_list"),
+    ("Weather", "scheduling:station_list"),
+    ("Team", "jobs:technician_list"),
+    ("Firm", "sites:firm_edit"),
+)
+MENUS = {
+    Role.OWNER: OFFICE_MENU,
+    Role.OFFICE: OFFICE_MENU,
+    Role.TECHNICIAN: (("Today", "jobs:today"), ("Sites", "sites:site_list")),
+    Role.CLIENT: (("Your sites", "reports:client_home"),),
+}
+
+register = template.Library()
+
+
+@register.simple_tag(takes_context=True)
+def menu(context) -> list[dict]:
+    """Entries of the signed-in role; `here` marks the one whose address the page lies under."""
+    request = context["request"]
+    entries = []
+    for label, name in MENUS.get(Role(request.user.role), ()):
+        try:
+            url = reverse(name)
+        except NoReverseMatch:  # TODO(lead): remove once every page stands
+            continue
+        entries.append({"label": label, "url": url, "here": request.path.startswith(url)})
+    return entries

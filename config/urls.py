@@ -1,0 +1,18 @@
+from django.contrib import admin
+from django.contrib.auth import views as auth_views
+from django.urls import path
+
+from config import views
+
+urlpatterns = [
+    path("", views.home, name="home"),
+    path("healthz", views.healthz, name="healthz"),
+    path("readyz", views.readyz, name="readyz"),
+    path("sign-in/", auth_views.LoginView.as_view(template_name="sign_in.html"), name="login"),
+    path("sign-out/", auth_views.LogoutView.as_view(), name="logout"),
+    path("admin/", admin.site.urls),
+    path("", include("sites.urls")),
+    path("", include("scheduling.urls")),
+    path("", include("jobs.urls")),
+    path("", include("reports.urls")),
+]

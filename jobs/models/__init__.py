@@ -1,0 +1,28 @@
+"""Service work: plans and windows, visits and day routes, checklists, measurements, faults."""
+
+from jobs.models.checklists import ChecklistAnswer, ChecklistItem, ChecklistTemplate
+from jobs.models.field import Fault, ValveMeasurement
+from jobs.models.visits import (
+    Absence,
+    DayRoute,
+    SeasonWindow,
+    ServicePlan,
+    TechnicianProfile,
+    Visit,
+    VisitKind,
+)
+
+__all__ = [
+    "Absence",
+    "ChecklistAnswer",
+    "ChecklistItem",
+    "ChecklistTemplate",
+    "DayRoute",
+    "Fault",
+    "SeasonWindow",
+    "ServicePlan",
+    "TechnicianProfile",
+    "ValveMeasurement",
+    "Visit",
+    "VisitKind",
+]

@@ -1,0 +1,135 @@
+import uuid
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from jobs.models.visits import Visit
+from sites.models import Controller, Photo, Role, Site, User, Valve, WaterSupply, Zone
+from sites.models.places import site_scope
+from sites.models.plant import NOT_NEGATIVE
+
+
+class ValveMeasurement(models.Model):
+    """What was measured at one valve on one visit. Rows are only added; the latest counts, the others stay."""
+
+    class Movement(models.TextChoices):
+        YES = "yes", "yes"
+        NO = "no", "no"
+        WEEPS = "weeps", "weeps when closed"
+
+    uuid = models.UUIDField(default=uuid.uuid4, unique=True)
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="measurements")
+    valve = models.ForeignKey(Valve, on_delete=models.PROTECT, related_name="measurements")
+    coil_resistance_ohm = models.FloatField(
+        "resistance at the terminals", null=True, blank=True, validators=NOT_NEGATIVE
+    )
+    open_circuit = models.BooleanField("meter shows no reading (over range)", default=False)
+    voltage_v = models.FloatField("voltage at the valve", null=True, blank=True, validators=NOT_NEGATIVE)
+    current_a = models.FloatField("current", null=True, blank=True, validators=NOT_NEGATIVE)
+    flow_l_min = models.FloatField("flow", null=True, blank=True, validators=NOT_NEGATIVE)
+    pressure_kpa = models.FloatField("pressure running", null=True, blank=True, validators=NOT_NEGATIVE)
+    opens = models.CharField(max_length=5, choices=[("yes", "yes"), ("no", "no")], blank=True)
+    closes = models.CharField(max_length=5, choices=Movement, blank=True)
+    temperature_c = models.FloatField("wire and coil temperature", null=True, blank=True)
+    note = models.CharField(max_length=300, blank=True)
+    measured_at = models.DateTimeField()
+    measured_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
+
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: User) -> "ValveMeasurement.QuerySet":
+            if user.role == Role.CLIENT:
+                return self.none()
+            return self.filter(site_scope(user, "visit__site"))
+
+    objects = QuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-measured_at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.valve} on {self.measured_at:%Y-%m-%d}"
+
+
+class Fault(models.Model):
+    """Something wrong at a site. It lives across visits and seasons until it is repaired or dismissed."""
+
+    class Kind(models.TextChoices):
+        COIL_OPEN = "coil_open", "open circuit: broken wire, splice or coil"
+        COIL_SHORT = "coil_short", "short circuit in wire or coil"
+        HIGH_RESISTANCE = "high_resistance", "high resistance: corroded splice or wire"
+        LOW_VOLTAGE = "low_voltage", "low voltage at the valve"
+        VALVE_STUCK_SHUT = "valve_stuck_shut", "valve does not open"
+        VALVE_STUCK_OPEN = "valve_stuck_open", "valve does not close"
+        VALVE_WEEPS = "valve_weeps", "valve weeps"
+        PIPE_LEAK = "pipe_leak", "pipe or fitting leaks"
+        HEAD_BROKEN = "head_broken", "broken or missing head"
+        HEAD_BLOCKED = "head_blocked", "blocked or badly aimed head"
+        LOW_PRESSURE = "low_pressure", "low pressure or flow"
+        CONTROLLER = "controller", "controller fault"
+        PUMP = "pump", "pump fault"
+        BACKFLOW = "backflow", "backflow assembly fault"
+        OTHER = "other", "other"
+
+    class Severity(models.TextChoices):
+        UNSAFE = "unsafe", "unsafe"
+        WATER_LOSS = "water_loss", "water loss"
+        PLANTS_AT_RISK = "plants_at_risk", "plants at risk"
+        COSMETIC = "cosmetic", "cosmetic"
+
+    class State(models.TextChoices):
+        OPEN = "open", "open"
+        REPAIRED = "repaired", "repaired"
+        DISMISSED = "dismissed", "dismissed"
+
+    uuid = models.UUIDField(default=uuid.uuid4, unique=True)
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="faults")
+    found_on_visit = models.ForeignKey(
+        Visit, null=True, blank=True, on_delete=models.SET_NULL, related_name="faults_found"
+    )
+    valve = models.ForeignKey(Valve, null=True, blank=True, on_delete=models.SET_NULL, related_name="faults")
+    zone = models.ForeignKey(Zone, null=True, blank=True, on_delete=models.SET_NULL, related_name="faults")
+    controller = models.ForeignKey(
+        Controller, null=True, blank=True, on_delete=models.SET_NULL, related_name="faults"
+    )
+    supply = models.ForeignKey(
+        WaterSupply, null=True, blank=True, on_delete=models.SET_NULL, related_name="faults"
+    )
+    kind = models.CharField(max_length=20, choices=Kind)
+    severity = models.CharField(max_length=15, choices=Severity)
+    description = models.TextField(blank=True)
+    part_needed = models.CharField(max_length=120, blank=True)
+    photos = models.ManyToManyField(Photo, blank=True, related_name="faults")
+    state = models.CharField(max_length=10, choices=State, default=State.OPEN)
+    found_at = models.DateTimeField()
+    found_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    repaired_at = models.DateTimeField(null=True, blank=True)
+    repaired_on_visit = models.ForeignKey(
+        Visit, null=True, blank=True, on_delete=models.SET_NULL, related_name="faults_repaired"
+    )
+    repair_note = models.CharField(max_length=300, blank=True)
+
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: User) -> "Fault.QuerySet":
+            if user.role == Role.CLIENT:
+                return self.none()  # a client reads faults in the published report
+            return self.filter(site_scope(user))
+
+        def open(self) -> "Fault.QuerySet":
+            return self.filter(state=Fault.State.OPEN)
+
+    objects = QuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-found_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                name="fault_repaired_has_a_time",
+                condition=~Q(state="repaired") | Q(repaired_at__isnull=False),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} at {self.site}"

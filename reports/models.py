@@ -1,0 +1,96 @@
+import uuid
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from jobs.models import Visit
+from sites.models import Role, Site, User
+from sites.models.places import site_scope
+
+
+class Document(models.Model):
+    """A PDF as it was made, kept with its hash. Correcting data later makes a new version, never rewrites this."""
+
+    class Kind(models.TextChoices):
+        SEASON_REPORT = "season_report", "season report"
+        SERVICE_SHEET = "service_sheet", "service sheet"
+
+    uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    kind = models.CharField(max_length=15, choices=Kind)
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="documents")
+    visit = models.ForeignKey(
+        Visit, null=True, blank=True, on_delete=models.PROTECT, related_name="documents"
+    )
+    season_year = models.PositiveIntegerField()
+    version = models.PositiveIntegerField()
+    title = models.CharField(max_length=200)
+    pdf = models.FileField(upload_to="documents/%Y/%m/")
+    sha256 = models.CharField(max_length=64)
+    made_at = models.DateTimeField(auto_now_add=True)
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    published_at = models.DateTimeField(
+        null=True, blank=True, help_text="From then on the client may read it."
+    )
+
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: User) -> "Document.QuerySet":
+            rows = self.filter(site_scope(user))
+            if user.role == Role.CLIENT:
+                return rows.filter(kind=Document.Kind.SEASON_REPORT, published_at__isnull=False)
+            if user.role == Role.TECHNICIAN:
+                return rows.filter(kind=Document.Kind.SERVICE_SHEET, visit__technician=user)
+            return rows
+
+    objects = QuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-made_at", "-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["site", "season_year", "version"],
+                condition=Q(kind="season_report"),
+                name="season_report_version_once",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.title}, version {self.version}"
+
+
+class Delivery(models.Model):
+    """One document to one address. The row is the queue: it is made with its intent and sent by a task."""
+
+    class State(models.TextChoices):
+        WAITING = "waiting", "waiting to be sent"
+        SENDING = "sending", "being sent"
+        SENT = "sent", "accepted by the mail server"
+        UNKNOWN = "unknown", "unknown: the connection broke while sending"
+        FAILED = "failed", "refused"
+
+    document = models.ForeignKey(Document, on_delete=models.PROTECT, related_name="deliveries")
+    recipient = models.EmailField()
+    state = models.CharField(max_length=10, choices=State, default=State.WAITING)
+    message_id = models.CharField(max_length=120, unique=True)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    last_error = models.CharField(max_length=300, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    claimed_at = models.DateTimeField(null=True, blank=True)
+    sent_at = models.DateTimeField(null=True, blank=True)
+
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: User) -> "Delivery.QuerySet":
+            return self if user.role in (Role.OWNER, Role.OFFICE) else self.none()
+
+    objects = QuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+        verbose_name_plural = "deliveries"
+        constraints = [
+            models.UniqueConstraint(fields=["document", "recipient"], name="document_once_per_recipient")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.document} to {self.recipient}: {self.get_state_display()}"

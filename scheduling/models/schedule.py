@@ -1,0 +1,185 @@
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from sites.models import Controller, Site, User, Zone
+from sites.models.places import every_weekday, site_scope, validate_weekdays
+
+
+class SeasonSchedule(models.Model):
+    """One revision of a site's watering for a season. Draft until published; then only superseded, never edited."""
+
+    class State(models.TextChoices):
+        DRAFT = "draft", "draft"
+        PUBLISHED = "published", "published"
+        SUPERSEDED = "superseded", "superseded"
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="schedules")
+    season_year = models.PositiveIntegerField()
+    revision = models.PositiveIntegerField()
+    state = models.CharField(max_length=12, choices=State, default=State.DRAFT)
+    month = models.PositiveSmallIntegerField(help_text="The month whose minutes stand in the programs.")
+    week_starts_on = models.DateField(help_text="The week the programs were computed for.")
+    computed_at = models.DateTimeField(auto_now_add=True)
+    computed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    published_at = models.DateTimeField(null=True, blank=True)
+    published_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    superseded_at = models.DateTimeField(null=True, blank=True)
+    basis = models.JSONField(default=dict, help_text="Weather station, span and method the figures rest on.")
+    warnings = models.JSONField(
+        default=list, help_text="What did not fit or could not be computed, in words."
+    )
+    not_computed = models.JSONField(
+        default=list, help_text="[{zone_id, zone, needs}] zones without enough data."
+    )
+
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: User) -> "SeasonSchedule.QuerySet":
+            rows = self.filter(site_scope(user))
+            if user.role in ("owner", "office"):
+                return rows
+            return rows.exclude(state=SeasonSchedule.State.DRAFT)
+
+        def published(self) -> "SeasonSchedule.QuerySet":
+            return self.filter(state=SeasonSchedule.State.PUBLISHED)
+
+    objects = QuerySet.as_manager()
+
+    class Meta:
+        ordering = ["site", "-season_year", "-revision"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["site", "season_year", "revision"], name="schedule_revision_once"
+            ),
+            models.UniqueConstraint(
+                fields=["site"], condition=Q(state="published"), name="schedule_one_published_per_site"
+            ),
+            models.CheckConstraint(
+                name="schedule_published_has_a_time",
+                condition=Q(state="draft") | Q(published_at__isnull=False),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site} {self.season_year} revision {self.revision}"
+
+
+class ZoneMonth(models.Model):
+    """What one zone needs in one month of the season and what that is in minutes and litres."""
+
+    schedule = models.ForeignKey(SeasonSchedule, on_delete=models.CASCADE, related_name="zone_months")
+    zone = models.ForeignKey(Zone, on_delete=models.CASCADE, related_name="months")
+    month = models.PositiveSmallIntegerField()
+    reference_et_mm = models.FloatField()
+    plant_factor = models.FloatField()
+    effective_rain_mm = models.FloatField()
+    net_need_mm = models.FloatField()
+    run_time_min_per_week = models.FloatField()
+    days_per_week = models.FloatField()
+    run_time_min = models.FloatField(help_text="Minutes on a watering day, all cycles together.")
+    cycles = models.PositiveSmallIntegerField(default=1)
+    soak_min = models.FloatField(default=0)
+    percent_of_peak = models.FloatField()
+    water_l = models.FloatField(help_text="Litres in the month.")
+    derivation = models.JSONField(default=dict, help_text="Inputs with their origin, formula, source.")
+
+    class Meta:
+        ordering = ["schedule", "zone__number", "month"]
+        constraints = [
+            models.UniqueConstraint(fields=["schedule", "zone", "month"], name="zone_month_once"),
+            models.CheckConstraint(name="zone_month_in_year", condition=Q(month__gte=1) & Q(month__lte=12)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.zone} month {self.month}"
+
+
+class Program(models.Model):
+    """A set of steps that a controller runs on the same days from the same start time."""
+
+    schedule = models.ForeignKey(SeasonSchedule, on_delete=models.CASCADE, related_name="programs")
+    controller = models.ForeignKey(Controller, on_delete=models.CASCADE, related_name="programs")
+    name = models.CharField(max_length=40)
+    priority = models.PositiveSmallIntegerField(default=1)
+    starts_at = models.TimeField()
+    weekdays = models.JSONField(default=every_weekday, validators=[validate_weekdays])
+
+    class Meta:
+        ordering = ["schedule", "controller", "priority", "pk"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class ProgramStep(models.Model):
+    program = models.ForeignKey(Program, on_delete=models.CASCADE, related_name="steps")
+    zone = models.ForeignKey(Zone, on_delete=models.CASCADE, related_name="steps")
+    position = models.PositiveSmallIntegerField()
+    run_time_min = models.FloatField(help_text="Minutes on a watering day, all cycles together.")
+    cycles = models.PositiveSmallIntegerField(default=1)
+    soak_min = models.FloatField(default=0)
+    enabled = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["program", "position", "pk"]
+        constraints = [
+            models.CheckConstraint(name="step_run_time_positive", condition=Q(run_time_min__gt=0)),
+            models.CheckConstraint(name="step_at_least_one_cycle", condition=Q(cycles__gte=1)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.program}: {self.zone} {self.run_time_min:g} min"
+
+
+class AppliedSchedule(models.Model):
+    """That a published revision was really set at the controller, by whom and when."""
+
+    schedule = models.ForeignKey(SeasonSchedule, on_delete=models.PROTECT, related_name="applied")
+    controller = models.ForeignKey(Controller, on_delete=models.CASCADE, related_name="applied_schedules")
+    applied_on = models.DateField()
+    applied_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-applied_on", "-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["schedule", "controller"], name="schedule_applied_once_per_controller"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.schedule} set on {self.applied_on}"
+
+
+class WateringPause(models.Model):
+    """Watering stopped on purpose, both days included: rain, works, restrictions."""
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="pauses")
+    starts_on = models.DateField()
+    ends_on = models.DateField()
+    reason = models.CharField(max_length=120)
+
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: User) -> "WateringPause.QuerySet":
+            return self.filter(site_scope(user))
+
+    objects = QuerySet.as_manager()
+
+    class Meta:
+        ordering = ["site", "starts_on"]
+        constraints = [
+            models.CheckConstraint(
+                name="pause_ends_after_it_starts",
+                condition=Q(ends_on__gte=F("starts_on")),
+                violation_error_message="The pause must end on or after the day it starts.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site}: {self.reason} {self.starts_on} to {self.ends_on}"

@@ -1,0 +1,58 @@
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from sites.models import WeatherStation
+
+
+class DailyWeather(models.Model):
+    """One station's day. Measured columns are empty where the station has no such sensor or dropped the value."""
+
+    station = models.ForeignKey(WeatherStation, on_delete=models.CASCADE, related_name="days")
+    date = models.DateField()
+    precipitation_mm = models.FloatField(null=True, blank=True)
+    temp_max_c = models.FloatField(null=True, blank=True)
+    temp_min_c = models.FloatField(null=True, blank=True)
+    wind_m_s = models.FloatField(null=True, blank=True)
+    rh_max_pct = models.FloatField(null=True, blank=True)
+    rh_min_pct = models.FloatField(null=True, blank=True)
+    radiation_mj_m2 = models.FloatField(null=True, blank=True)
+    eto_mm = models.FloatField("reference ET", null=True, blank=True, editable=False)
+    eto_method = models.CharField(max_length=60, blank=True, editable=False)
+
+    class Meta:
+        ordering = ["station", "date"]
+        verbose_name_plural = "daily weather"
+        constraints = [
+            models.UniqueConstraint(fields=["station", "date"], name="weather_day_once_per_station"),
+            models.CheckConstraint(
+                name="weather_tmin_not_above_tmax",
+                condition=Q(temp_min_c=None) | Q(temp_max_c=None) | Q(temp_min_c__lte=F("temp_max_c")),
+            ),
+            models.CheckConstraint(
+                name="weather_rain_not_negative",
+                condition=Q(precipitation_mm=None) | Q(precipitation_mm__gte=0),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.station} {self.date}"
+
+
+class WeatherImport(models.Model):
+    """What a station file held and what became of it, kept so that a bad row can be traced."""
+
+    station = models.ForeignKey(WeatherStation, on_delete=models.CASCADE, related_name="imports")
+    at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    file_name = models.CharField(max_length=200)
+    file_format = models.CharField(max_length=30)
+    rows_read = models.PositiveIntegerField()
+    rows_stored = models.PositiveIntegerField()
+    problems = models.JSONField(default=list, help_text="[{row, column, message}]")
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.file_name} for {self.station}"

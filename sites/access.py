@@ -1,0 +1,72 @@
+"""Who may open which door. A view or endpoint that no role opens stays closed.
+
+Two guards work together: the role decides whether a view opens at all (here), and each model's
+`visible_to(user)` decides which rows exist for this person. A row outside answers 404 as if it were absent.
+"""
+
+from collections.abc import Callable
+
+from django.core.exceptions import PermissionDenied
+from django.db.models import Model, QuerySet
+from django.http import Http404, HttpRequest
+from rest_framework.permissions import BasePermission
+
+from sites.models import Role, User
+
+OFFICE = (Role.OWNER, Role.OFFICE)
+STAFF = (Role.OWNER, Role.OFFICE, Role.TECHNICIAN)
+EVERYONE = (Role.OWNER, Role.OFFICE, Role.TECHNICIAN, Role.CLIENT)
+
+
+def open_to(*roles: Role) -> Callable:
+    """Open a page view to these roles."""
+
+    def mark(view):
+        view.open_to = frozenset(roles)
+        return view
+
+    return mark
+
+
+class ClosedUnlessOpenedMiddleware:
+    """Refuses any view that carries no `open_to` mark for the signed-in person's role.
+
+    Left to their own guards: views open to strangers (`login_not_required`: login, health), the Django admin
+    (superusers only) and the API (`OpenToRoles`).
+    """
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, view, args, kwargs):
+        if not getattr(view, "login_required", True):
+            return
+        if request.resolver_match.app_names[:1] == ["admin"]:
+            if request.user.is_superuser:
+                return
+            raise PermissionDenied
+        if hasattr(view, "cls") and hasattr(view.cls, "open_to"):
+            return  # a REST view: its permission class decides per method
+        if request.user.role in getattr(view, "open_to", ()):
+            return
+        raise PermissionDenied
+
+
+class OpenToRoles(BasePermission):
+    """A REST view lists its doors: `open_to = {"GET": STAFF, "POST": OFFICE}`. Anything else is closed."""
+
+    def has_permission(self, request, view) -> bool:
+        method = "GET" if request.method in ("HEAD", "OPTIONS") else request.method
+        roles = getattr(view, "open_to", {}).get(method, ())
+        return bool(request.user and request.user.is_authenticated and request.user.role in roles)
+
+
+def visible_or_404(rows: QuerySet, user: User, **lookup) -> Model:
+    """The one way a view gets a row: only what `visible_to(user)` shows exists."""
+    try:
+        return rows.visible_to(user).get(**lookup)
+    except rows.model.DoesNotExist as error:
+        raise Http404 from error

@@ -1,0 +1,78 @@
+"""Numbers with units in forms: a person types the firm's units, the database keeps SI."""
+
+import math
+from typing import Any, ClassVar
+
+from django import forms
+
+from sites.core.units import Quantity, display_unit, from_display, to_display
+from sites.models import Firm
+
+
+class QuantityField(forms.FloatField):
+    """A number shown and typed in the firm's unit; `clean` returns SI. `unit` is the label beside the field."""
+
+    widget = forms.NumberInput(attrs={"inputmode": "decimal", "step": "any"})
+
+    def __init__(self, *, quantity: Quantity | str, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.quantity = Quantity(quantity)
+        self.system: str = Firm.Units.METRIC
+
+    def use_system(self, system: str) -> None:
+        self.system = system
+        self.unit = display_unit(self.quantity, system).label
+
+    def prepare_value(self, value: Any) -> Any:
+        # A number is a stored SI value; a string is what the person typed and stays as it is.
+        if isinstance(value, int | float):
+            shown = to_display(value, self.quantity, self.system)
+            return round(shown, 4) if math.isfinite(shown) else value
+        return value
+
+    def clean(self, value: Any) -> float | None:
+        """The typed number in SI, checked against the model's limits, which are SI too."""
+        typed = self.to_python(value)
+        self.validate(typed)
+        if typed is None:
+            return None
+        stored = from_display(typed, self.quantity, self.system)
+        self.run_validators(stored)
+        return stored
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return super().has_changed(self.prepare_value(initial), data)
+
+
+class QuantityModelForm(forms.ModelForm):
+    """A model form whose fields named in `quantities` are typed in the firm's units.
+
+    A field that the person left as shown keeps the exact stored value: a round trip through rounded display
+    units must not change the register.
+    """
+
+    quantities: ClassVar[dict[str, str]] = {}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        system = Firm.current().units
+        for name, quantity in self.quantities.items():
+            if name not in self.fields:
+                continue
+            model_field = self._meta.model._meta.get_field(name)
+            field = QuantityField(
+                quantity=quantity,
+                required=not model_field.blank,
+                label=self.fields[name].label,
+                help_text=self.fields[name].help_text,
+                validators=model_field.validators,
+            )
+            field.use_system(system)
+            self.fields[name] = field
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        for name in self.quantities:
+            if name in cleaned and self.instance.pk and name not in self.changed_data:
+                cleaned[name] = getattr(self.instance, name)
+        return cleaned

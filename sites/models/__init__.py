@@ -1,0 +1,43 @@
+"""The register: people, clients, sites and the plant that stands on them."""
+
+from sites.models.audit import AuditEntry
+from sites.models.people import Client, Firm, Role, User
+from sites.models.places import Photo, Site, Tariff, TariffBlock, WeatherStation
+from sites.models.plant import (
+    BackflowAssembly,
+    Controller,
+    Emitter,
+    Exposure,
+    Planting,
+    Pump,
+    SoilTexture,
+    Valve,
+    WaterSupply,
+    Zone,
+)
+from sites.models.water_meters import Meter, MeterReading
+
+__all__ = [
+    "AuditEntry",
+    "BackflowAssembly",
+    "Client",
+    "Controller",
+    "Emitter",
+    "Exposure",
+    "Firm",
+    "Meter",
+    "MeterReading",
+    "Photo",
+    "Planting",
+    "Pump",
+    "Role",
+    "Site",
+    "SoilTexture",
+    "Tariff",
+    "TariffBlock",
+    "User",
+    "Valve",
+    "WaterSupply",
+    "WeatherStation",
+    "Zone",
+]

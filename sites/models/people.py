@@ -1,0 +1,122 @@
+import zoneinfo
+
+from django.contrib.auth.models import AbstractUser, UserManager
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+
+
+def validate_time_zone(name: str) -> None:
+    if name not in zoneinfo.available_timezones():
+        raise ValidationError("Not a time zone name. Write it as Continent/City, for example Europe/Vienna.")
+
+
+LATITUDE = [MinValueValidator(-90), MaxValueValidator(90)]
+LONGITUDE = [MinValueValidator(-180), MaxValueValidator(180)]
+
+
+class Firm(models.Model):
+    """The contractor this installation belongs to. One row."""
+
+    class Units(models.TextChoices):
+        METRIC = "metric", "metric (m², mm, L/min, kPa)"
+        US = "us", "US customary (ft², in, gpm, psi)"
+
+    class Paper(models.TextChoices):
+        A4 = "a4", "A4"
+        LETTER = "letter", "US Letter"
+
+    name = models.CharField(max_length=120)
+    address = models.CharField(max_length=200, blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    email = models.EmailField(blank=True)
+    licence_text = models.CharField(
+        max_length=120,
+        blank=True,
+        help_text="Printed in the footer of every document, e.g. a licence number.",
+    )
+    units = models.CharField(max_length=6, choices=Units, default=Units.METRIC)
+    paper = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
+    currency = models.CharField(max_length=3, default="USD", help_text="ISO 4217 code.")
+    time_zone = models.CharField(max_length=60, default="UTC", validators=[validate_time_zone])
+    yard_latitude = models.FloatField(default=0.0, validators=LATITUDE)
+    yard_longitude = models.FloatField(default=0.0, validators=LONGITUDE)
+
+    def __str__(self) -> str:
+        return self.name
+
+    @classmethod
+    def current(cls) -> "Firm":
+        """The firm's row, or an unsaved default before the firm is set up."""
+        return cls.objects.order_by("pk").first() or cls(name="Rillbook")
+
+
+class Client(models.Model):
+    """Who owns the sites and gets the season report."""
+
+    name = models.CharField(max_length=160)
+    contact_name = models.CharField(max_length=120, blank=True)
+    email = models.EmailField(blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    billing_address = models.TextField(blank=True)
+    wants_season_report_by_email = models.BooleanField(default=True)
+    office_notes = models.TextField(
+        blank=True, help_text="For the office only; never printed for the client."
+    )
+    archived_at = models.DateTimeField(null=True, blank=True, editable=False)
+
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: "User") -> "Client.QuerySet":
+            if user.role in (Role.OWNER, Role.OFFICE):
+                return self
+            if user.role == Role.CLIENT and user.client_id:
+                return self.filter(pk=user.client_id)
+            return self.none()
+
+        def current(self) -> "Client.QuerySet":
+            return self.filter(archived_at=None)
+
+    objects = QuerySet.as_manager()
+
+    class Meta:
+        ordering = ["name", "pk"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Role(models.TextChoices):
+    OWNER = "owner", "owner"
+    OFFICE = "office", "office"
+    TECHNICIAN = "technician", "technician"
+    CLIENT = "client", "client"
+
+
+class User(AbstractUser):
+    """A person who signs in. A new account is a client without a client: it can open nothing."""
+
+    role = models.CharField(max_length=10, choices=Role, default=Role.CLIENT)
+    client = models.ForeignKey(Client, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
+    phone = models.CharField(max_length=40, blank=True)
+
+    objects = UserManager()
+
+    class Meta(AbstractUser.Meta):
+        constraints = [
+            models.CheckConstraint(
+                name="user_client_only_for_clients",
+                condition=models.Q(client=None) | models.Q(role=Role.CLIENT),
+                violation_error_message="Only a person with the role client belongs to a client.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.get_full_name() or self.username
+
+    @property
+    def is_office(self) -> bool:
+        return self.role in (Role.OWNER, Role.OFFICE)
+
+    @property
+    def is_technician(self) -> bool:
+        return self.role == Role.TECHNICIAN

@@ -1,0 +1,281 @@
+"""What stands on a site: water supply, pump, backflow assemblies, controllers, valves, zones. SI units."""
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+
+from sites.models.people import User
+from sites.models.places import Site, site_scope
+
+POSITIVE = [MinValueValidator(0.0001)]
+NOT_NEGATIVE = [MinValueValidator(0)]
+
+
+class SiteRows(models.QuerySet):
+    """Rows that carry a `site`."""
+
+    def visible_to(self, user: User) -> "SiteRows":
+        return self.filter(site_scope(user))
+
+
+class WaterSupply(models.Model):
+    class Kind(models.TextChoices):
+        MAINS = "mains", "mains"
+        WELL = "well", "well with pressure switch"
+        PUMP = "pump", "pump the controller starts"
+        GRAVITY = "gravity", "gravity or tank"
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="supplies")
+    name = models.CharField(max_length=80, default="Supply")
+    kind = models.CharField(max_length=10, choices=Kind)
+    static_pressure_kpa = models.FloatField("static pressure", null=True, blank=True, validators=POSITIVE)
+    flow_available_l_min = models.FloatField("flow available", null=True, blank=True, validators=POSITIVE)
+    shutoff_location = models.CharField(max_length=200, blank=True)
+
+    objects = SiteRows.as_manager()
+
+    class Meta:
+        ordering = ["site", "pk"]
+        verbose_name_plural = "water supplies"
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.get_kind_display()})"
+
+
+class Pump(models.Model):
+    supply = models.OneToOneField(WaterSupply, on_delete=models.CASCADE, related_name="pump")
+    name = models.CharField(max_length=80, default="Pump")
+    prime_delay_s = models.PositiveIntegerField(
+        "prime delay", default=5, help_text="Seconds an open valve waits for the pump to start."
+    )
+    minimum_run_s = models.PositiveIntegerField("minimum run", default=60, help_text="Seconds.")
+    most_starts_per_hour = models.PositiveIntegerField(
+        "most starts an hour", default=6, validators=[MinValueValidator(1)]
+    )
+    rated_power_kw = models.FloatField(
+        "rated power", null=True, blank=True, validators=POSITIVE, help_text="kW."
+    )
+
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: User) -> "Pump.QuerySet":
+            return self.filter(site_scope(user, "supply__site"))
+
+    objects = QuerySet.as_manager()
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def site(self) -> Site:
+        return self.supply.site
+
+
+class BackflowAssembly(models.Model):
+    class Kind(models.TextChoices):
+        REDUCED_PRESSURE = "reduced_pressure", "reduced pressure assembly"
+        DOUBLE_CHECK = "double_check", "double check assembly"
+        PRESSURE_VACUUM = "pressure_vacuum", "pressure vacuum breaker"
+        ATMOSPHERIC = "atmospheric", "atmospheric vacuum breaker"
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="backflow_assemblies")
+    supply = models.ForeignKey(
+        WaterSupply, null=True, blank=True, on_delete=models.SET_NULL, related_name="backflow_assemblies"
+    )
+    kind = models.CharField(max_length=20, choices=Kind)
+    size_mm = models.FloatField("size", null=True, blank=True, validators=POSITIVE)
+    serial_number = models.CharField(max_length=60, blank=True)
+    location = models.CharField(max_length=200, blank=True)
+    last_tested_on = models.DateField(null=True, blank=True)
+    test_due_on = models.DateField("next test due", null=True, blank=True)
+
+    objects = SiteRows.as_manager()
+
+    class Meta:
+        ordering = ["site", "pk"]
+        verbose_name_plural = "backflow assemblies"
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.serial_number}".strip()
+
+
+class Controller(models.Model):
+    class Output(models.TextChoices):
+        AC24 = "ac24", "24 V AC"
+        DC24 = "dc24", "24 V DC"
+        LATCHING = "latching", "battery, latching coils"
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="controllers")
+    supply = models.ForeignKey(
+        WaterSupply, null=True, blank=True, on_delete=models.SET_NULL, related_name="controllers"
+    )
+    name = models.CharField(max_length=80, default="Controller")
+    location = models.CharField(max_length=200, blank=True)
+    terminals = models.PositiveIntegerField(
+        "number of terminals", validators=[MinValueValidator(1), MaxValueValidator(200)]
+    )
+    output = models.CharField("valve supply", max_length=10, choices=Output, default=Output.AC24)
+    transformer_va = models.FloatField(
+        "transformer", null=True, blank=True, validators=POSITIVE, help_text="VA."
+    )
+    one_valve_at_a_time = models.BooleanField(
+        "one valve at a time (interlocked outputs)",
+        default=True,
+        help_text="Opening one output closes the other by itself.",
+    )
+    command_delay_bound_s = models.FloatField(
+        "command delay bound",
+        default=2.0,
+        validators=NOT_NEGATIVE,
+        help_text="A command takes effect within this many seconds.",
+    )
+    set_by_hand = models.BooleanField(
+        default=True, help_text="The schedule is typed in at the controller on a visit, not sent to it."
+    )
+    has_percent_setting = models.BooleanField("has one percent setting for all zones", default=True)
+
+    objects = SiteRows.as_manager()
+
+    class Meta:
+        ordering = ["site", "pk"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Valve(models.Model):
+    """A 24 V valve on one terminal.
+
+    Two valves on one terminal are allowed and reported, not refused: that is what is found in the field.
+    """
+
+    controller = models.ForeignKey(Controller, on_delete=models.CASCADE, related_name="valves")
+    terminal = models.PositiveIntegerField(null=True, blank=True, validators=[MinValueValidator(1)])
+    name = models.CharField(max_length=80)
+    is_master = models.BooleanField("master valve", default=False)
+    location = models.CharField(max_length=200, blank=True)
+    size_mm = models.FloatField("size", null=True, blank=True, validators=POSITIVE)
+    coil_resistance_ohm = models.FloatField(
+        "coil resistance when new",
+        null=True,
+        blank=True,
+        validators=POSITIVE,
+        help_text="Ω at 20 °C, at the coil.",
+    )
+    coil_holding_va = models.FloatField(
+        "coil holding load", null=True, blank=True, validators=POSITIVE, help_text="VA."
+    )
+    wire_length_m = models.FloatField("wire length one way", null=True, blank=True, validators=POSITIVE)
+    wire_section_mm2 = models.FloatField(
+        "wire section", null=True, blank=True, validators=POSITIVE, help_text="mm² of copper."
+    )
+    opens_within_s = models.FloatField(default=5.0, validators=NOT_NEGATIVE)
+    closes_within_s = models.FloatField(default=15.0, validators=NOT_NEGATIVE)
+
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: User) -> "Valve.QuerySet":
+            return self.filter(site_scope(user, "controller__site"))
+
+    objects = QuerySet.as_manager()
+
+    class Meta:
+        ordering = ["controller", "terminal", "pk"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def site(self) -> Site:
+        return self.controller.site
+
+
+class Planting(models.TextChoices):
+    COOL_TURF = "cool_turf", "cool-season turf"
+    WARM_TURF = "warm_turf", "warm-season turf"
+    SPORTS_TURF = "sports_turf", "sports turf"
+    ANNUALS = "annuals", "annual flowers"
+    PERENNIALS = "perennials", "perennials and ground cover"
+    SHRUBS = "shrubs", "shrubs"
+    TREES = "trees", "trees"
+    DROUGHT_TOLERANT = "drought_tolerant", "drought-tolerant planting"
+    VEGETABLES = "vegetables", "vegetables"
+
+
+class SoilTexture(models.TextChoices):
+    CLAY = "clay", "clay"
+    SILTY_CLAY = "silty_clay", "silty clay"
+    CLAY_LOAM = "clay_loam", "clay loam"
+    LOAM = "loam", "loam"
+    SANDY_LOAM = "sandy_loam", "sandy loam"
+    LOAMY_SAND = "loamy_sand", "loamy sand"
+    SAND = "sand", "sand"
+
+
+class Exposure(models.TextChoices):
+    SHADE = "shade", "shade"
+    PART_SHADE = "part_shade", "part shade"
+    SUN = "sun", "full sun"
+    HOT = "hot", "hot, reflected heat or wind"
+
+
+class Emitter(models.TextChoices):
+    FIXED_SPRAY = "fixed_spray", "fixed spray"
+    ROTATING_NOZZLE = "rotating_nozzle", "multi-stream rotating nozzle"
+    ROTOR = "rotor", "gear or impact rotor"
+    MICRO_SPRAY = "micro_spray", "micro-spray"
+    DRIP_GRID = "drip_grid", "in-line drip grid"
+    POINT_DRIP = "point_drip", "point-source drip"
+    BUBBLER = "bubbler", "bubbler"
+
+
+class Zone(models.Model):
+    class Origin(models.TextChoices):
+        MEASURED = "measured", "measured on site"
+        DESIGN = "design", "from the design or the device's data"
+        UNKNOWN = "unknown", "unknown, use the usual value"
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="zones")
+    valve = models.ForeignKey(Valve, null=True, blank=True, on_delete=models.SET_NULL, related_name="zones")
+    number = models.PositiveIntegerField()
+    name = models.CharField(max_length=80)
+    area_m2 = models.FloatField("area", null=True, blank=True, validators=POSITIVE)
+    planting = models.CharField(max_length=20, choices=Planting)
+    soil = models.CharField(max_length=20, choices=SoilTexture, blank=True)
+    slope_percent = models.FloatField(
+        "slope", default=0, validators=[MinValueValidator(0), MaxValueValidator(100)], help_text="%"
+    )
+    exposure = models.CharField(max_length=20, choices=Exposure, default=Exposure.SUN)
+    emitter = models.CharField("emitter class", max_length=20, choices=Emitter)
+    application_rate_mm_h = models.FloatField("application rate", null=True, blank=True, validators=POSITIVE)
+    distribution_uniformity = models.FloatField(
+        "distribution uniformity, low quarter",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.05), MaxValueValidator(1)],
+        help_text="0.05 to 1, from a catch-can test.",
+    )
+    flow_l_min = models.FloatField("flow", null=True, blank=True, validators=POSITIVE)
+    figures_origin = models.CharField(
+        "rate, uniformity and flow are", max_length=10, choices=Origin, default=Origin.DESIGN
+    )
+    measured_on = models.DateField(null=True, blank=True)
+    root_depth_m = models.FloatField(
+        "root depth", null=True, blank=True, validators=[MinValueValidator(0.02), MaxValueValidator(3)]
+    )
+    planted_on = models.DateField(
+        null=True, blank=True, help_text="New planting gets more water for its first season."
+    )
+    in_use = models.BooleanField(default=True)
+
+    objects = SiteRows.as_manager()
+
+    class Meta:
+        ordering = ["site", "number", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["site", "number"],
+                name="zone_number_once_per_site",
+                violation_error_message="This site already has a zone with this number.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.name}"

@@ -1,0 +1,4 @@
+from django.urls import URLPattern
+
+app_name = "sites"
+urlpatterns: list[URLPattern] = []

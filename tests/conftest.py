@@ -1,0 +1,82 @@
+"""Fixtures for every test. The cast is small and always the same: see `tests/factories.py`."""
+
+import socket
+
+import pytest
+
+from tests import factories
+
+LOOPBACK = {"127.0.0.1", "::1", "localhost"}
+
+
+@pytest.fixture(autouse=True)
+def only_loopback(monkeypatch):
+    """No test talks to anything but this machine."""
+    connect = socket.socket.connect
+
+    def guarded(self, address):
+        if isinstance(address, tuple) and address[0] not in LOOPBACK:
+            raise RuntimeError(f"a test tried to reach {address}")
+        return connect(self, address)
+
+    monkeypatch.setattr(socket.socket, "connect", guarded)
+
+
+@pytest.fixture(autouse=True)
+def own_files(settings, tmp_path):
+    """Media and mail of a test go to its own folder; passwords are hashed fast; static names are not hashed."""
+    settings.MEDIA_ROOT = tmp_path / "media"
+    settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+    }
+
+
+@pytest.fixture
+def firm(db):
+    return factories.FirmFactory()
+
+
+@pytest.fixture
+def owner(firm):
+    return factories.UserFactory(username="olive", role="owner")
+
+
+@pytest.fixture
+def office(firm):
+    return factories.UserFactory(username="otto", role="office")
+
+
+@pytest.fixture
+def technician(firm):
+    return factories.TechnicianFactory(username="tess")
+
+
+@pytest.fixture
+def other_technician(firm):
+    return factories.TechnicianFactory(username="tom")
+
+
+@pytest.fixture
+def site(firm):
+    """Hazel's site: one controller, two valves, two zones, mains supply."""
+    return factories.make_small_site(client_name="Hazel Court")
+
+
+@pytest.fixture
+def other_site(firm):
+    """A stranger's site with the same shape."""
+    return factories.make_small_site(client_name="Stranger Street")
+
+
+@pytest.fixture
+def client_user(site):
+    return factories.UserFactory(username="hazel", role="client", client=site.client)
+
+
+@pytest.fixture
+def stranger(other_site):
+    """A client who owns another site and must never see Hazel's."""
+    return factories.UserFactory(username="sven", role="client", client=other_site.client)
