@@ -56,7 +56,7 @@ class TravelMatrix:
         return {point: i for i, point in enumerate(self.points)}
 
     def between(self, points: Sequence[Point]) -> "TravelMatrix":
-        """The part of the matrix for these points, in this order, repeats allowed; KeyError names a missing one."""
+        """The matrix for these points, in this order, repeats allowed; KeyError names a missing one."""
         try:
             at = np.array([self.position[point] for point in points], dtype=np.intp)
         except KeyError as error:
@@ -92,7 +92,7 @@ class TravelProvider(Protocol):
     def path(self, points: Sequence[Point]) -> Path: ...
 
 
-def haversine_m(from_lat: NDArray, from_lon: NDArray, to_lat: NDArray, to_lon: NDArray) -> NDArray[np.float64]:
+def haversine_m(from_lat: NDArray, from_lon: NDArray, to_lat: NDArray, to_lon: NDArray) -> NDArray:
     """Great-circle distance in metres between places in degrees (haversine formula, mean Earth radius)."""
     phi_1, lam_1, phi_2, lam_2 = (np.radians(a) for a in (from_lat, from_lon, to_lat, to_lon))
     h = np.sin((phi_2 - phi_1) / 2) ** 2

@@ -1,6 +1,6 @@
 """The road-server client against answers written by hand in the shape of the public OSRM HTTP API.
 
-No server runs here: these tests show what the client does with each kind of answer, not that a server gives it.
+No server runs here: the tests show what the client does with each kind of answer, not that a server gives it.
 """
 
 import json
@@ -160,7 +160,11 @@ def test_a_route_gives_its_line_and_a_missing_one_straight_lines_with_a_warning(
     found = {
         "code": "Ok",
         "routes": [
-            {"geometry": {"coordinates": [[24.94, 60.17], [24.95, 60.18]]}, "duration": 100.2, "distance": 900}
+            {
+                "geometry": {"coordinates": [[24.94, 60.17], [24.95, 60.18]]},
+                "duration": 100.2,
+                "distance": 900,
+            },
         ],
     }
     lost = {"code": "NoRoute", "message": "Impossible route between points"}
@@ -176,8 +180,9 @@ def test_a_route_gives_its_line_and_a_missing_one_straight_lines_with_a_warning(
 
 def test_health_asks_for_a_road_near_a_known_place():
     near = {"code": "Ok", "waypoints": [{"distance": 12.0}]}
+    odd = {"code": "Ok"}
     far = {"code": "Ok", "waypoints": [{"distance": 7_090_000}]}
-    roads = Osrm("http://roads", answering((200, near), (200, far), ConnectionRefusedError(), (200, {"code": "Ok"})))
+    roads = Osrm("http://roads", answering((200, near), (200, far), ConnectionRefusedError(), (200, odd)))
     assert roads.health(A) is None
     assert roads.health(A) == "the nearest road is 7090 km away"
     assert roads.health(A) == "no answer (ConnectionRefusedError)"

@@ -51,7 +51,12 @@ def test_part_of_a_matrix_is_found_by_point_and_a_stranger_is_named():
 
 @pytest.mark.parametrize(
     "bands",
-    [(), (SpeedBand(3, 25),), (SpeedBand(None, 25), SpeedBand(None, 30)), (SpeedBand(3, 0), SpeedBand(None, 5))],
+    [
+        (),
+        (SpeedBand(3, 25),),
+        (SpeedBand(None, 25), SpeedBand(None, 30)),
+        (SpeedBand(3, 0), SpeedBand(None, 5)),
+    ],
 )
 def test_senseless_speed_bands_are_refused(bands):
     with pytest.raises(ValueError, match="speed"):
