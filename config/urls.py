@@ -3,12 +3,17 @@ from django.contrib.auth import views as auth_views
 from django.urls import include, path
 
 from config import views
+from sites.forms.sign_in import SignInForm
 
 urlpatterns = [
     path("", views.home, name="home"),
     path("healthz", views.healthz, name="healthz"),
     path("readyz", views.readyz, name="readyz"),
-    path("sign-in/", auth_views.LoginView.as_view(template_name="sign_in.html"), name="login"),
+    path(
+        "sign-in/",
+        auth_views.LoginView.as_view(template_name="sign_in.html", authentication_form=SignInForm),
+        name="login",
+    ),
     path("sign-out/", auth_views.LogoutView.as_view(), name="logout"),
     path("admin/", admin.site.urls),
     path("", include("sites.urls")),

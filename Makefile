@@ -1,0 +1,63 @@
+# `make` alone prints what there is. PORT, SITES and PYTHON can be given: make run PORT=8123
+PYTHON ?= $(shell command -v python3.11 || command -v python3)
+PORT ?= 8000
+SITES ?= 60
+VENV := .venv
+PY := $(VENV)/bin/python
+MANAGE := $(PY) manage.py
+WORKERS ?= 2
+
+.DEFAULT_GOAL := help
+.PHONY: help run serve demo-data test core lint types bench services-test lock clean
+
+help: ## print this list
+	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 16
+
+$(VENV)/bin/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Rillbook needs Python 3.11 or newer; $(PYTHON) is older."; exit 1; }
+	@$(PYTHON) -m venv $(VENV) || { echo "No virtual environment could be made. On Debian: apt-get install python3-venv"; rm -rf $(VENV); exit 1; }
+
+$(VENV)/.runtime: requirements.txt | $(VENV)/bin/python
+	@echo "Installing the pinned dependencies (once, about a minute)..."
+	@$(PY) -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.txt
+	@touch $@
+
+$(VENV)/.dev: requirements-dev.txt | $(VENV)/bin/python
+	@echo "Installing the pinned dependencies for tests (once, about two minutes)..."
+	@$(PY) -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-dev.txt
+	@touch $@ $(VENV)/.runtime
+
+demo-data: $(VENV)/.runtime ## load the invented demo firm into an empty database (SITES=60)
+	@$(MANAGE) migrate --verbosity 0
+	@$(MANAGE) demo --if-empty --sites $(SITES)
+
+run: demo-data ## set everything up, load the demo, serve on localhost (PORT=8000)
+	@$(MANAGE) collectstatic --noinput --verbosity 0
+	@$(MANAGE) welcome --port $(PORT)
+	@RILLBOOK_PUBLIC_URL=http://localhost:$(PORT) $(VENV)/bin/gunicorn config.wsgi --bind 127.0.0.1:$(PORT) \
+		--workers $(WORKERS) --threads 4 --worker-class gthread --timeout 120 --log-level warning
+
+test: $(VENV)/.dev ## the whole suite on SQLite, no services needed
+	@$(VENV)/bin/pytest -n 2 --dist loadfile -q --durations 10
+
+core: $(VENV)/.dev ## the computing cores alone, Django switched off
+	@$(VENV)/bin/pytest -p no:django -q -c tests/core.ini --rootdir . tests/sites/core tests/scheduling/core tests/jobs/core tests/reports/documents
+
+lint: $(VENV)/.dev ## style, types of the cores, import contracts, missing migrations
+	@$(VENV)/bin/ruff check . && $(VENV)/bin/ruff format --check .
+	@$(VENV)/bin/mypy
+	@$(VENV)/bin/lint-imports
+	@$(MANAGE) makemigrations --check --dry-run
+
+bench: $(VENV)/.dev ## all benchmarks, one JSON object a line
+	@$(MANAGE) bench all --json
+
+services-test: $(VENV)/.dev ## the suite on PostgreSQL and Redis with a live worker; see .ci/services
+	@.ci/services $(VENV)/bin/pytest -q
+
+lock: ## compile the pinned requirement files (needs uv on the path)
+	@for name in requirements requirements-dev; do \
+		uv pip compile $$name.in --universal --python-version 3.11 --no-header --generate-hashes --quiet --output-file $$name.txt; done
+
+clean: ## remove the virtual environment and caches, never the data in var/
+	@rm -rf $(VENV) staticfiles .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache

@@ -1,0 +1,40 @@
+from typing import Any
+
+from django.contrib.auth.forms import AuthenticationForm
+from django.core.cache import cache
+from django.core.exceptions import ValidationError
+
+WAIT_S = 15 * 60
+TRIES_PER_ACCOUNT = 10  # from one address, so that a stranger elsewhere cannot lock a person out
+TRIES_PER_ADDRESS = 60
+
+
+class SignInForm(AuthenticationForm):
+    """Sign-in that stops guessing: failures are counted and refused before the costly password hash is computed."""
+
+    def clean(self) -> dict[str, Any]:
+        counters = self._counters()
+        if any((cache.get(key) or 0) >= most for key, most in counters.items()):
+            raise ValidationError(
+                "Too many tries. Wait a quarter of an hour, or ask the office for a new password."
+            )
+        try:
+            return super().clean()
+        except ValidationError:
+            for key in counters:
+                cache.add(key, 0, WAIT_S)
+                cache.incr(key)
+            raise
+
+    def _counters(self) -> dict[str, int]:
+        address = self.request.META.get("REMOTE_ADDR", "") if self.request else ""
+        name = self.cleaned_data.get("username", "").lower()
+        return {
+            f"sign-in:{address}:{hash_name(name)}": TRIES_PER_ACCOUNT,
+            f"sign-in:{address}": TRIES_PER_ADDRESS,
+        }
+
+
+def hash_name(name: str) -> str:
+    """A cache key may hold neither spaces nor any length a person types."""
+    return name.encode().hex()[:100]
