@@ -30,11 +30,13 @@ class SeasonSchedule(models.Model):
     )
     superseded_at = models.DateTimeField(null=True, blank=True)
     basis = models.JSONField(default=dict, help_text="Weather station, span and method the figures rest on.")
-    warnings = models.JSONField(
-        default=list, help_text="What did not fit or could not be computed, in words."
+    warnings = models.JSONField(default=list, help_text="What did not fit or could not be computed, in words.")
+    not_computed = models.JSONField(default=list, help_text="[{zone_id, zone, needs}] zones without enough data.")
+    litres_per_week = models.FloatField(
+        null=True, blank=True, help_text="Water of a week by the programs; empty where no zone's flow is known."
     )
-    not_computed = models.JSONField(
-        default=list, help_text="[{zone_id, zone, needs}] zones without enough data."
+    edited_at = models.DateTimeField(
+        null=True, blank=True, help_text="When a person changed the computed programs of this draft."
     )
 
     class QuerySet(models.QuerySet):
@@ -52,11 +54,12 @@ class SeasonSchedule(models.Model):
     class Meta:
         ordering = ["site", "-season_year", "-revision"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["site", "season_year", "revision"], name="schedule_revision_once"
-            ),
+            models.UniqueConstraint(fields=["site", "season_year", "revision"], name="schedule_revision_once"),
             models.UniqueConstraint(
                 fields=["site"], condition=Q(state="published"), name="schedule_one_published_per_site"
+            ),
+            models.UniqueConstraint(
+                fields=["site"], condition=Q(state="draft"), name="schedule_one_draft_per_site"
             ),
             models.CheckConstraint(
                 name="schedule_published_has_a_time",
@@ -84,8 +87,12 @@ class ZoneMonth(models.Model):
     cycles = models.PositiveSmallIntegerField(default=1)
     soak_min = models.FloatField(default=0)
     percent_of_peak = models.FloatField()
-    water_l = models.FloatField(help_text="Litres in the month.")
-    derivation = models.JSONField(default=dict, help_text="Inputs with their origin, formula, source.")
+    water_l = models.FloatField(
+        null=True, help_text="Litres in the month; empty where neither flow nor area is known."
+    )
+    derivation = models.JSONField(
+        default=dict, help_text="What `queries.explain` needs beside the schedule's basis to explain the figures."
+    )
 
     class Meta:
         ordering = ["schedule", "zone__number", "month"]
@@ -141,16 +148,12 @@ class AppliedSchedule(models.Model):
     schedule = models.ForeignKey(SeasonSchedule, on_delete=models.PROTECT, related_name="applied")
     controller = models.ForeignKey(Controller, on_delete=models.CASCADE, related_name="applied_schedules")
     applied_on = models.DateField()
-    applied_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
-    )
+    applied_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+")
 
     class Meta:
         ordering = ["-applied_on", "-pk"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["schedule", "controller"], name="schedule_applied_once_per_controller"
-            )
+            models.UniqueConstraint(fields=["schedule", "controller"], name="schedule_applied_once_per_controller")
         ]
 
     def __str__(self) -> str:

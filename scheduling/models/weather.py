@@ -50,9 +50,19 @@ class WeatherImport(models.Model):
     rows_read = models.PositiveIntegerField()
     rows_stored = models.PositiveIntegerField()
     problems = models.JSONField(default=list, help_text="[{row, column, message}]")
+    refused_text = models.TextField(
+        blank=True,
+        editable=False,
+        help_text="The file itself, kept only until its good rows are taken or it is dropped.",
+    )
 
     class Meta:
         ordering = ["-at", "-pk"]
 
     def __str__(self) -> str:
         return f"{self.file_name} for {self.station}"
+
+    @property
+    def refused(self) -> bool:
+        """Nothing of the file was stored because of its problems."""
+        return bool(self.problems) and not self.rows_stored
