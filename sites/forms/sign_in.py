@@ -1,8 +1,10 @@
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.forms import AuthenticationForm
 from django.core.cache import cache
 from django.core.exceptions import ValidationError
+from django.http import HttpRequest
 
 WAIT_S = 15 * 60
 TRIES_PER_ACCOUNT = 10  # from one address, so that a stranger elsewhere cannot lock a person out
@@ -27,12 +29,19 @@ class SignInForm(AuthenticationForm):
             raise
 
     def _counters(self) -> dict[str, int]:
-        address = self.request.META.get("REMOTE_ADDR", "") if self.request else ""
+        address = _address(self.request) if self.request else ""
         name = self.cleaned_data.get("username", "").lower()
         return {
             f"sign-in:{address}:{hash_name(name)}": TRIES_PER_ACCOUNT,
             f"sign-in:{address}": TRIES_PER_ADDRESS,
         }
+
+
+def _address(request: HttpRequest) -> str:
+    """The caller's address: the proxy's word for it where we stand behind our proxy, which overwrites the header."""
+    if settings.HTTPS:
+        return request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")[-1].strip()
+    return request.META.get("REMOTE_ADDR", "")
 
 
 def hash_name(name: str) -> str:
