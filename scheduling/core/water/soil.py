@@ -54,8 +54,9 @@ def texture_of(key: str) -> Texture:
 
 def allowable_accumulation(texture: str, slope_percent: float) -> float:
     """ASA in mm: what may stand on the surface before it runs off; between bands the steeper counts."""
-    slope = float(complete("slope", slope_percent, 0, 100))
-    band = sum(slope > limit for limit in SLOPE_LIMITS_PERCENT)
+    if not 0 <= slope_percent <= 100:
+        raise WaterInputError("slope", "must lie between 0 and 100 %")
+    band = sum(slope_percent > limit for limit in SLOPE_LIMITS_PERCENT)
     return texture_of(texture).accumulation_mm[band]
 
 

@@ -1,0 +1,133 @@
+"""Meter reads into use: rollover, replaced meters, estimated reads, and leaks that run at night."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from scheduling.core.water.checks import WaterInputError
+
+
+@dataclass(frozen=True)
+class Read:
+    """One read of a register; `series` changes with a new meter, `estimated` marks reads nobody took."""
+
+    at: dt.datetime
+    value: float
+    series: str = ""
+    estimated: bool = False
+
+
+@dataclass(frozen=True)
+class Use:
+    """Use between two neighbouring reads in register units times the multiplier.
+
+    `use` is None where it cannot be told; `remark` says why or what was assumed.
+    """
+
+    start: dt.datetime
+    end: dt.datetime
+    use: float | None
+    estimated: bool
+    remark: str = ""
+
+    @property
+    def days(self) -> float:
+        """Length in days."""
+        return (self.end - self.start).total_seconds() / 86400.0
+
+
+def rollover_use(before: float, after: float, digits: int) -> float:
+    """Register units used when the register may have passed its end: (r2 - r1) mod 10^digits."""
+    return (after - before) % 10.0**digits
+
+
+def consumption(
+    reads: Sequence[Read], digits: int, largest_use_per_day: float, multiplier: float = 1.0
+) -> tuple[Use, ...]:
+    """Use between each pair of reads, in time order.
+
+    A falling register counts as rolled over only if that use stays below `largest_use_per_day` (register
+    units); otherwise it is not told. A new series (meter change) starts afresh. Two reads at one instant are
+    refused.
+    """
+    ordered = sorted(reads, key=lambda read: read.at)
+    uses = []
+    for before, after in zip(ordered, ordered[1:], strict=False):
+        if after.at == before.at:
+            raise WaterInputError("reads", f"two reads at {after.at:%Y-%m-%d %H:%M}")
+        for read in (before, after):
+            if not 0 <= read.value < 10.0**digits:
+                raise WaterInputError("reads", f"{read.value:g} does not fit a register of {digits} digits")
+        estimated = before.estimated or after.estimated
+        use, remark = _units(before, after, digits, largest_use_per_day)
+        value = None if use is None else use * multiplier
+        uses.append(Use(before.at, after.at, value, estimated, remark))
+    return tuple(uses)
+
+
+def _units(before: Read, after: Read, digits: int, largest_per_day: float) -> tuple[float | None, str]:
+    if before.series != after.series:
+        return None, "meter changed: needs the last read of the old and the first of the new meter"
+    if after.value >= before.value:
+        return after.value - before.value, ""
+    used = rollover_use(before.value, after.value, digits)
+    days = (after.at - before.at).total_seconds() / 86400.0
+    if used <= largest_per_day * days:
+        return used, "register rolled over"
+    if before.estimated:
+        return None, "the estimated read before was too high"
+    return None, "the register fell: reads or meter to be checked"
+
+
+def leak_rate_l_h(before_m3: float, after_m3: float, hours: float) -> float:
+    """Leak in litres an hour from two reads with all valves closed and no other use."""
+    if hours <= 0:
+        raise WaterInputError("hours", "must be above 0")
+    if after_m3 < before_m3:
+        raise WaterInputError("reads", "the second is below the first")
+    return 1000.0 * (after_m3 - before_m3) / hours
+
+
+@dataclass(frozen=True)
+class LeakCheck:
+    """A leak test between two reads; `tellable` is False where the meter could not have shown it."""
+
+    litres_per_hour: float
+    m3_per_month: float
+    smallest_tellable_l_h: float
+
+    @property
+    def tellable(self) -> bool:
+        """The movement is more than the register's last digit."""
+        return self.litres_per_hour > self.smallest_tellable_l_h
+
+
+def leak_check(before_m3: float, after_m3: float, hours: float, resolution_m3: float) -> LeakCheck:
+    """Leak rate with the smallest rate the register's resolution can show in that time."""
+    rate = leak_rate_l_h(before_m3, after_m3, hours)
+    return LeakCheck(rate, rate * 24.0 * 30.4 / 1000.0, 1000.0 * resolution_m3 / hours)
+
+
+# Off-season use a day above this share of the season's use a day is suspicious: common practice, no source.
+SUSPICIOUS_OFF_SEASON_SHARE = 0.10
+
+
+def suspects_leak(
+    off_season: Sequence[Use], in_season: Sequence[Use], base_use_per_day: float = 0.0
+) -> bool | None:
+    """True where the water runs on when nothing should be irrigated; None where the reads do not tell.
+
+    Uses measured reads only; `base_use_per_day` (indoor use) is taken off first.
+    """
+    quiet, busy = (
+        [use for use in uses if use.use is not None and not use.estimated] for uses in (off_season, in_season)
+    )
+    if not quiet or not busy:
+        return None
+    quiet_rate, busy_rate = (
+        sum(use.use or 0.0 for use in uses) / sum(use.days for use in uses) - base_use_per_day
+        for uses in (quiet, busy)
+    )
+    return quiet_rate > SUSPICIOUS_OFF_SEASON_SHARE * max(busy_rate, 0.0) and quiet_rate > 0
