@@ -3,6 +3,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from sites.models import WeatherStation
+from sites.models.places import ShownToStaff
 
 
 class DailyWeather(models.Model):
@@ -19,6 +20,8 @@ class DailyWeather(models.Model):
     radiation_mj_m2 = models.FloatField(null=True, blank=True)
     eto_mm = models.FloatField("reference ET", null=True, blank=True, editable=False)
     eto_method = models.CharField(max_length=60, blank=True, editable=False)
+
+    objects = ShownToStaff.as_manager()
 
     class Meta:
         ordering = ["station", "date"]

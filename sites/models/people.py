@@ -99,7 +99,12 @@ class User(AbstractUser):
     client = models.ForeignKey(Client, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
     phone = models.CharField(max_length=40, blank=True)
 
-    objects = UserManager()
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: "User") -> "User.QuerySet":
+            """The office sees all accounts, everyone else only the own."""
+            return self if user.is_office else self.filter(pk=user.pk)
+
+    objects = UserManager.from_queryset(QuerySet)()
 
     class Meta(AbstractUser.Meta):
         constraints = [

@@ -20,6 +20,13 @@ def validate_weekdays(value: list) -> None:
         raise ValidationError("A weekday stands in the list twice.")
 
 
+class ShownToStaff(models.QuerySet):
+    """Rows that belong to no client: the firm's people may read them, clients may not."""
+
+    def visible_to(self, user: User) -> "ShownToStaff":
+        return self.none() if user.role == Role.CLIENT else self
+
+
 class WeatherStation(models.Model):
     """Where daily weather comes from; its rows are `scheduling.DailyWeather`."""
 
@@ -36,6 +43,8 @@ class WeatherStation(models.Model):
         help_text="Radiation is estimated from temperature with kRs 0.19 at a coast, 0.16 inland.",
     )
 
+    objects = ShownToStaff.as_manager()
+
     class Meta:
         ordering = ["name", "pk"]
 
@@ -48,6 +57,8 @@ class Tariff(models.Model):
 
     name = models.CharField(max_length=120)
     fixed_per_month = models.DecimalField(max_digits=9, decimal_places=2, default=0)
+
+    objects = ShownToStaff.as_manager()
 
     class Meta:
         ordering = ["name", "pk"]

@@ -1,5 +1,6 @@
 """What stands on a site: water supply, pump, backflow assemblies, controllers, valves, zones. SI units."""
 
+from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
@@ -15,6 +16,13 @@ class SiteRows(models.QuerySet):
 
     def visible_to(self, user: User) -> "SiteRows":
         return self.filter(site_scope(user))
+
+
+def require_same_site(row: models.Model, field: str) -> None:
+    """Refuse a row that points to plant of another site; a row without a site yet is refused elsewhere."""
+    other = getattr(row, field)
+    if other is not None and row.site_id is not None and other.site.pk != row.site_id:
+        raise ValidationError({field: "This belongs to another site."})
 
 
 class WaterSupply(models.Model):
@@ -96,6 +104,9 @@ class BackflowAssembly(models.Model):
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.serial_number}".strip()
 
+    def clean(self) -> None:
+        require_same_site(self, "supply")
+
 
 class Controller(models.Model):
     class Output(models.TextChoices):
@@ -139,6 +150,9 @@ class Controller(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        require_same_site(self, "supply")
 
 
 class Valve(models.Model):
@@ -279,3 +293,6 @@ class Zone(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number} {self.name}"
+
+    def clean(self) -> None:
+        require_same_site(self, "valve")

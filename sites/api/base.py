@@ -1,0 +1,91 @@
+"""What every endpoint shares: rows by `visible_to`, model rules on write, fields hidden by role."""
+
+from typing import Any, ClassVar
+
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.db.models import ProtectedError
+from rest_framework import serializers, status, viewsets
+from rest_framework.exceptions import APIException
+
+from sites.access import EVERYONE, OFFICE
+from sites.actions import register
+from sites.models import Role
+
+
+class InUse(APIException):
+    status_code = status.HTTP_409_CONFLICT
+    default_detail = "Other records point to this one, so it stays."
+    default_code = "in_use"
+
+
+class RowSerializer(serializers.ModelSerializer):
+    """A row as JSON, SI units. `hidden_from` names the fields that a role never reads."""
+
+    hidden_from: ClassVar[dict[str, tuple[str, ...]]] = {}
+
+    def to_representation(self, instance: Any) -> dict[str, Any]:
+        shown = super().to_representation(instance)
+        request = self.context.get("request")
+        role = getattr(getattr(request, "user", None), "role", Role.CLIENT)
+        for name in self.hidden_from.get(role, ()):
+            shown.pop(name, None)
+        return shown
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """Run the model's own rules and constraints, so that forms and API refuse the same things."""
+        row = self.instance or self.Meta.model()
+        before = {name: getattr(row, name, None) for name in attrs} if self.instance else {}
+        for name, value in attrs.items():
+            if not isinstance(value, list) or name.endswith("weekdays"):
+                setattr(row, name, value)
+        try:
+            row.full_clean(validate_unique=False)
+        except ValidationError as error:
+            for name, value in before.items():
+                setattr(row, name, value)
+            messages = {
+                "non_field_errors" if name == NON_FIELD_ERRORS else name: words
+                for name, words in error.message_dict.items()
+            }
+            raise serializers.ValidationError(messages) from error
+        return attrs
+
+
+class RowViewSet(viewsets.ModelViewSet):
+    """Read for those who see the row, write for the office. `site_path` lets `?site=` narrow a list."""
+
+    open_to: ClassVar[dict[str, tuple]] = {
+        "GET": EVERYONE,
+        "POST": OFFICE,
+        "PUT": OFFICE,
+        "PATCH": OFFICE,
+        "DELETE": OFFICE,
+    }
+    site_path: ClassVar[str | None] = "site"
+
+    def get_queryset(self):
+        rows = super().get_queryset()
+        if getattr(self, "swagger_fake_view", False):
+            return rows.none()
+        rows = rows.visible_to(self.request.user)
+        wanted = self.request.query_params.get("site")
+        if wanted and self.site_path:
+            if not wanted.isdigit():
+                raise serializers.ValidationError({"site": "The site is a whole number."})
+            rows = rows.filter(**{self.site_path: int(wanted)})
+        return rows
+
+    def perform_create(self, serializer):
+        serializer.instance = register.save(instance=serializer.Meta.model(**serializer.validated_data), by=self.request.user)
+
+    def perform_update(self, serializer):
+        row = serializer.instance
+        for name, value in serializer.validated_data.items():
+            setattr(row, name, value)
+        register.save(instance=row, by=self.request.user)
+
+    def perform_destroy(self, instance):
+        try:
+            register.delete(instance=instance, by=self.request.user)
+        except ProtectedError as error:
+            raise InUse from error
