@@ -35,7 +35,7 @@ class FirmTimeZoneMiddleware:
         self.get_response = get_response
 
     def __call__(self, request):
-        with timezone.override(ZoneInfo(Firm.current().time_zone)):
+        with Firm.remembered() as firm, timezone.override(ZoneInfo(firm.time_zone)):
             return self.get_response(request)
 
 

@@ -1,4 +1,7 @@
 import zoneinfo
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 
 from django.contrib.auth.models import AbstractUser, UserManager
 from django.core.exceptions import ValidationError
@@ -13,6 +16,9 @@ def validate_time_zone(name: str) -> None:
 
 LATITUDE = [MinValueValidator(-90), MaxValueValidator(90)]
 LONGITUDE = [MinValueValidator(-180), MaxValueValidator(180)]
+
+
+_remembered_firm: "ContextVar[Firm | None]" = ContextVar("remembered_firm", default=None)
 
 
 class Firm(models.Model):
@@ -48,7 +54,17 @@ class Firm(models.Model):
     @classmethod
     def current(cls) -> "Firm":
         """The firm's row, or an unsaved default before the firm is set up."""
-        return cls.objects.order_by("pk").first() or cls(name="Rillbook")
+        return _remembered_firm.get() or cls.objects.order_by("pk").first() or cls(name="Rillbook")
+
+    @classmethod
+    @contextmanager
+    def remembered(cls) -> "Iterator[Firm]":
+        """Read the row once for a whole request: every number on a page asks for the firm's units."""
+        token = _remembered_firm.set(cls.current())
+        try:
+            yield cls.current()
+        finally:
+            _remembered_firm.reset(token)
 
 
 class Client(models.Model):
