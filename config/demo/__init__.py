@@ -1,0 +1,1 @@
+"""The invented demo firm: people, sites, plant, seasons. Everything follows from a seed and a date."""

@@ -1,0 +1,54 @@
+"""Loads the demo firm into an empty database, all of it or nothing."""
+
+import datetime as dt
+from dataclasses import dataclass
+
+from django.db import transaction
+
+from config.demo import people, register, stations
+from config.demo.register import Progress
+from config.demo.sketches import FEWEST_SITES, FIRST_CLIENT_SITE, SECOND_CLIENT_SITE
+from sites.actions.audit import record
+from sites.models import AuditEntry, Client, Firm, Site, User
+
+VERB = "demo_loaded"
+
+
+class DemoRefused(Exception):
+    """The demo cannot be loaded here; the text says why in one line."""
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """What an earlier run put here."""
+
+    sites: int
+    seed: int
+    today: str
+
+
+def already_loaded() -> Loaded | None:
+    entry = AuditEntry.objects.filter(verb=VERB).first()
+    return Loaded(**entry.detail) if entry else None
+
+
+def has_other_data() -> bool:
+    return any(model.objects.exists() for model in (Firm, User, Client, Site))
+
+
+@transaction.atomic
+def load_demo(*, sites: int, seed: int, today: dt.date, progress: Progress) -> None:
+    """Make the firm as it stands on `today`. Raises `DemoRefused`; nothing is written then."""
+    if sites < FEWEST_SITES:
+        raise DemoRefused(f"The demo needs at least {FEWEST_SITES} sites to hold its planted mistakes.")
+    if has_other_data():
+        raise DemoRefused("This database already has data of its own; the demo goes only into an empty one.")
+    firm = people.make_firm()
+    staff = people.make_staff(seed=seed, sites=sites, today=today)
+    station = stations.make_stations(today=today, by=staff.owner)
+    register.make_register(
+        sites=sites, seed=seed, today=today, station=station, tariffs=register.make_tariffs(), progress=progress
+    )
+    first, second = (Site.objects.order_by("pk")[n].client for n in (FIRST_CLIENT_SITE, SECOND_CLIENT_SITE))
+    people.make_client_logins(first, second)
+    record(by=staff.owner, verb=VERB, subject=firm, sites=sites, seed=seed, today=today.isoformat())

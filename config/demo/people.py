@@ -1,0 +1,97 @@
+"""The firm and the people who sign in. All have the same demo password."""
+
+import datetime as dt
+from dataclasses import dataclass
+
+from django.contrib.auth.hashers import make_password
+
+from config.demo import names
+from config.demo.dice import dice
+from config.demo.places import TIME_ZONE, YARD
+from jobs.models import TechnicianProfile
+from sites.models import Client, Firm, Role, User
+
+SITES_PER_TECHNICIAN = 90  # three technicians up to 270 sites
+HOURS = (("07:30", "16:30"), ("07:00", "16:00"), ("08:00", "17:00"))
+
+
+@dataclass(frozen=True)
+class Staff:
+    owner: User
+    office: User
+    technicians: tuple[User, ...]
+
+
+def make_firm() -> Firm:
+    return Firm.objects.create(
+        name=names.FIRM,
+        address="3 Kiln Street, 00430 Quillwood",
+        phone="+1 206 555 0140",
+        email="office@thistledown.example",
+        licence_text="Demo licence 00-0000, not a real firm",
+        units=Firm.Units.METRIC,
+        paper=Firm.Paper.A4,
+        currency="USD",
+        time_zone=TIME_ZONE,
+        yard_latitude=YARD[0],
+        yard_longitude=YARD[1],
+    )
+
+
+def make_staff(*, seed: int, sites: int, today: dt.date) -> Staff:
+    password = make_password(names.PASSWORD)
+    owner = _person("owner", "Edda", "Thackery", Role.OWNER, password, is_superuser=True, is_staff=True)
+    office = _person("office", "Silas", "Norling", Role.OFFICE, password)
+    known = (("Mira", "Castell"), ("Nils", "Okafor"), ("Yara", "Lindqvist"))
+    technicians = []
+    for n in range(max(3, -(-sites // SITES_PER_TECHNICIAN))):
+        rng = dice(seed, "technician", n)
+        given, family = known[n] if n < len(known) else (rng.choice(names.GIVEN), rng.choice(names.FAMILY))
+        technicians.append(_person(f"tech{n + 1}", given, family, Role.TECHNICIAN, password, number=11 + n))
+    TechnicianProfile.objects.bulk_create(_profile(user, n, today) for n, user in enumerate(technicians))
+    return Staff(owner, office, tuple(technicians))
+
+
+def make_client_logins(first: Client, second: Client) -> None:
+    password = make_password(names.PASSWORD)
+    for username, client in (("client1", first), ("client2", second)):
+        given, _, family = (client.contact_name or client.name).partition(" ")
+        _person(username, given, family, Role.CLIENT, password, client=client)
+
+
+def rota(today: dt.date) -> list[int]:
+    """Working weekdays: Monday to Friday, moved so that today and tomorrow are among them.
+
+    A demo loaded on a Sunday must show a day with work in it.
+    """
+    needed = {today.weekday(), (today.weekday() + 1) % 7}
+    rest = [day for day in range(7) if day not in needed]
+    return sorted(needed | set(rest[: 5 - len(needed)]))
+
+
+def _profile(user: User, n: int, today: dt.date) -> TechnicianProfile:
+    starts, ends = HOURS[n % len(HOURS)]
+    # The second technician starts from home, the others from the yard.
+    home = {"start_latitude": 47.6120, "start_longitude": -122.1450} if n % 3 == 1 else {}
+    return TechnicianProfile(
+        user=user,
+        day_starts_at=dt.time.fromisoformat(starts),
+        day_ends_at=dt.time.fromisoformat(ends),
+        working_weekdays=rota(today),
+        **home,
+    )
+
+
+def _person(
+    username: str, given: str, family: str, role: Role, password: str, *, number: int | None = None, **more
+) -> User:
+    return User.objects.create(
+        username=username,
+        first_name=given,
+        last_name=family,
+        email=f"{username}@thistledown.example",
+        role=role,
+        password=password,
+        phone=f"+1 206 555 01{number:02d}" if number is not None and number < 100 else "",
+        **more,
+    )

@@ -1,0 +1,42 @@
+"""Two stations: the measured Seattle series 2012-2015, and the same days replayed on the calendar around today."""
+
+import csv
+import datetime as dt
+import io
+from pathlib import Path
+
+import vega_datasets
+
+SERIES = Path(vega_datasets.__file__).parent / "_data" / "seattle-weather.csv"
+FIRST_YEAR, YEARS = 2012, 4
+PLACE = {"latitude": 47.444, "longitude": -122.314, "elevation_m": 130.0, "wind_height_m": 10.0, "coastal": True}
+
+
+def measured_text() -> str:
+    """The series as the package carries it: date, precipitation mm, temp_max and temp_min degC, wind m/s."""
+    return SERIES.read_text(encoding="utf-8")
+
+
+def replayed_text(text: str, today: dt.date) -> str:
+    """The same days on the calendar of the four years up to yesterday, each measured day used once at most.
+
+    The year of `today` shows 2015, the year before 2014, and so on round. A 29 February that the source year
+    does not have shows its 28th.
+    """
+    rows = list(csv.reader(io.StringIO(text)))
+    by_day = {dt.date.fromisoformat(row[0].replace("/", "-")): row[1:] for row in rows[1:]}
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(rows[0])
+    day = _same_day(today, today.year - YEARS)
+    while day < today:
+        source_year = FIRST_YEAR + (day.year - today.year - 1) % YEARS
+        writer.writerow([day.strftime("%Y/%m/%d"), *by_day[_same_day(day, source_year)]])
+        day += dt.timedelta(days=1)
+    return out.getvalue()
+
+
+def _same_day(day: dt.date, year: int) -> dt.date:
+    if day.month == 2 and day.day == 29 and not (year % 4 == 0 and (year % 100 != 0 or year % 400 == 0)):
+        return dt.date(year, 2, 28)
+    return day.replace(year=year)
