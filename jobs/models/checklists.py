@@ -29,6 +29,7 @@ class ChecklistItem(models.Model):
         TICK = "tick", "done or not"
         NUMBER = "number", "a number"
         TEXT = "text", "words"
+        CHOICE = "choice", "one of a list"
 
     template = models.ForeignKey(ChecklistTemplate, on_delete=models.CASCADE, related_name="items")
     key = models.SlugField(max_length=60, help_text="Stays the same from version to version.")
@@ -37,13 +38,12 @@ class ChecklistItem(models.Model):
     caution = models.TextField(blank=True, help_text="The safety words that stand with the step.")
     answer = models.CharField(max_length=8, choices=Answer, default=Answer.TICK)
     unit_kind = models.CharField(max_length=20, blank=True, help_text="Quantity of a number, e.g. pressure.")
+    options = models.JSONField(default=list, blank=True, help_text="Of a choice: [[word, what is shown], ...].")
     gate = models.BooleanField(default=False, help_text="The steps after this one wait until it is done.")
 
     class Meta:
         ordering = ["template", "position"]
-        constraints = [
-            models.UniqueConstraint(fields=["template", "key"], name="checklist_key_once_per_version")
-        ]
+        constraints = [models.UniqueConstraint(fields=["template", "key"], name="checklist_key_once_per_version")]
 
     def __str__(self) -> str:
         return self.text
@@ -54,7 +54,7 @@ class ChecklistAnswer(models.Model):
     item = models.ForeignKey(ChecklistItem, on_delete=models.PROTECT, related_name="answers")
     done = models.BooleanField(default=False)
     number = models.FloatField(null=True, blank=True, help_text="SI.")
-    text = models.TextField(blank=True)
+    text = models.TextField(blank=True, help_text="Words, or the word of the chosen option.")
     answered_at = models.DateTimeField()
     answered_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
 
@@ -64,3 +64,8 @@ class ChecklistAnswer(models.Model):
 
     def __str__(self) -> str:
         return f"{self.item}: {'done' if self.done else 'not done'}"
+
+    @property
+    def shown_text(self) -> str:
+        """The words a person reads: the label of a chosen option, else what was typed."""
+        return dict(self.item.options).get(self.text, self.text)

@@ -92,9 +92,7 @@ class Fault(models.Model):
     controller = models.ForeignKey(
         Controller, null=True, blank=True, on_delete=models.SET_NULL, related_name="faults"
     )
-    supply = models.ForeignKey(
-        WaterSupply, null=True, blank=True, on_delete=models.SET_NULL, related_name="faults"
-    )
+    supply = models.ForeignKey(WaterSupply, null=True, blank=True, on_delete=models.SET_NULL, related_name="faults")
     kind = models.CharField(max_length=20, choices=Kind)
     severity = models.CharField(max_length=15, choices=Severity)
     description = models.TextField(blank=True)
@@ -102,9 +100,7 @@ class Fault(models.Model):
     photos = models.ManyToManyField(Photo, blank=True, related_name="faults")
     state = models.CharField(max_length=10, choices=State, default=State.OPEN)
     found_at = models.DateTimeField()
-    found_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
-    )
+    found_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+")
     repaired_at = models.DateTimeField(null=True, blank=True)
     repaired_on_visit = models.ForeignKey(
         Visit, null=True, blank=True, on_delete=models.SET_NULL, related_name="faults_repaired"

@@ -52,9 +52,7 @@ class TechnicianProfile(models.Model):
 class Absence(models.Model):
     """Days on which a technician is not planned, both included."""
 
-    technician = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="absences"
-    )
+    technician = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="absences")
     starts_on = models.DateField()
     ends_on = models.DateField()
     reason = models.CharField(max_length=80, blank=True)
@@ -204,9 +202,7 @@ class Visit(models.Model):
 class DayRoute(models.Model):
     """The driven route of one technician's day: what the planner computed for the visits' order."""
 
-    technician = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="day_routes"
-    )
+    technician = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="day_routes")
     date = models.DateField()
     computed_at = models.DateTimeField(auto_now=True)
     drive_min = models.FloatField()

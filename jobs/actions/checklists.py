@@ -1,0 +1,111 @@
+"""Checklists: the versions every installation begins with, and answers to single steps."""
+
+import datetime as dt
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from jobs.core.cautions import air_pressure_problem
+from jobs.core.checklists import AIR_PRESSURE_LIMIT, DEFAULT_CHECKLISTS, PIPE_MATERIAL
+from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, Visit
+from jobs.queries.checklists import checklist_rows
+from sites.actions.audit import record
+from sites.core.units import format_quantity
+from sites.models import Firm, User
+
+
+def ensure_default_checklists(template_model=ChecklistTemplate, item_model=ChecklistItem) -> None:
+    """Make version 1 of each kind that has no checklist at all. Safe to repeat; never touches an existing version.
+
+    A migration passes its historical models.
+    """
+    for kind, steps in DEFAULT_CHECKLISTS.items():
+        if template_model.objects.filter(kind=kind).exists():
+            continue
+        template = template_model.objects.create(kind=kind, version=1, current=True)
+        item_model.objects.bulk_create(
+            item_model(
+                template=template,
+                position=position,
+                key=step.key,
+                text=step.text,
+                caution=step.caution,
+                answer=step.answer,
+                unit_kind=step.unit_kind,
+                options=[list(option) for option in step.options],
+                gate=step.gate,
+            )
+            for position, step in enumerate(steps, start=1)
+        )
+
+
+def current_checklist(kind: str) -> ChecklistTemplate:
+    """The version that visits of `kind` start with; made on the spot where an installation has none yet."""
+    found = ChecklistTemplate.objects.filter(kind=kind, current=True).first()
+    if found is None:
+        ensure_default_checklists()
+        found = ChecklistTemplate.objects.get(kind=kind, current=True)
+    return found
+
+
+@transaction.atomic
+def answer_step(
+    *,
+    visit: Visit,
+    item: ChecklistItem,
+    done: bool,
+    number: float | None = None,
+    text: str = "",
+    by: User | None,
+    answered_at: dt.datetime | None = None,
+) -> ChecklistAnswer:
+    """Keep the answer to one step of a started visit. `number` is SI.
+
+    ValidationError if the visit is not under way, the step belongs to another checklist, an earlier gate is not
+    done, or an air pressure limit is above what the pipe takes.
+    """
+    visit = Visit.objects.select_for_update().get(pk=visit.pk)
+    if visit.state != Visit.State.STARTED:
+        raise ValidationError("Steps are answered while the visit is under way.")
+    if item.template_id != visit.checklist_id:
+        raise ValidationError("This step belongs to another checklist.")
+    rows = {row.item.pk: row for row in checklist_rows(visit)}
+    gate = rows[item.pk].closed_by
+    if gate is not None and done:
+        raise ValidationError(f"This step is closed until this one is done: {gate.text}")
+    if item.key == AIR_PRESSURE_LIMIT and done:
+        _check_air_pressure(number, rows.values())
+    answer, _ = ChecklistAnswer.objects.update_or_create(
+        visit=visit,
+        item=item,
+        defaults={
+            "done": done,
+            "number": number,
+            "text": text,
+            "answered_at": answered_at or timezone.now(),
+            "answered_by": by,
+        },
+    )
+    if item.key == PIPE_MATERIAL:
+        _reopen_air_pressure(visit, text)
+    record(by=by, verb="checklist step answered", subject=visit, step=item.key, done=done, number=number, text=text)
+    return answer
+
+
+def _check_air_pressure(limit_kpa: float | None, rows) -> None:
+    if limit_kpa is None:
+        raise ValidationError({"number": "Enter the air pressure limit."})
+    material = next((row.answer.text for row in rows if row.item.key == PIPE_MATERIAL and row.answer), "")
+    highest = air_pressure_problem(limit_kpa, material)
+    if highest is not None:
+        shown = format_quantity(highest, "pressure", Firm.current().units)
+        raise ValidationError({"number": f"Too high for this pipe: at most {shown} by common practice."})
+
+
+def _reopen_air_pressure(visit: Visit, material: str) -> None:
+    """A limit confirmed for stronger pipe must be confirmed again for weaker pipe."""
+    confirmed = ChecklistAnswer.objects.filter(visit=visit, item__key=AIR_PRESSURE_LIMIT, done=True).first()
+    if confirmed and air_pressure_problem(confirmed.number, material) is not None:
+        confirmed.done = False
+        confirmed.save(update_fields=["done"])

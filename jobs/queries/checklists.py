@@ -1,0 +1,37 @@
+"""A visit's checklist as rows: step, answer, and the gate that keeps it closed."""
+
+from dataclasses import dataclass
+
+from jobs.core.checklists import closing_gates
+from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, Visit
+
+
+@dataclass(frozen=True)
+class ChecklistRow:
+    item: ChecklistItem
+    answer: ChecklistAnswer | None
+    closed_by: ChecklistItem | None
+
+    @property
+    def done(self) -> bool:
+        return bool(self.answer and self.answer.done)
+
+
+def checklist_of(visit: Visit) -> ChecklistTemplate | None:
+    """The version the visit was started with, or before that the current one of its kind."""
+    return visit.checklist or ChecklistTemplate.objects.filter(kind=visit.kind, current=True).first()
+
+
+def checklist_rows(visit: Visit) -> list[ChecklistRow]:
+    """Every step of the visit's checklist in order; before the visit starts, the steps it will have."""
+    template = checklist_of(visit)
+    if template is None:
+        return []
+    items = list(template.items.all())
+    answers = {answer.item_id: answer for answer in visit.answers.select_related("answered_by", "item")}
+    found = [answers.get(item.pk) for item in items]
+    gates = closing_gates([item.gate for item in items], [bool(answer and answer.done) for answer in found])
+    return [
+        ChecklistRow(item, answer, None if gate is None else items[gate])
+        for item, answer, gate in zip(items, found, gates, strict=True)
+    ]
