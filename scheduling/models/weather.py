@@ -19,7 +19,7 @@ class DailyWeather(models.Model):
     rh_min_pct = models.FloatField(null=True, blank=True)
     radiation_mj_m2 = models.FloatField(null=True, blank=True)
     eto_mm = models.FloatField("reference ET", null=True, blank=True, editable=False)
-    eto_method = models.CharField(max_length=60, blank=True, editable=False)
+    eto_method = models.CharField(max_length=160, blank=True, editable=False)
 
     objects = ShownToStaff.as_manager()
 

@@ -1,0 +1,158 @@
+"""Computing draft schedules: one site, or thousands in batches with few queries."""
+
+import datetime as dt
+from collections.abc import Callable, Iterable, Iterator
+
+from django.db import transaction
+from django.db.models import Max, Prefetch
+
+from scheduling.core.water.checks import WaterInputError
+from scheduling.models import Program, ProgramStep, SeasonSchedule, ZoneMonth
+from scheduling.queries.months import zone_month_values
+from scheduling.queries.plan import SitePlan, StationWeather, plan_site, station_weather
+from scheduling.queries.programs import Programs, fit_programs
+from sites.actions.audit import record
+from sites.models import Controller, Site, User, Zone
+
+SITES_PER_BATCH = 100
+Progress = Callable[[int, int], None]
+
+
+def compute_draft(*, site: Site, today: dt.date, by: User | None, month: int | None = None) -> SeasonSchedule:
+    """Compute the site's season and put its programs into a draft, in place of the draft before.
+
+    The programs follow this week's weather where the station has the last days, else the normal of the month;
+    `month` (1 to 12) asks for that month's normal. Published schedules are never touched.
+    """
+    (schedule,) = _compute_batch([site.pk], today, by, month, {}, keep_edited=False)
+    record(by=by, verb="computed schedule", subject=schedule, site=site.pk)
+    return schedule
+
+
+def compute_many(
+    *,
+    sites: Iterable[Site],
+    today: dt.date,
+    by: User | None,
+    month: int | None = None,
+    progress: Progress | None = None,
+) -> list[SeasonSchedule]:
+    """Drafts for many sites, a batch at a time. A draft that a person has edited is left as it is."""
+    ids = [site.pk for site in sites]
+    stations: dict[int | None, StationWeather] = {}
+    schedules: list[SeasonSchedule] = []
+    for start in range(0, len(ids), SITES_PER_BATCH):
+        batch = ids[start : start + SITES_PER_BATCH]
+        schedules += _compute_batch(batch, today, by, month, stations, keep_edited=True)
+        if progress:
+            progress(min(start + SITES_PER_BATCH, len(ids)), len(ids))
+    return schedules
+
+
+@transaction.atomic
+def _compute_batch(
+    ids: list[int],
+    today: dt.date,
+    by: User | None,
+    month: int | None,
+    stations: dict[int | None, StationWeather],
+    *,
+    keep_edited: bool,
+) -> list[SeasonSchedule]:
+    list(Site.objects.select_for_update().filter(pk__in=ids).order_by("pk").values_list("pk"))  # one writer a site
+    drafts = SeasonSchedule.objects.filter(site__in=ids, state=SeasonSchedule.State.DRAFT)
+    if keep_edited:
+        edited = set(drafts.exclude(edited_at=None).values_list("site_id", flat=True))
+        ids = [pk for pk in ids if pk not in edited]
+        drafts = drafts.filter(site__in=ids)
+    drafts.delete()
+    last = dict(
+        SeasonSchedule.objects.filter(site__in=ids, season_year=today.year)
+        .order_by()
+        .values_list("site")
+        .annotate(Max("revision"))
+    )
+    computed = []
+    for site in _sites_with_plant(ids):
+        if site.weather_station_id not in stations:
+            stations[site.weather_station_id] = station_weather(site.weather_station, today)
+        plan = plan_site(site, stations[site.weather_station_id], today, month)
+        computed.append((plan, _fitted(plan)))
+    schedules = [_schedule(plan, fitted, today, by, last.get(plan.site.pk, 0) + 1) for plan, fitted in computed]
+    SeasonSchedule.objects.bulk_create(schedules)
+    _store_months(schedules, [plan for plan, _ in computed])
+    _store_programs(schedules, [fitted for _, fitted in computed])
+    return schedules
+
+
+def _fitted(plan: SitePlan) -> Programs:
+    try:
+        return fit_programs(plan)
+    except WaterInputError as error:
+        return Programs((), (f"No programs: {error}",), None)
+
+
+def _sites_with_plant(ids: list[int]) -> Iterator[Site]:
+    zones = Zone.objects.filter(in_use=True).select_related("valve")
+    controllers = Controller.objects.select_related("supply")
+    return iter(
+        Site.objects.filter(pk__in=ids)
+        .order_by("pk")
+        .select_related("weather_station")
+        .prefetch_related(Prefetch("zones", zones), Prefetch("controllers", controllers))
+    )
+
+
+def _schedule(plan: SitePlan, fitted: Programs, today: dt.date, by: User | None, revision: int) -> SeasonSchedule:
+    return SeasonSchedule(
+        site=plan.site,
+        season_year=plan.year,
+        revision=revision,
+        month=plan.month,
+        week_starts_on=today,
+        computed_by=by,
+        basis=plan.basis,
+        warnings=plan.warnings + list(fitted.warnings),
+        not_computed=plan.not_computed,
+        litres_per_week=fitted.litres_per_week,
+    )
+
+
+def _store_months(schedules: list[SeasonSchedule], plans: list[SitePlan]) -> None:
+    ZoneMonth.objects.bulk_create(
+        ZoneMonth(schedule=schedule, zone=item.zone, **zone_month_values(item, month, plan.site))
+        for schedule, plan in zip(schedules, plans, strict=True)
+        for item in plan.zones
+        for month in item.season.months
+    )
+
+
+def _store_programs(schedules: list[SeasonSchedule], fitted: list[Programs]) -> None:
+    pairs = [
+        (
+            Program(
+                schedule=schedule,
+                controller=planned.controller,
+                name=planned.name,
+                priority=planned.priority,
+                starts_at=planned.starts_at,
+                weekdays=planned.weekdays,
+            ),
+            planned,
+        )
+        for schedule, programs in zip(schedules, fitted, strict=True)
+        for planned in programs.programs
+    ]
+    Program.objects.bulk_create(program for program, _ in pairs)
+    ProgramStep.objects.bulk_create(
+        ProgramStep(
+            program=program,
+            zone=step.zone,
+            position=position,
+            run_time_min=step.run_time_min,
+            cycles=step.cycles,
+            soak_min=step.soak_min,
+        )
+        for program, planned in pairs
+        for position, step in enumerate(planned.steps, start=1)
+    )

@@ -1,0 +1,83 @@
+"""What becomes of a season schedule: computed as a draft, published, set at the controller."""
+
+import datetime as dt
+import zoneinfo
+
+from django.db import transaction
+from django.db.models import Max
+from django.utils import timezone
+
+from scheduling.actions.drafts import compute_draft, compute_many
+from scheduling.actions.errors import ScheduleError
+from scheduling.models import AppliedSchedule, SeasonSchedule
+from sites.actions.audit import record
+from sites.models import Controller, Site, User
+
+__all__ = ["ScheduleError", "compute_draft", "compute_many", "publish", "record_applied"]
+
+State = SeasonSchedule.State
+
+
+def publish(*, schedule: SeasonSchedule, by: User | None, on: dt.date | None = None) -> SeasonSchedule:
+    """Make the draft the site's published revision and supersede the one before it.
+
+    `on` dates the publication (noon at the site), for records entered later; left out, it is now. Publishing the
+    same draft again does nothing. Raises `ScheduleError` in words for the person who clicked.
+    """
+    with transaction.atomic():
+        # The site's row is the lock: two publishers of one site wait here for each other.
+        site = Site.objects.select_for_update().get(pk=schedule.site_id)
+        draft = SeasonSchedule.objects.select_for_update(of=("self",)).filter(pk=schedule.pk).first()
+        if draft is None:
+            raise ScheduleError("This draft was computed anew in the meantime. Look at the new one, then publish.")
+        if draft.state != State.DRAFT:
+            return _published_before(draft, by)
+        moment = _moment(on, site)
+        before = SeasonSchedule.objects.published().filter(site=site).first()
+        if before is not None:
+            if before.published_at > moment:
+                raise ScheduleError(f"Revision {before.revision} was published later than the date given.")
+            SeasonSchedule.objects.filter(pk=before.pk).update(state=State.SUPERSEDED, superseded_at=moment)
+        others = SeasonSchedule.objects.filter(site=site, season_year=draft.season_year).exclude(pk=draft.pk)
+        draft.revision = (others.aggregate(last=Max("revision"))["last"] or 0) + 1
+        draft.state, draft.published_at, draft.published_by = State.PUBLISHED, moment, by
+        draft.save(update_fields=["revision", "state", "published_at", "published_by"])
+        record(by=by, verb="published schedule", subject=draft, site=site.pk, revision=draft.revision)
+    return draft
+
+
+def _published_before(schedule: SeasonSchedule, by: User | None) -> SeasonSchedule:
+    """The answer to a second click: fine for the same person, an error for somebody else or an old revision."""
+    if schedule.state == State.PUBLISHED and schedule.published_by_id == (by.pk if by else None):
+        return schedule
+    when = timezone.localtime(schedule.published_at).strftime("%-d %B %Y, %H:%M")
+    who = schedule.published_by or "the scheduled run"
+    raise ScheduleError(f"Revision {schedule.revision} was already published by {who} on {when}.")
+
+
+def _moment(on: dt.date | None, site: Site) -> dt.datetime:
+    if on is None:
+        return timezone.now()
+    return dt.datetime.combine(on, dt.time(12), tzinfo=zoneinfo.ZoneInfo(site.time_zone))
+
+
+def record_applied(
+    *, schedule: SeasonSchedule, controller: Controller, applied_on: dt.date, by: User | None
+) -> AppliedSchedule:
+    """Note that the revision was set at the controller. Once a controller: a second note corrects the first."""
+    if schedule.state == State.DRAFT:
+        raise ScheduleError("A draft cannot be set at a controller. Publish it first.")
+    if controller.site_id != schedule.site_id:
+        raise ScheduleError(f"{controller} does not stand on the site of this schedule.")
+    with transaction.atomic():
+        applied, _ = AppliedSchedule.objects.update_or_create(
+            schedule=schedule, controller=controller, defaults={"applied_on": applied_on, "applied_by": by}
+        )
+        record(
+            by=by,
+            verb="set schedule at controller",
+            subject=schedule,
+            controller=controller.pk,
+            applied_on=applied_on.isoformat(),
+        )
+    return applied

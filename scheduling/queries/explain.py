@@ -1,0 +1,84 @@
+"""Any computed figure of a schedule with its inputs, formula and source, rebuilt from the schedule's own basis."""
+
+from dataclasses import dataclass
+
+from scheduling.core.water.derivation import Derivation
+from scheduling.core.water.explain import explain_month, explain_week
+from scheduling.core.water.season import ZoneSeason, zone_season
+from scheduling.core.water.week import this_week
+from scheduling.models import SeasonSchedule
+from scheduling.queries.snapshot import thaw_climate, thaw_week, thaw_zone
+from sites.models import Zone
+
+TITLES = {
+    "et_mm": "Reference ET",
+    "plant_factor": "Plant factor K",
+    "demand_mm": "Demand of the planting",
+    "effective_rain_mm": "Effective rain",
+    "net_need_mm": "Net need",
+    "numerator_mm": "Depth to give this week",
+    "percent_of_peak": "Percent of the peak month",
+    "exact_percent": "Percent of the peak month",
+    "normal_percent": "Normal percent of this month",
+    "application_rate_mm_h": "Application rate",
+    "scheduling_multiplier": "Scheduling multiplier",
+    "raw_mm": "Readily available water",
+    "exact_run_time_min_per_week": "Run time a week",
+    "days_per_week": "Watering days a week",
+    "run_time_min": "Run time on a watering day",
+    "cycles": "Cycles",
+    "litres": "Water",
+}
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One figure of a zone with its title and derivation."""
+
+    key: str
+    title: str
+    derivation: Derivation
+
+
+@dataclass(frozen=True)
+class Explained:
+    """All figures of one zone: of a month, and of the coming week where the programs follow the weather."""
+
+    zone: Zone
+    month: int
+    figures: tuple[Figure, ...]
+    week: tuple[Figure, ...]
+
+    @property
+    def defaults(self) -> tuple[str, ...]:
+        """The inputs nobody measured or entered, each once."""
+        items = [item for figure in self.figures for item in figure.derivation.defaults]
+        return tuple(dict.fromkeys(item.name for item in items))
+
+
+def season_of(schedule: SeasonSchedule, zone_id: int) -> ZoneSeason | None:
+    """The zone's season as it was computed for this schedule; None where it could not be computed."""
+    frozen = schedule.basis.get("zones", {}).get(str(zone_id))
+    if frozen is None:
+        return None
+    climate = thaw_climate(schedule.basis["climate"])
+    permitted = schedule.basis["permitted_days_per_week"]
+    season = zone_season(thaw_zone(frozen), climate, schedule.season_year, permitted)
+    return season if isinstance(season, ZoneSeason) else None
+
+
+def explain(schedule: SeasonSchedule, zone: Zone, month: int) -> Explained | None:
+    """Why the zone's figures of this month are what they are; None where nothing was computed."""
+    season = season_of(schedule, zone.pk)
+    if season is None:
+        return None
+    week = thaw_week(schedule.basis.get("week"))
+    coming = {}
+    if week is not None and month == schedule.month:
+        permitted = schedule.basis["permitted_days_per_week"]
+        coming = explain_week(season, this_week(season, week, permitted_days_per_week=permitted))
+    return Explained(zone, month, _figures(explain_month(season, month)), _figures(coming))
+
+
+def _figures(derivations: dict[str, Derivation]) -> tuple[Figure, ...]:
+    return tuple(Figure(key, TITLES[key], derivation) for key, derivation in derivations.items())

@@ -1,0 +1,190 @@
+"""From what zones need to programs on their controllers, inside the site's permitted days and window."""
+
+import datetime as dt
+import math
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from scheduling.core.water import soil
+from scheduling.core.water.clock import (
+    PARITY_DAYS_PER_WEEK,
+    ClockPlan,
+    ClockProgram,
+    ClockZone,
+    WateringRule,
+    fit_to_clock,
+)
+from scheduling.core.water.season import litres_for
+from scheduling.core.water.week import ThisWeek
+from scheduling.queries.plan import SitePlan, ZonePlan
+from sites.models import Controller, Site, Zone
+
+MOST_PROGRAMS = 3  # what a plain controller can hold: common practice, no source
+
+
+@dataclass(frozen=True)
+class PlannedStep:
+    zone: Zone
+    run_time_min: int
+    cycles: int
+    soak_min: int
+
+
+@dataclass(frozen=True)
+class PlannedProgram:
+    """`weekdays` are the days the program starts on, Monday 0; at a site with odd or even dates, all seven."""
+
+    controller: Controller
+    name: str
+    priority: int
+    starts_at: dt.time
+    weekdays: list[int]
+    steps: tuple[PlannedStep, ...]
+
+
+@dataclass(frozen=True)
+class Programs:
+    """What fits the site's clock, in words what does not, and the water of a week where every flow is known."""
+
+    programs: tuple[PlannedProgram, ...]
+    warnings: tuple[str, ...]
+    litres_per_week: float | None
+
+
+def watering_rule(site: Site) -> WateringRule:
+    """The site's permission in the words of the clock."""
+    parity = site.permitted_days if site.permitted_days in ("odd", "even") else ""
+    named = site.permitted_days == Site.PermittedDays.WEEKDAYS
+    return WateringRule(
+        weekdays=frozenset(site.permitted_weekdays if named else range(7)),
+        parity=parity,
+        window_start_min=_minute(site.watering_window_start),
+        window_end_min=_minute(site.watering_window_end),
+    )
+
+
+def days_per_week(site: Site, weekdays: Iterable[int]) -> float:
+    """Watering days in an average week of a program that starts on these weekdays."""
+    if site.permitted_days in (Site.PermittedDays.ODD, Site.PermittedDays.EVEN):
+        return PARITY_DAYS_PER_WEEK * len(list(weekdays)) / 7
+    return float(len(list(weekdays)))
+
+
+def litres_per_minute(plan: ZonePlan) -> float | None:
+    return litres_for(plan.season.zone, 1.0)
+
+
+def fit_programs(plan: SitePlan) -> Programs:
+    """Programs for every controller of the site; controllers on one supply water one after the other."""
+    site = plan.site
+    if not plan.zones:
+        return Programs((), (), None)
+    wired, warnings = _by_controller(plan)
+    warnings += [f"Zone {item.zone}: uniformity below 0.40, repair before adding water" for item in plan.zones
+                 if item.season.zone.repair_first]  # fmt: skip
+    programs: list[PlannedProgram] = []
+    supply_ends: dict[int, int] = {}
+    rule = watering_rule(site)
+    for controller in site.controllers.all():
+        items = wired.get(controller.pk, [])
+        supply = controller.supply
+        own_rule = replace(rule, supply_flow_l_min=supply.flow_available_l_min if supply else None)
+        if supply and supply.pk in supply_ends:
+            own_rule = replace(own_rule, window_end_min=supply_ends[supply.pk])
+        fitted = fit_to_clock([clock_zone(item) for item in items], own_rule, MOST_PROGRAMS)
+        planned = [_planned(controller, fit, items, own_rule) for fit in fitted.programs]
+        programs += planned
+        warnings += _words(controller, fitted, items, own_rule)
+        if supply and planned:
+            supply_ends[supply.pk] = min(fit.start_min for fit in fitted.programs) if fitted.fits else (
+                own_rule.window_start_min)  # fmt: skip
+    return Programs(tuple(programs), tuple(dict.fromkeys(warnings)), _litres_per_week(site, plan, programs))
+
+
+def clock_zone(item: ZonePlan) -> ClockZone:
+    settled, now = item.season.zone, item.now
+    intake, accumulation = settled.texture.intake_mm_h, settled.accumulation_mm
+    if isinstance(now, ThisWeek):
+        raw = float(item.season.raw_mm[now.month - 1])
+        interval = int(soil.longest_interval_days(raw, now.demand_mm / 7.0))
+    else:
+        interval = now.longest_interval_days
+    return ClockZone(
+        key=str(item.zone),
+        run_time_min_per_week=now.exact_run_time_min_per_week,
+        days_per_week=max(1, now.days_per_week),
+        longest_interval_days=interval,
+        longest_cycle_min=soil.longest_cycle_min(settled.rate.value_mm_h, intake, accumulation),
+        soak_min=soil.soak_min(intake, accumulation),
+        shortest_run_min=settled.shortest_run_min,
+        flow_l_min=litres_per_minute(item),
+    )
+
+
+def _by_controller(plan: SitePlan) -> tuple[dict[int, list[ZonePlan]], list[str]]:
+    wired: dict[int, list[ZonePlan]] = defaultdict(list)
+    warnings = []
+    for item in plan.zones:
+        if item.zone.valve is None:
+            warnings.append(f"Zone {item.zone}: no valve in the register, so it stands in no program")
+        else:
+            wired[item.zone.valve.controller_id].append(item)
+    return wired, warnings
+
+
+def _planned(
+    controller: Controller, fit: ClockProgram, items: list[ZonePlan], rule: WateringRule
+) -> PlannedProgram:
+    zones = {str(item.zone): item.zone for item in items}
+    steps = tuple(PlannedStep(zones[run.key], run.run_time_min, run.cycles, run.soak_min) for run in fit.runs)
+    weekdays = list(fit.weekdays) or list(range(7))
+    if starts_the_evening_before(fit.start_min, rule.window_start_min, rule.window_end_min):
+        weekdays = sorted((day - 1) % 7 for day in weekdays)
+    return PlannedProgram(
+        controller=controller,
+        name=f"Program {fit.name}",
+        priority="ABCDEFG".index(fit.name) + 1,
+        starts_at=dt.time(fit.start_min // 60, fit.start_min % 60),
+        weekdays=weekdays,
+        steps=steps,
+    )
+
+
+def starts_the_evening_before(start_min: int, window_start_min: int, window_end_min: int) -> bool:
+    """A window over midnight belongs to the day it ends on; such a start still lies on the day before."""
+    return window_end_min <= window_start_min <= start_min
+
+
+def _words(controller: Controller, fitted: ClockPlan, items: list[ZonePlan], rule: WateringRule) -> list[str]:
+    words = [f"Zone {warning}" for warning in fitted.warnings]
+    if not fitted.fits:
+        fitting = next((remedy for remedy in fitted.remedies if remedy.fits), None)
+        would = f" It would fit with {fitting.words}." if fitting else " No single change would make it fit."
+        words.append(
+            f"{controller}: {fitted.busiest_min:.0f} min on the busiest night do not fit into the window of "
+            f"{fitted.window_min} min; {math.ceil(fitted.over_min)} min are over.{would}"
+        )
+    for item in items:
+        flow = litres_per_minute(item)
+        if flow and rule.supply_flow_l_min and flow > rule.supply_flow_l_min:
+            words.append(
+                f"Zone {item.zone} takes {flow:.0f} L/min, the supply gives {rule.supply_flow_l_min:.0f} L/min"
+            )
+    return words
+
+
+def _litres_per_week(site: Site, plan: SitePlan, programs: list[PlannedProgram]) -> float | None:
+    """Water of a week over the zones whose flow is known; None where none is."""
+    flows = {item.zone.pk: litres_per_minute(item) for item in plan.zones}
+    if all(flow is None for flow in flows.values()):
+        return None
+    return sum(
+        step.run_time_min * days_per_week(site, program.weekdays) * (flows[step.zone.pk] or 0.0)
+        for program in programs
+        for step in program.steps
+    )
+
+
+def _minute(clock: dt.time) -> int:
+    return clock.hour * 60 + clock.minute
