@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from enum import StrEnum
 
-EPSILON_S = 1e-6  # times are floats; a shortfall below this is none
+EPSILON_S = 2e-5  # times are floats; a shortfall below this is none
 
 
 class Action(StrEnum):
