@@ -10,16 +10,16 @@ from sites.models import Firm, Site
 
 class Command(BaseCommand):
     help = (
-        "Compute the season schedule of every site (or of those named) as a draft: minutes for each zone and month, "
-        "programs for this week. A draft that somebody edited is left alone. --publish publishes what was computed."
+        "Compute the season schedule of every site (or of those named) as a draft: minutes by zone and month, "
+        "programs for this week. A draft that somebody edited stays. --publish publishes what was computed."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
-            "--site", type=int, action="append", metavar="ID", help="only this site; may be repeated"
+            "--site", type=int, action="append", metavar="ID", help="only this site; can be repeated"
         )
         parser.add_argument(
-            "--publish", action="store_true", help="publish the drafts that hold a program or month"
+            "--publish", action="store_true", help="publish the drafts just computed"
         )
         parser.add_argument("--date", metavar="YYYY-MM-DD", help="compute as of this day; default: today")
         parser.add_argument("--month", type=int, metavar="1-12", help="programs for this month's normal")

@@ -22,7 +22,7 @@ class Command(BaseCommand):
         source.add_argument(
             "--seattle",
             action="store_true",
-            help="the measured Seattle series 2012-2015 that comes with the program",
+            help="the measured Seattle series 2012-2015 from the program itself",
         )
         parser.add_argument("--station", required=True, metavar="CODE", help="code of the weather station")
         parser.add_argument("--format", choices=list(FORMATS), default="rillbook", help="default: rillbook")

@@ -1,0 +1,185 @@
+"""The meter, the two published budgets and the bill of a site, from the register."""
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from scheduling.core.water.application import EMITTERS
+from scheduling.core.water.budget import (
+    EFFICIENCY,
+    ETAF,
+    Block,
+    Hydrozone,
+    PeakZone,
+    Tariff,
+    bill,
+    landscape_allowance_gal,
+    landscape_requirement_gal,
+    ordinance_budget,
+)
+from scheduling.core.water.checks import WaterInputError
+from scheduling.core.water.demand import PLANTINGS
+from scheduling.core.water.meter import Read, Use, consumption
+from scheduling.core.water.volumes import M2_PER_FT2, MM_PER_IN, to_litres
+from scheduling.queries.climate import station_climatology
+from sites.models import Meter, Site, WaterSupply
+
+METER_UNIT = {"m3": "m3", "litre": "L", "us_gallon": "gal", "kgal": "kgal", "ccf": "CCF", "ft3": "ft3"}
+USUAL_LARGEST_FLOW_L_MIN = 200.0  # where no supply flow is entered: common practice, no source
+DRIP = ("drip_grid", "point_drip", "bubbler")
+HALF_DAY = dt.time(12)
+
+
+@dataclass(frozen=True)
+class MeterUse:
+    """One meter's consumption over the season; reads that straddle its ends count by their days inside.
+
+    `litres` is None where the reads do not tell; `remarks` say why or what was assumed.
+    """
+
+    meter_id: int
+    serial_number: str
+    irrigation_only: bool
+    litres: float | None
+    first_read_on: dt.date | None
+    last_read_on: dt.date | None
+    estimated: bool
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SiteBudget:
+    """Allowance of a year (California ordinance) and of the peak month (US EPA method), litres.
+
+    `needs` says in words what is missing where the figures are None. Constants from memory; a local code may be
+    stricter.
+    """
+
+    allowance_l: float | None = None
+    estimated_use_l: float | None = None
+    peak_allowance_l: float | None = None
+    peak_requirement_l: float | None = None
+    peak_month: int | None = None
+    needs: str = ""
+    source: str = (
+        "CCR Title 23 sections 490-495 with ETAF 0.55 (residential); US EPA Water Budget Approach v1.02. Normal "
+        "year of the weather station, no special landscape area."
+    )
+
+
+@dataclass(frozen=True)
+class Cost:
+    """The scheduled water by the site's tariff, in the firm's currency."""
+
+    tariff: str
+    fixed: float
+    water: float
+
+    @property
+    def total(self) -> float:
+        return self.fixed + self.water
+
+
+def metered_use(site: Site, first: dt.date, until: dt.date) -> tuple[MeterUse, ...]:
+    """Each meter of the site with what its reads say about the span."""
+    supplies = WaterSupply.objects.filter(site=site).values_list("flow_available_l_min", flat=True)
+    flow = max((value for value in supplies if value), default=USUAL_LARGEST_FLOW_L_MIN)
+    meters = Meter.objects.filter(site=site).prefetch_related("readings")
+    return tuple(_meter_use(meter, flow * 24 * 60, first, until) for meter in meters)
+
+
+def _meter_use(meter: Meter, largest_l_per_day: float, first: dt.date, until: dt.date) -> MeterUse:
+    reads = [
+        Read(dt.datetime.combine(read.read_on, HALF_DAY, tzinfo=dt.UTC), float(read.register), "", read.estimated)
+        for read in meter.readings.all()
+    ]
+    unit_l = to_litres(1.0, METER_UNIT[meter.unit]) * meter.multiplier
+    remarks: list[str] = []
+    inside: list[tuple[Use, float]] = []
+    try:
+        uses = consumption(reads, meter.digits, largest_l_per_day / unit_l)
+    except WaterInputError as error:
+        uses, remarks = (), [str(error)]
+    for use in uses:
+        share = _share_inside(use, first, until)
+        if share > 0:
+            inside.append((use, share))
+            if use.remark:
+                remarks.append(f"{use.start:%-d %b %Y} to {use.end:%-d %b %Y}: {use.remark}")
+    known = [(use, share) for use, share in inside if use.use is not None]
+    return MeterUse(
+        meter_id=meter.pk,
+        serial_number=meter.serial_number,
+        irrigation_only=meter.irrigation_only,
+        litres=sum((use.use or 0.0) * share for use, share in known) * unit_l if known else None,
+        first_read_on=min((use.start.date() for use, _ in known), default=None),
+        last_read_on=max((use.end.date() for use, _ in known), default=None),
+        estimated=any(use.estimated for use, _ in known),
+        remarks=tuple(remarks),
+    )
+
+
+def _share_inside(use: Use, first: dt.date, until: dt.date) -> float:
+    start, end = max(use.start.date(), first), min(use.end.date(), until)
+    whole = (use.end.date() - use.start.date()).days
+    return max(0, (end - start).days) / whole if whole else 0.0
+
+
+def site_budget(site: Site) -> SiteBudget:
+    """Both budgets where every zone in use has an area and the station a climate, else what is needed."""
+    zones = [zone for zone in site.zones.all() if zone.in_use]
+    without = [str(zone.number) for zone in zones if not zone.area_m2]
+    if not zones or without:
+        return SiteBudget(needs=f"the area of zone {', '.join(without)}" if without else "a zone in use")
+    if site.weather_station is None:
+        return SiteBudget(needs="a weather station for the site")
+    try:
+        climate = station_climatology(site.weather_station)
+    except WaterInputError as error:
+        return SiteBudget(needs=f"a full year of daily weather ({error})")
+    et_in, rain_in = climate.et_mm.mean / MM_PER_IN, climate.rain_mm.mean / MM_PER_IN
+    peak = int(et_in.argmax())
+    area = {zone.pk: zone.area_m2 / M2_PER_FT2 for zone in zones}
+    factor = {zone.pk: PLANTINGS[zone.planting].factor for zone in zones}
+    year = ordinance_budget(
+        float(et_in.sum()),
+        [Hydrozone(str(zone), area[zone.pk], factor[zone.pk], _efficiency(zone.emitter)) for zone in zones],
+        etaf=ETAF["residential"],
+    )
+    peak_zones = [
+        PeakZone(
+            str(zone), area[zone.pk], factor[zone.pk], zone.distribution_uniformity or EMITTERS[zone.emitter].du_lq
+        )
+        for zone in zones
+    ]
+    peak_need = landscape_requirement_gal(float(et_in[peak]), float(rain_in[peak]), peak_zones)
+    return SiteBudget(
+        allowance_l=to_litres(year.mawa_gal, "gal"),
+        estimated_use_l=to_litres(year.etwu_gal, "gal"),
+        peak_allowance_l=to_litres(landscape_allowance_gal(float(et_in[peak]), sum(area.values())), "gal"),
+        peak_requirement_l=to_litres(peak_need, "gal"),
+        peak_month=peak + 1,
+    )
+
+
+def _efficiency(emitter: str) -> float:
+    return EFFICIENCY["drip" if emitter in DRIP else "overhead"]
+
+
+def cost_of_months(site: Site, litres_by_month: Sequence[float]) -> Cost | None:
+    """The bill of each month by the site's tariff; None without a tariff or without blocks."""
+    if site.tariff is None:
+        return None
+    rows = list(site.tariff.blocks.all())
+    if not rows:
+        return None
+    starts = [row.from_m3 for row in rows]
+    ends: list[float | None] = [*starts[1:], None]
+    blocks = [Block(end, float(row.price_per_m3)) for end, row in zip(ends, rows, strict=True)]
+    if starts[0] > 0:
+        blocks.insert(0, Block(starts[0], 0.0))
+    tariff = Tariff(float(site.tariff.fixed_per_month), tuple(blocks))
+    bills = [bill(tariff, litres / 1000.0) for litres in litres_by_month]
+    return Cost(
+        site.tariff.name, sum(one.fixed for one in bills), sum(line.cost for one in bills for line in one.lines)
+    )
