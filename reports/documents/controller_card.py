@@ -1,0 +1,151 @@
+"""Controller card: what is set at one controller, to hang inside its door.
+
+Every figure is a finished string with its unit ("12 min", "80 %"); "" means not known and is left out.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reports.documents.kit import look
+from reports.documents.kit.blocks import Block, Gap, Section, Text, Title, caution, paragraph
+from reports.documents.kit.page import Document, Firm, pdf_bytes
+from reports.documents.kit.table import Column, Table, facts, table
+
+
+@dataclass(frozen=True)
+class ZoneMinutes:
+    """Run time of one zone: `minutes` as set ("12 min"), `cycles` as set ("2 x 6 min, 30 min apart" or "")."""
+
+    zone: str
+    name: str
+    minutes: str
+    cycles: str = ""
+
+
+@dataclass(frozen=True)
+class Program:
+    """One program of a controller: `days` ("Mon, Wed, Fri"), `start_times` ("05:00")."""
+
+    controller: str
+    name: str
+    days: str
+    start_times: str
+    zones: tuple[ZoneMinutes, ...]
+    total: str = ""
+
+
+@dataclass(frozen=True)
+class MonthPercent:
+    """Seasonal percentage of the set minutes for one month ("Jul", "100 %")."""
+
+    month: str
+    percent: str
+
+
+@dataclass(frozen=True)
+class ControllerCard:
+    """All of one controller. `revision` names the published schedule; `notes` is free text."""
+
+    firm: Firm
+    reference: str
+    site_name: str
+    controller: str
+    location: str
+    terminals: str
+    supply: str
+    revision: str
+    published_on: str
+    programs: tuple[Program, ...]
+    seasonal: tuple[MonthPercent, ...] = ()
+    rain_and_frost: str = ""
+    notes: str = ""
+
+
+def program_blocks(program: Program, *, tick: bool = False) -> list[Block]:
+    """A program as heading, days and start times, and its minutes by zone in two columns of zones."""
+    heading = " · ".join(part for part in (program.controller, program.name) if part.strip())
+    when = [("Days", program.days), ("Start times", program.start_times), ("Total", program.total)]
+    about = Text(((heading, look.SUBSECTION),), before=6.0, after=1.0, keep_with_next=True)
+    if not program.zones:
+        return [about, facts(when), paragraph("No zone runs in this program.")]
+    return [about, facts(when, keep_with_next=True), _minutes_table(program.zones, tick)]
+
+
+def _minutes_table(zones: Sequence[ZoneMinutes], tick: bool) -> Table:
+    """Zones down the left half, then down the right half, so that a long list stays short on paper."""
+    halves = 2 if len(zones) > 3 else 1
+    per_half = -(-len(zones) // halves)
+    columns: list[Column] = []
+    for number in range(halves):
+        columns += [Column("Zone", width=30.0), Column("Name", share=1.0)]
+        columns.append(Column("Set" if tick else "Run time", width=84.0, align="right"))
+        if tick:
+            columns.append(Column("As set", width=42.0, write=True))
+        if number < halves - 1:
+            columns.append(Column("", width=12.0))
+    rows = []
+    for row in range(per_half):
+        cells: list[str | Block] = []
+        for number in range(halves):
+            index = row + number * per_half
+            cells += _minutes_cells(zones[index] if index < len(zones) else None)
+            if tick:
+                cells.append("" if index < len(zones) else Gap())
+            cells += [""] if number < halves - 1 else []
+        rows.append(cells)
+    return table(columns, rows, row_least=19.0 if tick else 0.0)
+
+
+def _minutes_cells(zone: ZoneMinutes | None) -> list[str | Block]:
+    if zone is None:
+        return ["", "", ""]
+    set_to = Text(((zone.minutes, look.CELL_STRONG), (zone.cycles, look.SMALL)), "right")
+    return [Text(((zone.zone, look.CELL_STRONG),)), zone.name, set_to]
+
+
+def controller_card_pdf(card: ControllerCard) -> bytes:
+    """The card as PDF bytes."""
+    about = " · ".join(part for part in (card.site_name, card.location) if part.strip())
+    blocks: list[Block] = [
+        Title("Controller card", card.controller, about),
+        facts(
+            [
+                ("Schedule", card.revision),
+                ("Published", card.published_on),
+                ("Terminals", card.terminals),
+                ("Supply", card.supply),
+                ("Rain and frost", card.rain_and_frost),
+            ]
+        ),
+        Section("Programs"),
+    ]
+    if not card.programs:
+        blocks.append(paragraph("No program is set at this controller."))
+    for program in card.programs:
+        blocks += program_blocks(program)
+    if card.seasonal:
+        blocks += [Section("Seasonal percentage", "Minutes above are for 100 %."), _months(card.seasonal)]
+    if card.notes.strip():
+        blocks += [Section("Notes"), paragraph(card.notes)]
+    blocks.append(
+        caution(
+            "Before you open the cabinet",
+            [
+                "Mains parts are live behind the cover. Switch off and lock the supply; wiring on the mains side "
+                "is work for a licensed electrician.",
+                "After a power cut check the clock, the day of the week and that no second start time has "
+                "appeared.",
+            ],
+        )
+    )
+    title = f"Controller card, {card.controller}, {card.site_name}"
+    return pdf_bytes([Document(card.firm, title, card.reference, tuple(blocks))])
+
+
+def _months(seasonal: Sequence[MonthPercent]) -> Table:
+    """Months across, six to a row at the most twice, as on the controller's dial."""
+    across = min(len(seasonal), 12)
+    rows = [seasonal[start : start + across] for start in range(0, len(seasonal), across)]
+    columns = [Column(month.month, share=1.0, align="centre") for month in rows[0]]
+    cells = [[month.percent for month in row] + [""] * (across - len(row)) for row in rows]
+    return table(columns, cells)

@@ -1,0 +1,295 @@
+"""Service sheet: dataclass in, PDF bytes out."""
+
+from collections.abc import Sequence
+
+from reports.documents.controller_card import program_blocks
+from reports.documents.kit import look
+from reports.documents.kit.blocks import (
+    Block,
+    Figure,
+    NotesLines,
+    Section,
+    Signature,
+    Text,
+    Title,
+    Together,
+    bullets,
+    caution,
+    paragraph,
+)
+from reports.documents.kit.page import Document, pdf_bytes
+from reports.documents.kit.table import Cell, Column, TickBox, checklist, facts, grid, table
+from reports.documents.service_sheet.cautions import HEADINGS, POINTS
+from reports.documents.service_sheet.data import ChecklistItem, FaultFound, Outcome, ServiceSheet, VisitKind
+from reports.documents.service_sheet.zones import diagnosis_table, zone_table
+
+KIND_NAMES = {
+    VisitKind.STARTUP: "Spring startup",
+    VisitKind.MID_SEASON: "Mid-season check",
+    VisitKind.WINTERISATION: "Winterisation",
+}
+
+
+def service_sheet_pdf(sheet: ServiceSheet) -> bytes:
+    """One service sheet as PDF bytes."""
+    return pdf_bytes([_document(sheet)])
+
+
+def service_sheets_pdf(sheets: Sequence[ServiceSheet]) -> bytes:
+    """Many service sheets in one file, each with its own page numbers; ValueError when there is none."""
+    return pdf_bytes([_document(sheet) for sheet in sheets])
+
+
+def _document(sheet: ServiceSheet) -> Document:
+    name = KIND_NAMES[sheet.kind]
+    blocks = _completed(sheet, sheet.outcome) if sheet.outcome else _blank(sheet)
+    done = "record" if sheet.outcome else "sheet"
+    reference = " · ".join(part for part in (sheet.reference, name, sheet.planned) if part.strip())
+    return Document(sheet.firm, f"Service {done}, {name}, {sheet.site.name}", reference, tuple(blocks))
+
+
+def _blank(sheet: ServiceSheet) -> list[Block]:
+    return [
+        _title(sheet, "Service sheet"),
+        _visit_facts(sheet),
+        *_access(sheet),
+        caution(HEADINGS[sheet.kind], POINTS[sheet.kind]),
+        *_water_path(sheet),
+        *_known_before(sheet),
+        *_blank_checklist(sheet.checklist),
+        Section("Zones and valves", _zone_note(sheet)),
+        *_zones(sheet),
+        *_programs(sheet),
+        *_room_for_findings(),
+        Section("Signatures"),
+        grid(
+            [
+                Signature(f"Technician: {sheet.technician}" if sheet.technician else "Technician"),
+                Signature(f"For the client: {sheet.client.name}"),
+            ],
+            2,
+        ),
+    ]
+
+
+def _completed(sheet: ServiceSheet, outcome: Outcome) -> list[Block]:
+    signatures = grid(
+        [
+            Signature("Technician", sheet.technician, outcome.technician_signed),
+            Signature("For the client", outcome.client_name, outcome.client_signed),
+        ],
+        2,
+    )
+    return [
+        _title(sheet, "Service record"),
+        _visit_facts(sheet),
+        *([paragraph(outcome.summary)] if outcome.summary.strip() else []),
+        Section("Faults found"),
+        *_faults_found(outcome.faults),
+        *_recommended(outcome),
+        Section("What was measured"),
+        *_zones(sheet),
+        *_parts_used(outcome),
+        *_answers(sheet.checklist),
+        *_programs(sheet),
+        # Kept in one piece so that nobody signs a page with nothing on it.
+        Together((*_water_path(sheet), Section("Signatures"), signatures), before=13.0),
+    ]
+
+
+def _title(sheet: ServiceSheet, what: str) -> Title:
+    return Title(f"{what}: {KIND_NAMES[sheet.kind]}", sheet.site.name, _joined(sheet.site.address_lines))
+
+
+def _joined(lines: Sequence[str]) -> str:
+    return ", ".join(line.strip() for line in lines if line.strip())
+
+
+def _visit_facts(sheet: ServiceSheet) -> Block:
+    outcome = sheet.outcome
+    times = [("On site", f"{outcome.arrived} to {outcome.left}")] if outcome else []
+    return facts(
+        [
+            ("Visit", sheet.reference),
+            ("Done on" if outcome else "Planned", sheet.planned),
+            *times,
+            ("Technician", sheet.technician),
+            ("Client", sheet.client.name),
+            ("Phone", sheet.client.phone),
+            ("E-mail", sheet.client.email),
+            ("Client's address", _joined(sheet.client.address_lines)),
+            ("Next visit", outcome.next_visit if outcome else ""),
+        ]
+    )
+
+
+def _access(sheet: ServiceSheet) -> list[Block]:
+    site = sheet.site
+    pairs = [("Opening hours", site.opening_hours), ("Watering window", site.watering_window)]
+    pairs.append(("Position", site.position))
+    notes = facts([("Access", site.access_notes)], across=1) if site.access_notes.strip() else None
+    return [facts(pairs), *([notes] if notes else [])]
+
+
+def _water_path(sheet: ServiceSheet) -> list[Block]:
+    blocks: list[Block] = [Section("Water and power")]
+    if sheet.supply:
+        supply = sheet.supply
+        blocks.append(
+            facts(
+                [
+                    ("Supply", supply.kind),
+                    ("Static pressure", supply.static_pressure),
+                    ("Flow available", supply.flow_available),
+                    ("Shut-off", supply.shut_off),
+                    ("Blow-out point", supply.blow_out_point),
+                    ("Meter", supply.meter),
+                ]
+            )
+        )
+    rows = [*_backflow_rows(sheet), *_pump_rows(sheet), *_controller_rows(sheet)]
+    if rows:
+        columns = [Column("What", width=104.0), Column("Name and place", share=1.0), Column("Facts", share=1.5)]
+        blocks.append(table(columns, rows))
+    if len(blocks) == 1:
+        blocks.append(paragraph("Nothing is recorded about supply, pump, backflow assembly or controller."))
+    return blocks
+
+
+def _backflow_rows(sheet: ServiceSheet) -> list[list[Cell]]:
+    rows: list[list[Cell]] = []
+    for assembly in sheet.backflow:
+        due = f"Test due {assembly.test_due}" if assembly.test_due else "Test date not recorded"
+        lines = [(f"{due}: OVERDUE" if assembly.overdue else due, look.CELL_STRONG)]
+        if assembly.last_test:
+            lines.append((f"Last test {assembly.last_test}", look.CELL))
+        rows.append(["Backflow assembly", _two(assembly.name, assembly.location), Text(tuple(lines))])
+    return rows
+
+
+def _pump_rows(sheet: ServiceSheet) -> list[list[Cell]]:
+    rows: list[list[Cell]] = []
+    for pump in sheet.pumps:
+        named = [
+            ("Prime delay", pump.prime_delay),
+            ("shortest run", pump.minimum_run),
+            ("most starts", pump.most_starts),
+        ]
+        said = ", ".join(f"{name} {value}" for name, value in named if value.strip())
+        rows.append(["Pump", pump.name, _two(said, pump.notes)])
+    return rows
+
+
+def _controller_rows(sheet: ServiceSheet) -> list[list[Cell]]:
+    rows: list[list[Cell]] = []
+    for controller in sheet.controllers:
+        terminals = f"{controller.terminals} terminals" if controller.terminals.strip() else ""
+        said = ", ".join(part for part in (terminals, controller.supply) if part.strip())
+        rows.append(["Controller", _two(controller.name, controller.location), _two(said, controller.notes)])
+    return rows
+
+
+def _two(first: str, second: str) -> Text:
+    return Text(((first, look.CELL), (second, look.SMALL)))
+
+
+def _known_before(sheet: ServiceSheet) -> list[Block]:
+    blocks: list[Block] = []
+    if sheet.open_faults:
+        columns = [
+            Column("", width=18.0),
+            Column("Where", width=120.0),
+            Column("Open fault", share=1.0),
+            Column("Since", width=70.0),
+        ]
+        rows: list[list[Cell]] = [[TickBox(), fault.where, fault.what, fault.since] for fault in sheet.open_faults]
+        blocks += [Section("Open faults", "Tick when mended."), table(columns, rows)]
+    if sheet.findings:
+        blocks += [Section("Findings of the last visit"), *bullets(sheet.findings)]
+    if sheet.parts_likely:
+        blocks += [Section("Parts to take along"), *bullets(sheet.parts_likely)]
+    return blocks
+
+
+def _blank_checklist(items: Sequence[ChecklistItem]) -> list[Block]:
+    if not items:
+        return []
+    return [Section("Checklist"), checklist([(item.text, item.caution) for item in items])]
+
+
+def _zone_note(sheet: ServiceSheet) -> str:
+    if sheet.kind is VisitKind.WINTERISATION:
+        return "One zone at a time. Write the gauge reading at the blow-out point and the minutes of each pass."
+    return "Coil measured at the panel, wires off the terminals, power off. Write what you measure today."
+
+
+def _zones(sheet: ServiceSheet) -> list[Block]:
+    if not sheet.zones:
+        return [paragraph("No zone is recorded for this site.")]
+    completed = sheet.outcome is not None
+    blocks: list[Block] = [zone_table(sheet.kind, sheet.zones, sheet.units, completed=completed)]
+    return [*blocks, *diagnosis_table(sheet.zones)] if completed else blocks
+
+
+def _programs(sheet: ServiceSheet) -> list[Block]:
+    if not sheet.programs:
+        return []
+    done = sheet.outcome is not None
+    blocks: list[Block] = [Section("Run times set" if done else "Run times to set today")]
+    for program in sheet.programs:
+        blocks += program_blocks(program, tick=not done)
+    return blocks
+
+
+def _room_for_findings() -> list[Block]:
+    columns = [
+        Column("Zone or part", width=110.0, write=True),
+        Column("Fault found", share=1.0, write=True),
+        Column("Mended", width=44.0, align="centre"),
+        Column("Parts used", width=110.0, write=True),
+    ]
+    rows: list[list[Cell]] = [["", "", TickBox(), ""] for _ in range(4)]
+    faults = Together((Section("Faults found today"), table(columns, rows, row_least=23.0)), before=13.0)
+    times = facts([("Arrived", "____ : ____"), ("Left", "____ : ____"), ("Next visit", "________________")])
+    return [faults, Together((Section("Notes and times"), NotesLines(4), times), before=13.0)]
+
+
+def _faults_found(faults: Sequence[FaultFound]) -> list[Block]:
+    if not faults:
+        return [paragraph("None. Everything that was checked was in order.")]
+    blocks: list[Block] = []
+    for fault in faults:
+        words: list[tuple[str, look.Style]] = [(f"{fault.where}: {fault.what}", look.STRONG)]
+        words.append((fault.outcome, look.BODY))
+        if fault.note.strip():
+            words.append((fault.note, look.BODY))
+        text = Text(tuple(words), before=4.0, after=3.0)
+        photos = [Figure(photo.jpeg, photo.caption) for photo in fault.photos]
+        blocks.append(Together((text, grid(photos, 3))) if photos else text)
+    return blocks
+
+
+def _parts_used(outcome: Outcome) -> list[Block]:
+    if not outcome.parts:
+        return []
+    columns = [Column("Part", share=1.0), Column("Quantity", width=90.0), Column("Where", share=1.0)]
+    rows = [[part.name, part.quantity, part.where] for part in outcome.parts]
+    return [Section("Parts used"), table(columns, rows)]
+
+
+def _answers(items: Sequence[ChecklistItem]) -> list[Block]:
+    if not items:
+        return []
+    columns = [
+        Column("Item", share=1.4),
+        Column("Answer", width=74.0, style=look.CELL_STRONG),
+        Column("Remark", share=1.0),
+    ]
+    rows = [[item.text, item.answer.strip() or "not answered", item.remark] for item in items]
+    return [Section("Checklist"), table(columns, rows)]
+
+
+def _recommended(outcome: Outcome) -> list[Block]:
+    if not outcome.recommendations:
+        return []
+    return [Section("What we recommend"), *bullets(outcome.recommendations)]

@@ -1,0 +1,381 @@
+"""Example dataclasses of every document kind; everybody in them is invented. Deterministic."""
+
+from io import BytesIO
+
+from PIL import Image, ImageDraw
+
+from reports.documents.controller_card import ControllerCard, MonthPercent, Program, ZoneMinutes
+from reports.documents.kit.charts import Amount, CurvePoint
+from reports.documents.kit.page import Firm, Paper
+from reports.documents.run_sheet import RunSheet, Stop
+from reports.documents.season_report import (
+    Assumption,
+    CostLine,
+    FaultLine,
+    Headline,
+    NextDate,
+    Recommendation,
+    SeasonReport,
+    VisitDone,
+    WaterMonth,
+    WeatherCurve,
+    WeatherMonth,
+    ZoneUse,
+)
+from reports.documents.service_sheet import (
+    BackflowAssembly,
+    ChecklistItem,
+    Contact,
+    ControllerFacts,
+    FaultFound,
+    OpenFault,
+    Outcome,
+    PartUsed,
+    Photo,
+    Place,
+    Pump,
+    Reading,
+    ServiceSheet,
+    Supply,
+    VisitKind,
+    ZoneRow,
+)
+
+FIRM = Firm(
+    name="Alder & Brook Irrigation",
+    address_lines=("48 Millrace Lane", "Eastfield"),
+    phone="555 0142",
+    email="office@alderbrook.example",
+    website="alderbrook.example",
+    licence="Contractor licence 00-0000 (example)",
+)
+
+MONTHS = ("April", "May", "June", "July", "August", "September", "October")
+PLANTS = (
+    "Front lawn",
+    "Rose border",
+    "Hedge, north side",
+    "Courtyard planters",
+    "Play meadow",
+    "Orchard drip line",
+)
+EMITTERS = ("Spray heads", "Drip line", "Rotors", "Drip line", "Rotors", "Bubblers")
+
+
+def photo_jpeg(width: int = 480, height: int = 360, shade: int = 120) -> bytes:
+    """A drawn stand-in for a photo, as baseline JPEG."""
+    image = Image.new("RGB", (width, height), (shade, shade + 20, shade - 20))
+    pen = ImageDraw.Draw(image)
+    pen.ellipse((width // 4, height // 4, width * 3 // 4, height * 3 // 4), fill=(60, 60, 70))
+    pen.line((0, height, width, 0), fill=(220, 220, 210), width=9)
+    buffer = BytesIO()
+    image.save(buffer, "JPEG", quality=70)
+    return buffer.getvalue()
+
+
+def zone_rows(count: int, *, measured: bool = False) -> tuple[ZoneRow, ...]:
+    """`count` zones with plausible readings; every seventh coil has drifted."""
+    rows = []
+    for number in range(count):
+        ohm, flow = 30.0 + number % 5, 38.0 + 3 * (number % 6)
+        drifted = number % 7 == 3
+        now_ohm = ohm * 1.46 if drifted else ohm + 0.4
+        now = Reading(f"{now_ohm:.1f}", "26.1", f"{flow - 1:.1f}", f"{312 - 2 * (number % 9)}", "yes", "310", "2.5")
+        rows.append(
+            ZoneRow(
+                terminal=f"A{number + 1}",
+                name=f"{PLANTS[number % 6]} {number // 6 + 1}",
+                emitter=EMITTERS[number % 6],
+                pipe="drip" if "rip" in EMITTERS[number % 6] else ("PE", "PVC")[number % 2],
+                as_new=Reading(resistance=f"{ohm:.1f}", flow=f"{flow:.1f}"),
+                last=Reading(resistance=f"{ohm + 0.3:.1f}", flow=f"{flow - 0.5:.1f}", air_pressure="305"),
+                now=now if measured else Reading(),
+                diagnosis=(
+                    f"Coil reads {now_ohm:.1f} ohm, 46 % above new: a corroded splice or a nearly broken wire. "
+                    "Remake the splice and measure again."
+                    if measured and drifted
+                    else ""
+                ),
+            )
+        )
+    return tuple(rows)
+
+
+def program(count: int, name: str = "Program 1") -> Program:
+    """A program that runs `count` zones."""
+    zones = tuple(
+        ZoneMinutes(
+            f"A{number + 1}",
+            f"{PLANTS[number % 6]} {number // 6 + 1}",
+            f"{10 + number % 6} min",
+            "2 x 6 min, 30 min apart" if number % 9 == 4 else "",
+        )
+        for number in range(count)
+    )
+    return Program("Controller A, pump house", name, "Mon, Wed, Fri", "05:00", zones, "3 h 12 min")
+
+
+CHECKLISTS: dict[VisitKind, tuple[ChecklistItem, ...]] = {
+    VisitKind.STARTUP: (
+        ChecklistItem("Frost risk over for this site, or freeze protection in place"),
+        ChecklistItem("Drains closed, valve boxes looked into"),
+        ChecklistItem("Main filled slowly, air out at the farthest zone", "Keep people away from heads."),
+        ChecklistItem("Static and working pressure measured"),
+        ChecklistItem("Backflow assembly back in service; test booked with a licensed tester"),
+        ChecklistItem("Each zone run and walked: leaks, heads, coverage"),
+        ChecklistItem("Clock, days and run times set at hand-set controllers"),
+    ),
+    VisitKind.MID_SEASON: (
+        ChecklistItem("Each zone run: coverage, tilted and clogged heads"),
+        ChecklistItem("Working pressure and flow of each zone against new"),
+        ChecklistItem("Filters cleaned", "Release the pressure first."),
+        ChecklistItem("Run times checked against the schedule"),
+    ),
+    VisitKind.WINTERISATION: (
+        ChecklistItem("Supply shut off and locked, water pressure released"),
+        ChecklistItem(
+            "Compressor connected downstream of pump and backflow assembly", "Eye and hearing protection."
+        ),
+        ChecklistItem("Gauge reading at the blow-out point confirmed before the first zone"),
+        ChecklistItem("Each zone blown until mist, second short pass"),
+        ChecklistItem("Air bled to zero, hose off, nothing left pressurised"),
+        ChecklistItem("Drains open, backflow valves left half open, pump casing drained"),
+        ChecklistItem("Controller off, rain stop noted"),
+    ),
+}
+
+
+def blank_sheet(kind: VisitKind = VisitKind.STARTUP, zone_count: int = 9, **changes: object) -> ServiceSheet:
+    """A blank sheet of a site with a pump, a backflow assembly and one controller."""
+    given: dict[str, object] = {
+        "kind": kind,
+        "firm": FIRM,
+        "reference": "V-2031",
+        "planned": "Tue 14 April 2026, 08:30 to 10:00",
+        "technician": "Ines Halloran",
+        "client": Contact("Quarry Hill Housing Association", "555 0177", "board@quarryhill.example"),
+        "site": Place(
+            "Quarry Hill Court",
+            ("12 Quarry Hill Road", "Eastfield"),
+            "Key for the pump house at the caretaker's, ground floor left. Dog in yard 3; ring first.",
+            "Mon to Fri 07:00 to 17:00",
+            "22:00 to 06:00, not on Sundays",
+            "47.6131, -122.3052",
+        ),
+        "supply": Supply(
+            "Well with pressure switch",
+            "412 kPa",
+            "65 L/min",
+            "Pump house, red lever",
+            "25 mm coupling beside the meter box",
+            "M-7781",
+        ),
+        "pumps": (Pump("Submersible pump, 1.5 kW", "10 s", "60 s", "6 an hour"),),
+        "backflow": (
+            BackflowAssembly(
+                "Double check assembly, 25 mm", "Box at the street", "2 Apr 2025, passed", "2 April 2026", True
+            ),
+        ),
+        "controllers": (
+            ControllerFacts("Controller A", "Pump house", "12", "24 V AC, 40 VA", "One valve at a time"),
+        ),
+        "zones": zone_rows(zone_count),
+        "findings": (
+            "Heads in zone A2 sat 3 cm too low after the kerb was raised.",
+            "Filter half clogged in July.",
+        ),
+        "open_faults": (OpenFault("A4 Courtyard planters", "Coil resistance rising", "9 Oct 2025"),),
+        "checklist": CHECKLISTS[kind],
+        "parts_likely": ("Splice kits, 4", "Coil 24 V AC, 1", "Spray nozzles, assorted"),
+        "programs": () if kind is VisitKind.WINTERISATION else (program(zone_count),),
+    }
+    return ServiceSheet(**{**given, **changes})  # type: ignore[arg-type]
+
+
+def completed_sheet(kind: VisitKind = VisitKind.STARTUP, zone_count: int = 9, **changes: object) -> ServiceSheet:
+    """The same visit, done."""
+    outcome = Outcome(
+        arrived="08:34",
+        left="10:12",
+        summary="System filled and run. One splice remade, two heads raised. The system is in service.",
+        faults=(
+            FaultFound(
+                "A4 Courtyard planters 1",
+                "Splice corroded, coil circuit 46 % above new",
+                "Mended today",
+                "Splice remade in the box by the gate; 33.2 ohm after the repair.",
+                (Photo(photo_jpeg(), "Splice as found"), Photo(photo_jpeg(360, 480, 90), "After the repair")),
+            ),
+            FaultFound("Main line", "Weeping joint behind the pump house", "Proposed", "See recommendations."),
+        ),
+        parts=(PartUsed("Splice kit, gel filled", "2", "A4"), PartUsed("Riser, 15 mm", "2", "A2")),
+        recommendations=("Replace 3 m of main behind the pump house before July.",),
+        next_visit="Mid-season check, week of 6 July 2026",
+        technician_signed="14 Apr 2026, 10:11",
+        client_name="Martha Oyelaran",
+        client_signed="14 Apr 2026, 10:12",
+    )
+    answers = ("done", "done", "done", "done", "not done", "done", "done")
+    items = tuple(
+        ChecklistItem(item.text, item.caution, answer, "Tester comes on 4 May" if answer == "not done" else "")
+        for item, answer in zip(CHECKLISTS[kind], answers, strict=False)
+    )
+    given: dict[str, object] = {
+        "zones": zone_rows(zone_count, measured=True),
+        "checklist": items,
+        "planned": "Tue 14 April 2026",
+        "outcome": outcome,
+    }
+    return blank_sheet(kind, zone_count, **{**given, **changes})
+
+
+def _amount(value: float) -> Amount:
+    return Amount(value, f"{value:,.0f}")
+
+
+def weeks() -> tuple[CurvePoint, ...]:
+    """Thirty weeks of ET, normal ET and rain, mm a week."""
+    points = []
+    for week in range(30):
+        normal = 12 + 26 * (1 - abs(week - 15) / 15)
+        rain = max(0.0, 22 - 2.2 * week) if week < 12 else float((week * 7) % 19) * (0.3 if week < 22 else 1.2)
+        label = MONTHS[week // 4][:3] if week % 4 == 0 and week // 4 < 7 else ""
+        points.append(CurvePoint(label, normal + ((week * 5) % 7 - 2.0), normal, rain))
+    return tuple(points)
+
+
+def season_report(zone_count: int = 9, **changes: object) -> SeasonReport:
+    """A whole season of the same site."""
+    used = (61.0, 118.0, 187.0, 268.0, 241.0, 132.0, 48.0)
+    last = (70.0, 131.0, 201.0, 290.0, 283.0, 141.0, 51.0)
+    budget = (66.0, 124.0, 196.0, 262.0, 236.0, 138.0, 50.0)
+    et, rain = (62.0, 95.0, 121.0, 152.0, 133.0, 82.0, 41.0), (71.0, 48.0, 39.0, 6.0, 14.0, 44.0, 96.0)
+    given: dict[str, object] = {
+        "firm": FIRM,
+        "reference": "SR-2026-017",
+        "client_name": "Quarry Hill Housing Association",
+        "site_name": "Quarry Hill Court",
+        "site_address_lines": ("12 Quarry Hill Road", "Eastfield"),
+        "season": "2026",
+        "period": "1 April to 31 October 2026",
+        "prepared_on": "6 November 2026",
+        "prepared_by": "Tomas Reyes-Lindqvist",
+        "summary": (
+            "July and August were drier than normal. Your site used 1,055 m³, 2 % less than its budget and 10 % "
+            "less than last year, and the lawns came through without damage. Two faults were found and mended; one "
+            "repair is still open and we recommend it before next summer."
+        ),
+        "headlines": (
+            Headline("1,055 m³", "water used", "2 % under budget"),
+            Headline("−10 %", "against last year", "1,167 m³ in 2025"),
+            Headline("3", "visits", "all on the day planned"),
+            Headline("$2,384", "water cost", "$2,637 in 2025"),
+        ),
+        "weather_text": "The season asked for 686 mm of water (reference ET), 5 % more than normal.",
+        "weather_curve": WeatherCurve(weeks(), Amount(30, "30 mm a week")),
+        "weather_months": tuple(
+            WeatherMonth(name, _amount(et[i]), _amount(rain[i]), _amount(et[i] * 0.95), _amount(rain[i] * 1.1))
+            for i, name in enumerate(MONTHS)
+        ),
+        "weather_source": "Daily station data, Eastfield; normals from the four years on record.",
+        "water_text": "Every month but July stayed near its budget.",
+        "water_months": tuple(
+            WaterMonth(name, _amount(used[i]), _amount(budget[i]), _amount(last[i]))
+            for i, name in enumerate(MONTHS)
+        ),
+        "water_total": WaterMonth("Season", _amount(sum(used)), _amount(sum(budget)), _amount(sum(last))),
+        "zones": tuple(
+            ZoneUse(
+                f"A{n + 1}",
+                f"{PLANTS[n % 6]} {n // 6 + 1}",
+                _amount(60 + 17 * (n % 6)),
+                _amount(64 + 16 * (n % 6)),
+                _amount(70 + 18 * (n % 6)),
+            )
+            for n in range(zone_count)
+        ),
+        "visits": (
+            VisitDone("14 Apr 2026", "Spring startup", "Ines Halloran", "Filled, 9 zones run, schedule set."),
+            VisitDone("7 Jul 2026", "Mid-season check", "Ines Halloran", "Filter cleaned, two heads raised."),
+            VisitDone("20 Oct 2026", "Winterisation", "Per Abiodun", "9 zones blown clear, pump casing drained."),
+        ),
+        "faults": (
+            FaultLine("14 Apr 2026", "A4 Courtyard planters", "Corroded splice", "Mended 14 Apr 2026"),
+            FaultLine("14 Apr 2026", "Main line", "Weeping joint behind the pump house", "Open: proposed"),
+        ),
+        "recommendations": (
+            Recommendation("Replace 3 m of main", "The joint loses about 40 L a day.", "9 m³ a season", "$420"),
+            Recommendation(
+                "Pressure regulation in zones A1 and A5", "Spray drifts at 480 kPa.", "60 m³ a season", "$260"
+            ),
+        ),
+        "costs": (CostLine("Water, 1,055 m³", "$2,184.00"), CostLine("Standing charge, 7 months", "$200.00")),
+        "cost_total": "$2,384.00",
+        "next_dates": (
+            NextDate("Backflow assembly test", "by 12 May 2027"),
+            NextDate("Spring startup", "week of 12 April 2027"),
+            NextDate("Mid-season check", "week of 5 July 2027"),
+            NextDate("Winterisation", "week of 18 October 2027"),
+        ),
+        "assumptions": (
+            Assumption("Distribution uniformity, zones not measured", "0.65", "Common practice for spray zones"),
+            Assumption("Plant factor, hedge", "0.5", "Published landscape coefficient range"),
+        ),
+    }
+    return SeasonReport(**{**given, **changes})  # type: ignore[arg-type]
+
+
+def run_sheet(stop_count: int = 7, **changes: object) -> RunSheet:
+    """One technician's day."""
+    made = tuple(
+        Stop(
+            arrive=f"{8 + n}:05",
+            leave=f"{8 + n}:50",
+            site_name=("Quarry Hill Court", "Villa Sandoval", "Linden School, sports ground")[n % 3],
+            client_name="Quarry Hill Housing Association",
+            phone="555 0177",
+            address_lines=(f"{12 + n} Quarry Hill Road", "Eastfield"),
+            access_notes="Key at the caretaker's, ground floor left." if n % 2 == 0 else "",
+            visit="Spring startup",
+            work=("9 zones, 1 open fault", "Set run times at controller A"),
+            drive="12 min, 7.4 km",
+            caution="Pump on site: fill slowly." if n % 3 == 0 else "",
+        )
+        for n in range(stop_count)
+    )
+    given: dict[str, object] = {
+        "firm": FIRM,
+        "reference": "Day of Ines Halloran, 14 Apr 2026",
+        "technician": "Ines Halloran",
+        "date": "Tuesday 14 April 2026",
+        "starts": "07:45",
+        "ends": "16:10",
+        "driving": "1 h 24 min, 52 km",
+        "stops": made,
+    }
+    return RunSheet(**{**given, **changes})  # type: ignore[arg-type]
+
+
+def controller_card(zone_count: int = 9, **changes: object) -> ControllerCard:
+    """The card of one controller with two programs."""
+    given: dict[str, object] = {
+        "firm": FIRM,
+        "reference": "Schedule 2026, revision 3",
+        "site_name": "Quarry Hill Court",
+        "controller": "Controller A",
+        "location": "Pump house",
+        "terminals": "12",
+        "supply": "24 V AC, 40 VA",
+        "revision": "2026, revision 3",
+        "published_on": "2 July 2026",
+        "programs": (program(zone_count), program(min(zone_count, 2), "Program 2")),
+        "seasonal": tuple(
+            MonthPercent(name[:3], f"{percent} %")
+            for name, percent in zip(MONTHS, (45, 65, 85, 100, 90, 60, 30), strict=True)
+        ),
+        "rain_and_frost": "Rain stop fitted; off below 3 °C",
+    }
+    return ControllerCard(**{**given, **changes})  # type: ignore[arg-type]
+
+
+LETTER_FIRM = Firm(FIRM.name, FIRM.address_lines, FIRM.phone, FIRM.email, paper=Paper.LETTER, lang="en-US")
