@@ -1,0 +1,99 @@
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sites.core import electrical as el
+from sites.core.units import FOOT_M, awg_to_mm2
+
+AWG18 = awg_to_mm2(18)
+
+
+@pytest.mark.parametrize(
+    ("awg", "ohm_per_km"),  # NBS Handbook 100 geometry, reference 7.1 (AWG 18 is R52)
+    [(20, 33.31), (18, 20.95), (16, 13.17), (14, 8.285), (12, 5.211), (10, 3.277), (8, 2.061)],
+)
+def test_american_gauges_have_the_table_resistance_at_20_degrees(awg, ohm_per_km):
+    assert el.awg_ohm_per_km(awg) == pytest.approx(ohm_per_km, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("awg", "ohm_per_kft"),  # NEC Chapter 9 Table 8, solid copper at 75 degC (AWG 14 is R53)
+    [(18, 7.77), (16, 4.89), (14, 3.07), (12, 1.93), (10, 1.21), (8, 0.764)],
+)
+def test_the_code_book_column_at_75_degrees_is_met_within_half_a_percent(awg, ohm_per_kft):
+    assert el.awg_ohm_per_km(awg, 75) * FOOT_M == pytest.approx(ohm_per_kft, rel=0.005)
+
+
+def test_a_nominal_metric_section_has_its_standard_value_and_a_gauge_its_geometry():
+    assert el.wire_ohm_per_km(1.5) == 12.1  # IEC 60228 class 1 and 2
+    assert el.wire_ohm_per_km(1.5, 40) == pytest.approx(13.05, abs=0.005)
+    assert el.wire_ohm_per_km(1.5, 10) == pytest.approx(11.62, abs=0.01)
+    assert el.wire_ohm_per_km(AWG18) == pytest.approx(20.95, abs=0.02)
+    with pytest.raises(ValueError, match="above 0"):
+        el.wire_ohm_per_km(0)
+
+
+def test_voltage_left_at_a_valve_600_feet_away():  # R54: drop 2.835 V
+    assert el.valve_voltage_v(24, 0.37, 600 * FOOT_M, AWG18) == pytest.approx(24 - 2.835, abs=0.005)
+
+
+def test_longest_runs():
+    feet = el.longest_run_m(26, 20, 0.41, AWG18) / FOOT_M
+    assert feet == pytest.approx(1146, abs=1)  # R55
+    assert el.longest_run_m(26, 20, 0.41, AWG18, temperature_c=75) / FOOT_M == pytest.approx(942, abs=1)
+    assert el.longest_run_m(24, 20, 0.40, 1.5) == pytest.approx(413, abs=1)  # IEC 60228 value
+    assert el.longest_run_m(19, 20, 0.40, 1.5) == 0
+
+
+def test_drop_in_metric_wire_and_with_a_thicker_common():
+    assert 24 - el.valve_voltage_v(24, 0.40, 250, 1.5) == pytest.approx(2.42, abs=0.005)  # R56
+    assert 24 - el.valve_voltage_v(24, 0.40, 180, 0.75, 1.5) == pytest.approx(2.635, abs=0.005)
+
+
+def test_a_shared_common_carries_the_sum_of_the_currents():
+    alone = el.valve_voltage_v(24, 0.25, 200, 1.0)
+    shared = el.valve_voltage_v(24, 0.25, 200, 1.0, others_on_common_a=0.25)
+    assert alone - shared == pytest.approx(0.25 * 18.1 * 0.2)
+
+
+def test_coils_in_parallel_and_hot_coils():
+    assert el.parallel_ohm(34, 34) == pytest.approx(17.0, abs=0.01)  # R57
+    assert el.parallel_ohm(34, 0) == 0
+    assert el.at_temperature_ohm(34, 60) == pytest.approx(39.3, abs=0.1)  # R58
+    with pytest.raises(ValueError):
+        el.parallel_ohm()
+
+
+def test_expected_reading_at_the_terminals_is_coil_and_loop():
+    # reference 7.4: 32 ohm coil, 150 m of AWG 18
+    assert el.expected_at_terminals_ohm(32, 150, AWG18) == pytest.approx(38.3, abs=0.05)
+    assert el.expected_at_terminals_ohm(32) == 32
+
+
+def test_three_valves_and_a_relay_with_one_starting_just_miss_the_margin():
+    # reference 7.3: 22.6 VA holding, a fourth valve starting adds 9.6 VA: 32.16 VA of 40 VA, 80.4 %
+    running = [el.Coil(24 * 0.23, 24 * 0.23)] * 3
+    holding = el.transformer_load(running, 40, relay_va=24 * 0.25)
+    assert holding.holding_va == pytest.approx(22.56, abs=0.01)
+    starting = el.transformer_load([*running, el.Coil(24 * 0.23, 24 * 0.40)], 40, relay_va=24 * 0.25)
+    assert starting.peak_va == pytest.approx(32.16, abs=0.01)
+    assert starting.share == pytest.approx(0.804, abs=0.0005)
+    assert not starting.overloaded
+    assert not starting.margin_kept
+
+
+@given(st.floats(1, 500), st.floats(-20, 80))
+def test_correction_to_20_degrees_undoes_itself(ohm, temperature_c):
+    there = el.at_temperature_ohm(ohm, temperature_c)
+    assert el.at_20c_ohm(there, temperature_c) == pytest.approx(ohm)
+
+
+@given(st.lists(st.floats(0.1, 1000), min_size=1, max_size=5))
+def test_parallel_is_never_above_the_smallest(ohms):
+    assert el.parallel_ohm(*ohms) <= min(ohms) * (1 + 1e-9)
+
+
+@given(st.floats(0.1, 1), st.floats(20.5, 30), st.floats(0.3, 6))
+def test_at_the_longest_run_the_valve_sees_exactly_its_minimum(inrush_a, source_v, section_mm2):
+    length_m = el.longest_run_m(source_v, 20, inrush_a, section_mm2)
+    assert el.valve_voltage_v(source_v, inrush_a, length_m, section_mm2) == pytest.approx(20)
