@@ -7,7 +7,7 @@ from django.db.models import Model, ProtectedError
 from django.utils import timezone
 
 from sites.actions.audit import record
-from sites.models import Client, Site, Tariff, TariffBlock, User
+from sites.models import Client, Photo, Site, Tariff, TariffBlock, User
 from sites.queries.deletion import Deletion, deletion_of
 
 
@@ -53,7 +53,15 @@ def delete(*, instance: Model, by: User) -> None:
     record(
         by=by, verb="deleted", subject=instance, values=_plain(_values(instance)), along=list(deletion.goes_along)
     )
+    images = _images_of(instance)
     instance.delete()
+    transaction.on_commit(lambda: [image.storage.delete(image.name) for image in images])
+
+
+def _images_of(row: Model) -> list:
+    if isinstance(row, Photo):
+        return [row.image]
+    return [photo.image for photo in row.photos.all()] if isinstance(row, Site) else []
 
 
 @transaction.atomic

@@ -1,0 +1,44 @@
+"""What all forms of the register share."""
+
+from typing import Any, ClassVar
+
+from django import forms
+
+from sites.forms.quantities import QuantityModelForm
+from sites.models.places import WEEKDAYS
+
+# The browser's own pickers take and give ISO dates and 24-hour times only.
+NATIVE_WIDGETS = {
+    forms.DateField: lambda: forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
+    forms.TimeField: lambda: forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
+}
+
+
+def use_native_pickers(fields: dict[str, forms.Field]) -> None:
+    for field in fields.values():
+        make_widget = NATIVE_WIDGETS.get(type(field))
+        if make_widget and not field.widget.is_hidden:
+            field.widget = make_widget()
+            field.widget.is_required = field.required
+
+
+class WeekdaysField(forms.TypedMultipleChoiceField):
+    """Weekdays as check boxes; cleans to a list of whole numbers, 0 for Monday."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("widget", forms.CheckboxSelectMultiple)
+        super().__init__(choices=list(enumerate(WEEKDAYS)), coerce=int, **kwargs)
+
+
+class RegisterForm(QuantityModelForm):
+    """A row of the register. `parent` names what the row stands on: the view sets it, nobody types it."""
+
+    parent: ClassVar[str] = ""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        use_native_pickers(self.fields)
+
+    def _get_validation_exclusions(self) -> set[str]:
+        # A model form skips every constraint that names a field it does not show. The parent is set and must count.
+        return super()._get_validation_exclusions() - {self.parent}

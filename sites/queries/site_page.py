@@ -1,0 +1,182 @@
+"""The whole register of one site in a fixed number of queries."""
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+from django.db.models import Prefetch
+from django.utils import timezone
+
+from sites.core.metering import use_m3
+from sites.models import (
+    BackflowAssembly,
+    Controller,
+    Meter,
+    MeterReading,
+    Photo,
+    Site,
+    TariffBlock,
+    Valve,
+    WaterSupply,
+    Zone,
+)
+from sites.models.places import WEEKDAYS
+
+READINGS_SHOWN = 6
+TEST_DUE_SOON_DAYS = 45
+
+
+@dataclass(frozen=True)
+class AssemblyLine:
+    assembly: BackflowAssembly
+    test: str  # overdue, soon, later or unknown
+
+
+@dataclass(frozen=True)
+class ControllerLine:
+    controller: Controller
+    valves: list[Valve]
+    doubled: frozenset[int]
+    free: str
+
+
+@dataclass(frozen=True)
+class ReadingLine:
+    reading: MeterReading
+    used_m3: float | None
+
+
+@dataclass(frozen=True)
+class MeterLine:
+    meter: Meter
+    readings: list[ReadingLine]
+
+
+@dataclass(frozen=True)
+class PlaceWords:
+    """Facts of the site in words; coordinates as the geo: link needs them, whatever the page's language."""
+
+    latitude: str
+    longitude: str
+    open_days: str
+    permitted_days: str
+    window_over_midnight: bool
+
+
+@dataclass(frozen=True)
+class SitePage:
+    place: PlaceWords
+    supplies: list[WaterSupply]
+    assemblies: list[AssemblyLine]
+    controllers: list[ControllerLine]
+    zones: list[Zone]
+    meters: list[MeterLine]
+    photos: list[Photo]
+    tariff_blocks: list[TariffBlock]
+
+
+def local_today(site: Site) -> dt.date:
+    return timezone.localdate(timezone=ZoneInfo(site.time_zone))
+
+
+def site_page(site: Site) -> SitePage:
+    """Everything that stands on the site, ready to be read."""
+    today = local_today(site)
+    valves = Prefetch("valves", Valve.objects.prefetch_related("zones"))
+    readings = Prefetch(
+        "readings",
+        # One more than shown: the oldest line needs the reading before it.
+        MeterReading.objects.select_related("read_by").order_by("-read_on")[: READINGS_SHOWN + 1],
+        to_attr="latest_readings",
+    )
+    return SitePage(
+        place=_place_words(site),
+        supplies=list(site.supplies.select_related("pump")),
+        assemblies=[
+            AssemblyLine(assembly, backflow_test_state(assembly.test_due_on, today))
+            for assembly in site.backflow_assemblies.select_related("supply")
+        ],
+        controllers=[
+            _controller_line(controller)
+            for controller in site.controllers.select_related("supply").prefetch_related(valves)
+        ],
+        zones=list(site.zones.select_related("valve__controller")),
+        meters=[_meter_line(meter) for meter in site.meters.prefetch_related(readings)],
+        photos=list(site.photos.select_related("uploaded_by")),
+        tariff_blocks=list(TariffBlock.objects.filter(tariff=site.tariff_id)),
+    )
+
+
+def _place_words(site: Site) -> PlaceWords:
+    permitted = site.get_permitted_days_display()
+    if site.permitted_days == Site.PermittedDays.WEEKDAYS:
+        permitted = weekday_words(site.permitted_weekdays)
+    return PlaceWords(
+        latitude=f"{site.latitude:.6f}",
+        longitude=f"{site.longitude:.6f}",
+        open_days=weekday_words(site.open_weekdays),
+        permitted_days=permitted,
+        window_over_midnight=site.watering_window_end <= site.watering_window_start,
+    )
+
+
+def weekday_words(days: list[int]) -> str:
+    """ "every day", "Mon to Fri" or "Tue, Thu, Sat"."""
+    if not days:
+        return "no day"
+    if len(days) == 7:
+        return "every day"
+    return spans(sorted(days), [name[:3] for name in WEEKDAYS], " to ")
+
+
+def backflow_test_state(due_on: dt.date | None, today: dt.date) -> str:
+    """How a backflow test stands on `today`: unknown, overdue, soon or later."""
+    if due_on is None:
+        return "unknown"
+    if due_on < today:
+        return "overdue"
+    return "soon" if due_on <= today + dt.timedelta(days=TEST_DUE_SOON_DAYS) else "later"
+
+
+def _controller_line(controller: Controller) -> ControllerLine:
+    valves = sorted(controller.valves.all(), key=lambda valve: (valve.terminal or 10**6, valve.pk))
+    used = [valve.terminal for valve in valves if valve.terminal is not None]
+    free = [number for number in range(1, controller.terminals + 1) if number not in used]
+    doubled = frozenset(number for number in used if used.count(number) > 1)
+    return ControllerLine(controller, valves, doubled, spans(free))
+
+
+def spans(numbers: list[int], names: Sequence[str] = (), dash: str = "–") -> str:
+    """Rising whole numbers as people write them: 1, 2, 3, 7 is "1–3, 7"; with `names`, by their names."""
+    parts: list[list[int]] = []
+    for number in numbers:
+        if parts and number == parts[-1][-1] + 1:
+            parts[-1].append(number)
+        else:
+            parts.append([number])
+    written = names or [str(number) for number in range(max(numbers, default=0) + 1)]
+    return ", ".join(
+        written[part[0]] if len(part) == 1 else f"{written[part[0]]}{dash}{written[part[-1]]}" for part in parts
+    )
+
+
+def _meter_line(meter: Meter) -> MeterLine:
+    latest = meter.latest_readings
+    older = [*latest[1:], None]
+    lines = [
+        ReadingLine(reading, used_between(meter, before, reading) if before else None)
+        for reading, before in zip(latest, older, strict=True)
+    ]
+    return MeterLine(meter, lines[:READINGS_SHOWN])
+
+
+def used_between(meter: Meter, before: MeterReading, after: MeterReading) -> float:
+    """m³ between two readings of the meter; a lower second reading counts as a register that passed its end."""
+    return use_m3(
+        float(before.register),
+        float(after.register),
+        digits=meter.digits,
+        unit=meter.unit,
+        multiplier=meter.multiplier,
+    )

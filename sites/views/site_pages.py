@@ -1,0 +1,84 @@
+"""The list of sites, one site's register, and the site's own form."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+
+from sites.access import EVERYONE, OFFICE, open_to, visible_or_404
+from sites.forms.meters import reading_form_for
+from sites.forms.places import SiteForm
+from sites.models import Client, Firm, Site
+from sites.queries.lists import site_rows
+from sites.queries.site_page import site_page as site_page_of
+from sites.views.answers import answer_archive, answer_deletion, answer_form, page_of, typed
+
+
+def site_url(site: Site, anchor: str = "") -> str:
+    return reverse("sites:site_page", args=[site.pk]) + (f"#{anchor}" if anchor else "")
+
+
+@open_to(*EVERYONE)
+def site_list(request: HttpRequest) -> HttpResponse:
+    text = request.GET.get("q", "").strip()
+    archived = bool(request.GET.get("archived")) and request.user.is_office
+    rows = page_of(request, site_rows(user=request.user, text=text, archived=archived))
+    return render(request, "sites/site_list.html", {"page": rows, "text": text, "archived": archived})
+
+
+@open_to(*EVERYONE)
+def site_page(request: HttpRequest, pk: int) -> HttpResponse:
+    site = visible_or_404(Site.objects.select_related("client", "weather_station", "tariff"), request.user, pk=pk)
+    register = site_page_of(site)
+    staff = request.user.is_office or request.user.is_technician
+    meters = [
+        (line, reading_form_for(line.meter) if staff and not line.meter.removed_on else None)
+        for line in register.meters
+    ]
+    shown = {"site": site, "register": register, "place": register.place, "meters": meters, "staff": staff}
+    return render(request, "sites/site_page.html", shown)
+
+
+@open_to(*OFFICE)
+def site_new(request: HttpRequest) -> HttpResponse:
+    client = Client.objects.visible_to(request.user).filter(pk=_whole_number(request.GET.get("client"))).first()
+    form = SiteForm(**typed(request), initial={"client": client, "time_zone": Firm.current().time_zone})
+    return answer_form(request, form, title="New site", back_url=reverse("sites:site_list"), done_url=site_url)
+
+
+@open_to(*OFFICE)
+def site_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    site = visible_or_404(Site.objects.all(), request.user, pk=pk)
+    form = SiteForm(**typed(request), instance=site)
+    return answer_form(
+        request,
+        form,
+        title=f"Edit {site}",
+        back_url=site_url(site),
+        done_url=site_url,
+        delete_url=reverse("sites:site_delete", args=[pk]),
+    )
+
+
+@open_to(*OFFICE)
+def site_archive(request: HttpRequest, pk: int) -> HttpResponse:
+    """Archive a current site, bring back an archived one."""
+    site = visible_or_404(Site.objects.select_related("client"), request.user, pk=pk)
+    lead = "It leaves the lists and gets no more visits. Its register, visits and reports are kept."
+    return answer_archive(request, site, lead=lead, back_url=site_url(site))
+
+
+@open_to(*OFFICE)
+def site_delete(request: HttpRequest, pk: int) -> HttpResponse:
+    site = visible_or_404(Site.objects.all(), request.user, pk=pk)
+    return answer_deletion(
+        request,
+        site,
+        what="site",
+        back_url=site_url(site),
+        done_url=reverse("sites:site_list"),
+        instead="Archive it instead.",
+    )
+
+
+def _whole_number(text: str | None) -> int | None:
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 12 else None
