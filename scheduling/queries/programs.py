@@ -18,9 +18,11 @@ from scheduling.core.water.clock import (
 from scheduling.core.water.season import litres_for
 from scheduling.core.water.week import ThisWeek
 from scheduling.queries.plan import SitePlan, ZonePlan
-from sites.models import Controller, Site, Zone
+from sites.models import Controller, Site, WaterSupply, Zone
 
 MOST_PROGRAMS = 3  # what a plain controller can hold: common practice, no source
+# Minutes between two valves, and to fill the line at the start: common practice, no source.
+GAP_MIN, PUMP_GAP_MIN, PUMP_FILL_MIN = 0.25, 1.0, 1.0
 
 
 @dataclass(frozen=True)
@@ -89,7 +91,7 @@ def fit_programs(plan: SitePlan) -> Programs:
     for controller in site.controllers.all():
         items = wired.get(controller.pk, [])
         supply = controller.supply
-        own_rule = replace(rule, supply_flow_l_min=supply.flow_available_l_min if supply else None)
+        own_rule = _rule_on(rule, supply)
         if supply and supply.pk in supply_ends:
             own_rule = replace(own_rule, window_end_min=supply_ends[supply.pk])
         fitted = fit_to_clock([clock_zone(item) for item in items], own_rule, MOST_PROGRAMS)
@@ -100,6 +102,17 @@ def fit_programs(plan: SitePlan) -> Programs:
             supply_ends[supply.pk] = min(fit.start_min for fit in fitted.programs) if fitted.fits else (
                 own_rule.window_start_min)  # fmt: skip
     return Programs(tuple(programs), tuple(dict.fromkeys(warnings)), _litres_per_week(site, plan, programs))
+
+
+def _rule_on(rule: WateringRule, supply: WaterSupply | None) -> WateringRule:
+    """The site's rule with what this supply gives and the time its pump takes at each hand-over."""
+    pumped = supply is not None and supply.kind in (WaterSupply.Kind.PUMP, WaterSupply.Kind.WELL)
+    return replace(
+        rule,
+        supply_flow_l_min=supply.flow_available_l_min if supply else None,
+        gap_min=PUMP_GAP_MIN if pumped else GAP_MIN,
+        fill_min=PUMP_FILL_MIN if pumped else 0.0,
+    )
 
 
 def clock_zone(item: ZonePlan) -> ClockZone:

@@ -10,7 +10,7 @@ from sites.models import Firm, Site
 
 class Command(BaseCommand):
     help = (
-        "Compute the season schedule of every site (or of those named) as a draft: minutes by zone and month, "
+        "Compute the season schedule of every site (or of some) as a draft: minutes by zone and month, "
         "programs for this week. A draft that somebody edited stays. --publish publishes what was computed."
     )
 

@@ -1,0 +1,77 @@
+"""Changing a draft's programs by hand. A published schedule refuses."""
+
+import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from django.db import transaction
+from django.utils import timezone
+
+from scheduling.actions.errors import ScheduleError
+from scheduling.models import Program, ProgramStep, SeasonSchedule
+from scheduling.queries.water_now import litres_per_week
+from sites.actions.audit import record
+from sites.models import User
+
+
+@dataclass(frozen=True)
+class StepChange:
+    """What a step is to be after the change; minutes are of a watering day, all cycles together."""
+
+    pk: int
+    run_time_min: float
+    cycles: int
+    soak_min: float
+    enabled: bool
+
+
+@contextmanager
+def _draft_of(program: Program, by: User | None, verb: str) -> Iterator[SeasonSchedule]:
+    """Hold the program's schedule while it changes; refuse unless it is still a draft."""
+    with transaction.atomic():
+        schedule = SeasonSchedule.objects.select_for_update().filter(pk=program.schedule_id).first()
+        if schedule is None:
+            raise ScheduleError("This draft was computed anew in the meantime. Open the new one.")
+        if schedule.state != SeasonSchedule.State.DRAFT:
+            raise ScheduleError("A published schedule is never changed. Compute a new draft and publish that.")
+        yield schedule
+        schedule.litres_per_week = litres_per_week(schedule)
+        schedule.edited_at = timezone.now()
+        schedule.save(update_fields=["litres_per_week", "edited_at"])
+        record(by=by, verb=verb, subject=schedule, program=program.pk)
+
+
+def edit_program(
+    *,
+    program: Program,
+    name: str,
+    starts_at: dt.time,
+    weekdays: list[int],
+    steps: list[StepChange],
+    by: User | None,
+) -> Program:
+    """Set the program's name, start, days and the figures of its steps; steps not named stay as they are."""
+    with _draft_of(program, by, "edited program"):
+        program.name, program.starts_at, program.weekdays = name, starts_at, sorted(weekdays)
+        program.save(update_fields=["name", "starts_at", "weekdays"])
+        rows = {step.pk: step for step in ProgramStep.objects.filter(program=program)}
+        for change in steps:
+            row = rows[change.pk]
+            row.run_time_min, row.cycles = change.run_time_min, change.cycles
+            row.soak_min, row.enabled = change.soak_min, change.enabled
+        ProgramStep.objects.bulk_update(rows.values(), ["run_time_min", "cycles", "soak_min", "enabled"])
+    return program
+
+
+def move_step(*, step: ProgramStep, up: bool, by: User | None) -> None:
+    """Swap the step with the one before (or after) it; at the end nothing happens."""
+    with _draft_of(step.program, by, "moved step"):
+        steps = list(ProgramStep.objects.filter(program=step.program).order_by("position", "pk"))
+        place = next(number for number, row in enumerate(steps) if row.pk == step.pk)
+        other = place - 1 if up else place + 1
+        if 0 <= other < len(steps):
+            steps[place], steps[other] = steps[other], steps[place]
+        for position, row in enumerate(steps, start=1):
+            row.position = position
+        ProgramStep.objects.bulk_update(steps, ["position"])

@@ -1,0 +1,204 @@
+"""A schedule's week as commands to valves and pump, proved safe or with the case that breaks it, in words."""
+
+import datetime as dt
+import zoneinfo
+from collections import defaultdict
+from dataclasses import dataclass
+
+from django.db.models import Prefetch
+
+from scheduling.core.sequence.compile import Options, compile_programs
+from scheduling.core.sequence.plant import Plant, Pump, Valve
+from scheduling.core.sequence.programs import Program, Step, Weekdays
+from scheduling.core.sequence.simulate import explain
+from scheduling.core.sequence.timeline import Timeline
+from scheduling.core.sequence.verify import Proof, verify
+from scheduling.models import Program as ProgramRow
+from scheduling.models import ProgramStep, SeasonSchedule, WateringPause
+from scheduling.queries.calendar import dates_from, paused_dates, runs_on
+from sites.models import Controller, Site, WaterSupply
+from sites.models import Valve as ValveRow
+
+SHOWN_EVENTS = 12
+
+
+@dataclass(frozen=True)
+class TimedRun:
+    """One opening of a valve in local time."""
+
+    opens_at: dt.datetime
+    closes_at: dt.datetime
+    valve: str
+    program: str
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A rule the week keeps for every delay, and by how many seconds at the worst moment."""
+
+    rule: str
+    margin_s: float
+
+
+@dataclass(frozen=True)
+class ControllerWeek:
+    """One controller's week. `ok` None: nothing runs. `story` tells the counter-example step by step."""
+
+    controller: Controller
+    ok: bool | None
+    words: str
+    kept: tuple[Kept, ...]
+    story: tuple[tuple[dt.datetime, str], ...]
+    notices: tuple[str, ...]
+    runs: tuple[TimedRun, ...]
+    pump_starts: int
+
+    @property
+    def runs_by_day(self) -> list[tuple[dt.date, list[TimedRun]]]:
+        days: dict[dt.date, list[TimedRun]] = defaultdict(list)
+        for run in self.runs:
+            days[run.opens_at.date()].append(run)
+        return sorted(days.items())
+
+
+@dataclass(frozen=True)
+class WeekTimeline:
+    """Every controller of the site for seven days; `ok` only if no controller has a counter-example."""
+
+    week_starts_on: dt.date
+    controllers: tuple[ControllerWeek, ...]
+
+    @property
+    def ok(self) -> bool:
+        return all(week.ok is not False for week in self.controllers)
+
+
+def week_timeline(schedule: SeasonSchedule, *, week_starts_on: dt.date) -> WeekTimeline:
+    """Compile the seven days of the schedule's programs for each controller and verify them."""
+    site = schedule.site
+    week_ends_on = week_starts_on + dt.timedelta(days=6)
+    steps = ProgramStep.objects.select_related("zone__valve").order_by("position", "pk")
+    programs: dict[int, list[ProgramRow]] = defaultdict(list)
+    for program in schedule.programs.prefetch_related(Prefetch("steps", steps)):
+        programs[program.controller_id].append(program)
+    pauses = WateringPause.objects.filter(site=site, starts_on__lte=week_ends_on, ends_on__gte=week_starts_on)
+    paused = paused_dates(pauses, week_starts_on, week_ends_on)
+    dates = [date for date in dates_from(week_starts_on, week_ends_on) if date not in paused]
+    controllers = (
+        Controller.objects.filter(site=site, pk__in=programs)
+        .select_related("supply__pump")
+        .prefetch_related(Prefetch("valves", ValveRow.objects.prefetch_related("zones")))
+    )
+    weeks = (
+        _controller_week(site, controller, programs[controller.pk], dates, week_starts_on)
+        for controller in controllers
+    )
+    return WeekTimeline(week_starts_on, tuple(weeks))
+
+
+def plant_of(controller: Controller) -> Plant:
+    """The controller with its valves, master valve and pump as the sequence core sees them."""
+    supply = controller.supply
+    masters = [valve for valve in controller.valves.all() if valve.is_master]
+    pump = None
+    if supply is not None and supply.kind == WaterSupply.Kind.PUMP:
+        row = getattr(supply, "pump", None)
+        pump = Pump() if row is None else Pump(
+            prime_delay_s=row.prime_delay_s,
+            minimum_run_s=row.minimum_run_s,
+            most_starts_per_hour=row.most_starts_per_hour,
+        )  # fmt: skip
+    return Plant(
+        valves=tuple(_valve(valve) for valve in controller.valves.all() if not valve.is_master),
+        command_delay_s=controller.command_delay_bound_s,
+        interlocked=controller.one_valve_at_a_time,
+        pump=pump,
+        master=_valve(masters[0]) if masters else None,
+        keep_flow=supply is not None and supply.kind == WaterSupply.Kind.WELL,
+        supply_l_min=supply.flow_available_l_min if supply else None,
+        latching=controller.output == Controller.Output.LATCHING,
+    )
+
+
+def _valve(row: ValveRow) -> Valve:
+    flows = [zone.flow_l_min for zone in row.zones.all() if zone.in_use]
+    known = [flow for flow in flows if flow is not None]
+    return Valve(
+        id=row.pk,
+        name=row.name,
+        flow_l_min=sum(known) if known and len(known) == len(flows) else None,
+        opens_within_s=row.opens_within_s,
+        closes_within_s=row.closes_within_s,
+    )
+
+
+def _controller_week(
+    site: Site, controller: Controller, rows: list[ProgramRow], dates: list[dt.date], first: dt.date
+) -> ControllerWeek:
+    zone = zoneinfo.ZoneInfo(site.time_zone)
+    names = {row.pk: row.name for row in rows}
+    try:
+        plant = plant_of(controller)
+        timeline = compile_programs(
+            plant,
+            [_program(row, site, dates) for row in rows],
+            first,
+            first + dt.timedelta(days=6),
+            zone,
+            Options(window=(site.watering_window_start, site.watering_window_end)),
+        )
+        verdict = verify(timeline, plant)
+    except ValueError as error:
+        return ControllerWeek(controller, False, f"Cannot be compiled: {error}", (), (), (), (), 0)
+    valves = {valve.id: valve.name for valve in plant.valves}
+    runs = tuple(
+        TimedRun(
+            timeline.at(run.open_s, zone),
+            timeline.at(run.close_s, zone),
+            valves[run.valve_id],
+            names.get(run.program_id, ""),
+        )
+        for run in timeline.runs
+    )
+    notices = tuple(notice.text for notice in timeline.notices)
+    starts = len(timeline.pump_runs())
+    if not timeline.commands:
+        return ControllerWeek(controller, None, "Nothing runs in this week.", (), (), notices, (), 0)
+    if isinstance(verdict, Proof):
+        kept = tuple(Kept(str(margin.rule.value), margin.margin_s) for margin in verdict.margins)
+        return ControllerWeek(controller, True, _proof_words(verdict, plant), kept, (), notices, runs, starts)
+    words = f"Rule broken: {verdict.rule.value}. {verdict.text[:1].upper()}{verdict.text[1:]}."
+    story = _story(timeline, plant, verdict.delays, verdict.at_s, zone)
+    return ControllerWeek(controller, False, words, (), story, notices, runs, starts)
+
+
+def _program(row: ProgramRow, site: Site, dates: list[dt.date]) -> Program:
+    """The week's dates as weekdays: in seven days each weekday comes once, so odd and even dates fit in too."""
+    return Program(
+        id=row.pk,
+        name=row.name,
+        start_times=(row.starts_at,),
+        days=Weekdays(frozenset(date.weekday() for date in dates if runs_on(row, site, date))),
+        steps=tuple(
+            Step(step.zone.valve_id, step.run_time_min, step.cycles, step.soak_min, step.enabled)
+            for step in row.steps.all()
+            if step.zone.valve_id is not None
+        ),
+        priority=row.priority,
+    )
+
+
+def _proof_words(proof: Proof, plant: Plant) -> str:
+    pump = "the pump never works against closed valves, " if plant.pump else ""
+    return (
+        f"Proved for every delay up to {plant.command_delay_s:g} s a command and every valve stroke within its "
+        f"bounds: {pump}no more than one valve waters beyond the hand-over, everything is off at the end and each "
+        f"zone gets its minutes. {proof.commands} commands."
+    )
+
+
+def _story(
+    timeline: Timeline, plant: Plant, delays: tuple, at_s: float, zone: zoneinfo.ZoneInfo
+) -> tuple[tuple[dt.datetime, str], ...]:
+    events = explain(timeline, plant, delays, at_s)
+    return tuple((timeline.at(seconds, zone), text) for seconds, text in events[:SHOWN_EVENTS])
