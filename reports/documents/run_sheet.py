@@ -74,10 +74,10 @@ def run_sheet_pdf(sheet: RunSheet) -> bytes:
 def _stops(sheet: RunSheet) -> Block:
     columns = [
         Column("", width=20.0),
-        Column("Arrive", width=68.0),
+        Column("Arrive", width=92.0),
         Column("Where and how to get in", share=1.15),
         Column("Work", share=1.0),
-        Column("Real times", width=74.0, write=True),
+        Column("Real times", width=66.0, write=True),
     ]
     rows: list[list[Cell]] = []
     for number, stop in enumerate(sheet.stops, start=1):

@@ -295,7 +295,7 @@ def _visits(report: SeasonReport) -> list[Block]:
 
 def _faults(report: SeasonReport) -> list[Block]:
     if not report.faults:
-        return [Section("Faults found and mended"), paragraph("No fault was found this season.")]
+        return [Section("Faults found and mended"), paragraph("No fault is recorded for this season.")]
     columns = [
         Column("Found", width=72.0),
         Column("Where", width=104.0),
@@ -345,7 +345,7 @@ def _next_season(report: SeasonReport) -> list[Block]:
 def _assumptions(report: SeasonReport) -> list[Block]:
     title = Section("Appendix: what was assumed", "Defaults used where nothing was measured on your site.")
     if not report.assumptions:
-        return [title, *bullets(["No default was used: every figure was measured or recorded."])]
+        return [title, *bullets(["No default is recorded for this report."])]
     columns = [
         Column("What", share=1.0),
         Column("Assumed value", width=110.0),

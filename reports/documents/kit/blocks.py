@@ -162,18 +162,19 @@ class Title(Block):
     about: str = ""
     after: float = 10.0
 
-    def _text(self) -> Text:
+    def _text(self, width: float) -> Text:
         about = ((self.about, look.LEAD),) if self.about else ()
-        return Text(((self.kind, look.SUBSECTION), (self.name, look.TITLE), *about))
+        style = look.TITLE if len(wrap(self.name, look.TITLE, width)) <= 2 else look.TITLE_LONG
+        return Text(((self.kind, look.SUBSECTION), (self.name, style), *about))
 
     def height(self, width: float) -> float:
-        return self._text().height(width)
+        return self._text(width).height(width)
 
     def split(self, width: float, room: float, *, force: bool = False) -> tuple[Block, Block] | None:
-        return self._text().split(width, room, force=force)
+        return self._text(width).split(width, room, force=force)
 
     def draw(self, pen: Pen, x: float, top: float, width: float) -> None:
-        self._text().draw(pen, x, top, width)
+        self._text(width).draw(pen, x, top, width)
 
 
 @dataclass(frozen=True, eq=False)

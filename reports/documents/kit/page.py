@@ -162,14 +162,15 @@ def _draw_letterhead(pen: Pen, firm: Firm, paper: Paper) -> None:
     inner = wide - 2 * SIDE
     top = high - 13 * look.MM
     half = inner / 2 - 6
-    contact = " · ".join(part for part in (firm.phone, firm.email, firm.website) if part.strip())
-    lines = [", ".join(part for part in firm.address_lines if part.strip()), contact]
-    pen.text(SIDE, pen.baseline(top, look.FIRM_NAME), one_line(firm.name, look.FIRM_NAME, half), look.FIRM_NAME)
+    name = one_line(firm.name, look.FIRM_NAME, half)
+    pen.text(SIDE, pen.baseline(top, look.FIRM_NAME), name, look.FIRM_NAME)
     pen.text(SIDE, top - 27.0, one_line(firm.licence, look.SMALL, half), look.SMALL)
-    for row, line in enumerate(lines):
+    said = [", ".join(line for line in firm.address_lines if line.strip())]
+    said += [" · ".join(part for part in (firm.phone, firm.email) if part.strip()), firm.website]
+    for row, line in enumerate(line for line in said if line.strip()):
         text = one_line(line, look.SMALL, half)
-        pen.aligned(wide / 2 + 6, top - 12.0 - row * 15.0, half, text, look.SMALL, "right")
-    y = top - 38.0
+        pen.aligned(wide / 2 + 6, top - 10.0 - row * 11.0, half, text, look.SMALL, "right")
+    y = top - 40.0
     pen.line(SIDE, y, wide - SIDE, y, look.RULE, 0.6)
     pen.box(SIDE, y - 1.2, 34 * look.MM, 2.4, fill=look.ACCENT)
 

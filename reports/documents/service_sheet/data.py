@@ -115,7 +115,8 @@ class Reading:
 class ZoneRow:
     """One zone and its valve: reading when new, last reading, this visit's (completed sheet), diagnosis.
 
-    `terminal` as marked at the controller ("A3"); `pipe` decides the air pressure limit ("PE", "PVC").
+    `terminal` as marked at the controller ("A3"); `pipe` is printed as given on the winterisation sheet and
+    may carry its air pressure limit ("PE, at most 345 kPa").
     """
 
     terminal: str

@@ -60,15 +60,7 @@ def _blank(sheet: ServiceSheet) -> list[Block]:
         Section("Zones and valves", _zone_note(sheet)),
         *_zones(sheet),
         *_programs(sheet),
-        *_room_for_findings(),
-        Section("Signatures"),
-        grid(
-            [
-                Signature(f"Technician: {sheet.technician}" if sheet.technician else "Technician"),
-                Signature(f"For the client: {sheet.client.name}"),
-            ],
-            2,
-        ),
+        *_room_to_write(sheet),
     ]
 
 
@@ -241,7 +233,7 @@ def _programs(sheet: ServiceSheet) -> list[Block]:
     return blocks
 
 
-def _room_for_findings() -> list[Block]:
+def _room_to_write(sheet: ServiceSheet) -> list[Block]:
     columns = [
         Column("Zone or part", width=110.0, write=True),
         Column("Fault found", share=1.0, write=True),
@@ -251,12 +243,20 @@ def _room_for_findings() -> list[Block]:
     rows: list[list[Cell]] = [["", "", TickBox(), ""] for _ in range(4)]
     faults = Together((Section("Faults found today"), table(columns, rows, row_least=23.0)), before=13.0)
     times = facts([("Arrived", "____ : ____"), ("Left", "____ : ____"), ("Next visit", "________________")])
-    return [faults, Together((Section("Notes and times"), NotesLines(4), times), before=13.0)]
+    signatures = grid(
+        [
+            Signature(f"Technician: {sheet.technician}" if sheet.technician.strip() else "Technician"),
+            Signature(f"For the client: {sheet.client.name}"),
+        ],
+        2,
+    )
+    last = (Section("Notes and times"), NotesLines(4), times, Section("Signatures"), signatures)
+    return [faults, Together(last, before=13.0)]
 
 
 def _faults_found(faults: Sequence[FaultFound]) -> list[Block]:
     if not faults:
-        return [paragraph("None. Everything that was checked was in order.")]
+        return [paragraph("None recorded on this visit.")]
     blocks: list[Block] = []
     for fault in faults:
         words: list[tuple[str, look.Style]] = [(f"{fault.where}: {fault.what}", look.STRONG)]

@@ -57,7 +57,7 @@ PLANTS = (
     "Hedge, north side",
     "Courtyard planters",
     "Play meadow",
-    "Orchard drip line",
+    "Orchard trees",
 )
 EMITTERS = ("Spray heads", "Drip line", "Rotors", "Drip line", "Rotors", "Bubblers")
 

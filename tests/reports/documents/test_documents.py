@@ -175,9 +175,9 @@ def test_an_empty_season_gives_a_report_that_says_so():
     bare = SeasonReport(samples.FIRM, "", "A. Client", "A site", (), "2026", "April to October 2026", "6 Nov 2026")
     pdf = season_report_pdf(bare)
     text = text_of(pdf)
-    assert "No fault was found this season." in text
+    assert "No fault is recorded for this season." in text
     assert "No visit is recorded for this season." in text
-    assert "No default was used" in text
+    assert "No default is recorded" in text
     assert_laid_out_well(pdf)
 
 
