@@ -119,7 +119,8 @@ def delays_by(plant: Plant, timeline: Timeline, share) -> tuple[CommandDelay, ..
     """Delays in their bounds; `share()` gives numbers from 0 to 1."""
 
     def between(low, high):
-        return low + share() * (high - low)
+        part = share()
+        return (1 - part) * low + part * high  # exact at both ends
 
     found = []
     on = None
