@@ -147,6 +147,7 @@ def _one_day(out: Balance, day: int, depletion: Array, taw: Array) -> Array:
     np.subtract(taw, lost, out=end)
     np.minimum(eta, end, out=eta)
     np.add(lost, eta, out=end)
+    np.minimum(end, taw, out=end)  # rounding
     np.negative(end, out=lost)
     np.maximum(lost, 0.0, out=lost)
     np.maximum(end, 0.0, out=end)

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from scheduling.core.water.checks import WaterInputError
-from scheduling.core.water.volumes import GAL_PER_FT2_IN
 
 LEGAL_GAL_PER_FT2_IN = 0.62  # the ordinance's own rounding: for its forms only, 0.54 % low
 ETAF = {"residential": 0.55, "non_residential": 0.45, "2009": 0.70, "1992": 0.80}
 EFFICIENCY = {"overhead": 0.75, "drip": 0.81}  # CCR-23 section 492.4
 CREDITED_RAIN_SHARE = 0.25
 LWA_SHARE = 0.70  # EPA-WB
+EPA_GAL_PER_FT2_IN = 0.6233  # the method's own rounding
 
 
 @dataclass(frozen=True)
@@ -97,14 +97,14 @@ class PeakZone:
 
 def landscape_allowance_gal(peak_et_in: float, area_ft2: float) -> float:
     """LWA = 0.70 ETo A 0.6233 for the peak month (EPA-WB)."""
-    return LWA_SHARE * peak_et_in * area_ft2 * GAL_PER_FT2_IN
+    return LWA_SHARE * peak_et_in * area_ft2 * EPA_GAL_PER_FT2_IN
 
 
 def landscape_requirement_gal(peak_et_in: float, peak_rain_in: float, zones: Sequence[PeakZone]) -> float:
     """LWR = sum (1/DU) max(0, ETo KL - 0.25 R) A 0.6233 for the peak month (EPA-WB, constants from memory)."""
     credit = CREDITED_RAIN_SHARE * peak_rain_in
     return sum(
-        max(0.0, peak_et_in * zone.kl - credit) / zone.du_lq * zone.area_ft2 * GAL_PER_FT2_IN for zone in zones
+        max(0.0, peak_et_in * zone.kl - credit) / zone.du_lq * zone.area_ft2 * EPA_GAL_PER_FT2_IN for zone in zones
     )
 
 

@@ -167,7 +167,7 @@ def _month(settled: ResolvedZone, month: int, in_season: bool, permitted: int, f
     reason = ""
     if not in_season:
         reason = "out of season"
-    elif net <= 0:
+    elif run.run_time_min == 0:
         reason = "the normal rain covers the demand"
     return ZoneMonth(
         month=month,

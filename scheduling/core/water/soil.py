@@ -86,9 +86,9 @@ def depletion_fraction(table_p: ArrayLike, demand_mm_day: ArrayLike) -> Array:
 
 def longest_interval_days(raw_mm: ArrayLike, demand_mm_day: ArrayLike) -> Array:
     """Whole days the readily available water lasts, at least 1, at most 365."""
-    demand = complete("demand", demand_mm_day, 0)
-    days = np.full(np.broadcast(raw_mm, demand).shape, 365.0)
-    np.divide(complete("RAW", raw_mm, 0), demand, out=days, where=demand > 0)
+    demand, raw = complete("demand", demand_mm_day, 0), complete("RAW", raw_mm, 0)
+    days = np.full(np.broadcast(raw, demand).shape, 365.0)
+    np.divide(raw, demand, out=days, where=demand * 365.0 > raw)
     # A quotient a rounding error below a whole number is that number.
     return np.clip(np.floor(days + 1e-9), 1.0, 365.0)
 
