@@ -135,13 +135,16 @@ def _csv_observations(text: str, problems: list[RowProblem]) -> Iterator[_Observ
 
 def _collect(observations: Iterable[_Observation], problems: list[RowProblem], station: str) -> StationFile:
     """Put the elements of a day together; the day's row is that of its first element."""
+    chosen = [seen for seen in observations if station in ("", seen.station)]
+    stations = {seen.station for seen in chosen}
+    if len(stations) > 1:
+        problems.append(RowProblem(0, "STATION", f"{len(stations)} stations in one file: say which"))
+        return StationFile((), tuple(problems), (), ())
+    if not chosen and not problems:
+        problems.append(RowProblem(0, "", "no day of rain, temperature or wind was found"))
     days: dict[dt.date, tuple[int, dict[str, float | None]]] = {}
-    stations: set[str] = set()
     fields: set[str] = set()
-    for seen in observations:
-        if station and seen.station != station:
-            continue
-        stations.add(seen.station)
+    for seen in chosen:
         field, factor = ELEMENTS[seen.element]
         fields.add(field)
         row, values = days.setdefault(seen.date, (seen.row, {}))
@@ -160,11 +163,6 @@ def _collect(observations: Iterable[_Observation], problems: list[RowProblem], s
             values[field] = None
         else:
             values[field] = round(value, 1)
-    if len(stations) > 1:
-        problems.append(RowProblem(0, "STATION", f"{len(stations)} stations in one file: say which"))
-        return StationFile((), tuple(problems), (), ())
-    if not days:
-        problems.append(RowProblem(0, "", "no day of rain, temperature or wind was found"))
     ordered = [StationDay(row, date, values) for date, (row, values) in sorted(days.items())]
     used = tuple(field for field, _ in ELEMENTS.values() if field in fields)
     return sorted_out(ordered, problems, used)

@@ -1,0 +1,181 @@
+"""Station files: units, gaps, duplicates, nonsense, each told by row."""
+
+import datetime as dt
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scheduling.core.station_files import (
+    Column,
+    Gap,
+    parse_date,
+    read_declared_csv,
+    read_station_csv,
+    si_value,
+)
+from tests.scheduling.core.water.climates import SEATTLE_COLUMNS, seattle_file, seattle_text
+
+HEADER = "date,precipitation_mm,temp_max_c,temp_min_c,wind_m_s\n"
+
+
+def problems(text):
+    return [(each.row, each.column, each.words) for each in read_station_csv(text).problems]
+
+
+def test_a_clean_file_is_read_in_si_units():
+    found = read_station_csv(HEADER + "2024-06-01,1.5,25,12,3.2\n2024-06-02,0,27.5,,\n")
+    assert found.clean
+    assert found.fields == ("precipitation", "temp_max", "temp_min", "wind")
+    first, second = found.good_rows
+    assert (first.date, first.row, first["precipitation"], first["wind"]) == (dt.date(2024, 6, 1), 2, 1.5, 3.2)
+    assert (second["temp_max"], second["temp_min"], second["wind"], second["rh_max"]) == (27.5, None, None, None)
+
+
+@pytest.mark.parametrize(
+    ("cell", "field", "unit", "si"),
+    [
+        ("1.0", "precipitation", "in", 25.4),
+        ("86", "temp_max", "f", 30.0),
+        ("300", "temp_max", "k", 26.85),
+        ("10", "wind", "mph", 4.4704),
+        ("36", "wind", "km_h", 10.0),
+        ("10", "wind", "kn", 5.14444),
+        ("86.4", "wind", "km_day", 1.0),
+        ("250", "radiation", "w_m2", 21.6),
+        ("500", "radiation", "langley", 20.934),
+        ("5", "radiation", "kwh_m2", 18.0),
+        ("90", "sunshine", "min", 1.5),
+    ],
+)
+def test_each_unit_becomes_si(cell, field, unit, si):
+    """Definitions: inch 25.4 mm, mile/h 0.44704 m/s, knot 0.514444 m/s, W/m2 over a day 0.0864 MJ/m2."""
+    assert si_value(cell, field, unit) == (pytest.approx(si), "")
+
+
+def test_unknown_columns_and_units_are_told_in_the_header_row():
+    text = "date,temp_max,snow_mm,temp_min_c\n2024-06-01,80,0,12\n"
+    assert problems(text) == [
+        (1, "snow_mm", "unknown column 'snow_mm'"),
+        (
+            1,
+            "temp_max",
+            "column 'temp_max' has no unit we know; use one of temp_max_c, temp_max_f, temp_max_k",
+        ),
+    ]
+    assert len(read_station_csv(text).good_rows) == 1
+
+
+def test_fahrenheit_in_a_celsius_column_is_suspected():
+    assert problems(HEADER + "2024-06-01,0,84,12,1\n") == [
+        (2, "temp_max_c", "84 c is outside -60 to 57 degC; is it in f?")
+    ]
+    mild = "".join(f"2024-01-{day:02},0,{50 + day % 5},40,1\n" for day in range(1, 21))
+    assert problems(HEADER + mild) == [(0, "temp_max", "mean maximum 52.0 degC: is the column's unit right?")]
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "words"),
+    [
+        ("2024-06-02,0,10,12,1", "temp_min", "temp_min 12 is above temp_max 10 degC"),
+        ("2024-06-01,0,25,12,1", "date", "2024-06-01 stands already in row 2"),
+        ("12/03/2024,0,25,12,1", "date", "'12/03/2024' is not a date (YYYY-MM-DD)"),
+        ("2024-02-30,0,25,12,1", "date", "'2024-02-30' is not a date (YYYY-MM-DD)"),
+        ("2024-06-02,nan,25,12,1", "precipitation_mm", "'nan' is not a finite number"),
+        ("2024-06-02,0,inf,12,1", "temp_max_c", "'inf' is not a finite number"),
+        ("2024-06-02,wet,25,12,1", "precipitation_mm", "'wet' is not a number"),
+        ("2024-06-02,-3,25,12,1", "precipitation_mm", "-3 mm is outside 0 to 800 mm"),
+        ("2024-06-02,0,25,12", "", "has 4 cells, the header 5"),
+    ],
+)
+def test_a_bad_row_is_told_and_left_out(row, column, words):
+    found = read_station_csv(HEADER + "2024-06-01,0,25,12,1\n" + row + "\n")
+    assert [(each.row, each.column, each.words) for each in found.problems] == [(3, column, words)]
+    assert [day.row for day in found.good_rows] == [2]
+
+
+def test_gaps_are_listed_and_order_does_not_matter():
+    text = HEADER + "2024-06-09,0,25,12,1\n2024-06-01,0,25,12,1\n2024-06-02,0,25,12,1\n2024-06-04,0,25,12,1\n"
+    found = read_station_csv(text)
+    assert found.gaps == (
+        Gap(dt.date(2024, 6, 3), dt.date(2024, 6, 3)),
+        Gap(dt.date(2024, 6, 5), dt.date(2024, 6, 8)),
+    )
+    assert [gap.days for gap in found.gaps] == [1, 4]
+
+
+def test_crossed_humidity_is_told():
+    text = "date,rh_max_pct,rh_min_pct\n2024-06-01,40,80\n"
+    assert problems(text) == [(2, "rh_min", "rh_min 80 is above rh_max 40 %")]
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "column 'date' is missing"),
+        ("day,temp_max_c\n1,2\n", "column 'date' is missing"),
+        ("date\n", "no column"),
+    ],
+)
+def test_a_file_that_is_none_says_so(text, words):
+    found = read_station_csv(text)
+    assert found.good_rows == ()
+    assert any(words in each.words for each in found.problems)
+
+
+def test_the_same_quantity_twice_is_told():
+    assert (1, "wind", "two columns hold wind") in problems("date,wind_m_s,wind_mph\n2024-06-01,1,2\n")
+
+
+def test_the_real_series_is_read_whole_with_a_declared_mapping():
+    found = seattle_file()
+    assert found.clean and found.gaps == ()
+    assert len(found.good_rows) == 1461
+    first = found.good_rows[0]
+    assert (first.date, first["temp_max"], first["temp_min"], first["wind"]) == (
+        dt.date(2012, 1, 1),
+        12.8,
+        5.0,
+        4.7,
+    )
+
+
+def test_the_real_series_without_a_mapping_is_refused_for_its_units():
+    words = [each.words for each in read_station_csv(seattle_text()).problems if each.row == 1]
+    assert sum("has no unit we know" in each for each in words) == 4
+    assert "no column with weather was found" in words
+
+
+def test_an_undeclared_and_a_missing_column_are_told():
+    found = read_declared_csv("date,rain\n2024-06-01,1\n", SEATTLE_COLUMNS[:1])
+    assert {each.words for each in found.problems} == {
+        "unknown column 'rain'",
+        "column 'precipitation' is missing",
+        "no column with weather was found",
+    }
+
+
+def test_a_mapping_to_nothing_we_know_is_refused():
+    with pytest.raises(ValueError, match="no field 'wind' with unit 'furlong'"):
+        Column("w", "wind", "furlong")
+
+
+def test_a_byte_order_mark_and_empty_lines_do_no_harm():
+    found = read_station_csv("\ufeff" + HEADER + "\n2024-06-01,0,25,12,1\n\n")
+    assert found.clean and len(found.good_rows) == 1
+
+
+@pytest.mark.parametrize("text", ["2024-06-01", "2024/06/01", "20240601", " 2024-06-01 "])
+def test_dates_in_one_order_only(text):
+    assert parse_date(text) == dt.date(2024, 6, 1)
+
+
+cells = st.text(alphabet="0123456789.-+einfa,/\n\"' \x00", max_size=60)
+
+
+@settings(max_examples=100, deadline=None)
+@given(body=cells)
+def test_no_text_makes_the_reader_fail_and_good_rows_are_plausible(body):
+    for day in read_station_csv(HEADER + body).good_rows:
+        low, high = day["temp_min"], day["temp_max"]
+        assert low is None or high is None or low <= high
