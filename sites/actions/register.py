@@ -16,7 +16,7 @@ class StillNeeded(ProtectedError):
 
     def __init__(self, row: Model, deletion: Deletion) -> None:
         self.deletion = deletion
-        message = f"{row} stays: {' and '.join(deletion.kept_by)} refer to it."
+        message = f"{row} stays: it is part of {', '.join(deletion.kept_by)}."
         super().__init__(message, set())
 
     def __str__(self) -> str:

@@ -109,6 +109,11 @@ def display_unit(quantity: Quantity | str, system: System | str) -> DisplayUnit:
     return _UNITS[Quantity(quantity)][System(system) is System.US]
 
 
+def priced_volume(system: System | str) -> DisplayUnit:
+    """The volume that water prices are quoted for; `size` is its m3. Shown price = price per m3 * size."""
+    return DisplayUnit("1,000 gal", 2, US_GALLON_L) if System(system) is System.US else DisplayUnit("m³", 2)
+
+
 def unit_label(quantity: Quantity | str, system: System | str) -> str:
     return display_unit(quantity, system).label
 

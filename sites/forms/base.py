@@ -15,7 +15,10 @@ NATIVE_WIDGETS = {
 
 
 def use_native_pickers(fields: dict[str, forms.Field]) -> None:
+    """Dates and times get the browser's pickers, long texts a modest box."""
     for field in fields.values():
+        if isinstance(field.widget, forms.Textarea):
+            field.widget.attrs["rows"] = 4
         make_widget = NATIVE_WIDGETS.get(type(field))
         if make_widget and not field.widget.is_hidden:
             field.widget = make_widget()

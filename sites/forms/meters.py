@@ -16,7 +16,7 @@ class MeterForm(RegisterForm):
     class Meta:
         model = Meter
         fields = ["serial_number", "unit", "digits", "multiplier", "irrigation_only", "removed_on"]
-        labels = {"unit": "the register counts in"}
+        labels = {"unit": "The register counts in"}
         help_texts = {"multiplier": "The register counts this many of its units a step; 1 for most meters."}
 
 

@@ -34,7 +34,7 @@ class FirmForm(RegisterForm):
             "yard_latitude",
             "yard_longitude",
         ]
-        labels = {"units": "units on screen and paper", "licence_text": "licence or registration"}
+        labels = {"units": "Units on screen and paper", "licence_text": "Licence or registration"}
         help_texts = {"yard_latitude": "Where technicians start, in decimal degrees; south is negative."}
         error_messages = YARD_ERRORS
 
@@ -57,7 +57,7 @@ class PersonForm(RegisterForm):
     class Meta:
         model = User
         fields = ["username", "first_name", "last_name", "email", "phone", "role", "client", "is_active"]
-        labels = {"username": "name to sign in with", "is_active": "may sign in"}
+        labels = {"username": "Name to sign in with", "is_active": "May sign in"}
         help_texts = {"is_active": "", "client": "Only for the role client: whose sites this person sees."}
 
     def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
@@ -69,7 +69,7 @@ class PersonForm(RegisterForm):
         self.fields["client"].empty_label = "no client"
         new = self.instance.pk is None
         self.fields["password"].required = new
-        self.fields["password"].label = "first password" if new else "new password"
+        self.fields["password"].label = "First password" if new else "New password"
         self.fields["password"].help_text = (
             "At least 12 characters. Tell the person to change it after signing in."
             if new

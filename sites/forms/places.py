@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 from django.db.models import Q
 
-from sites.core.units import US_GALLON_L
+from sites.core.units import priced_volume
 from sites.forms.base import RegisterForm, WeekdaysField
 from sites.models import Client, Firm, Site, Tariff, TariffBlock, WeatherStation
 
@@ -136,24 +136,24 @@ class TariffBlockForm(RegisterForm):
     class Meta:
         model = TariffBlock
         fields = ["from_m3", "price_per_m3"]
-        labels = {"from_m3": "from", "price_per_m3": "price"}
+        labels = {"from_m3": "From", "price_per_m3": "Price"}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        us = Firm.current().units == Firm.Units.US
-        self.m3_per_priced = Decimal(US_GALLON_L) if us else Decimal(1)
-        self.fields["price_per_m3"].unit = "per 1,000 gal" if us else "per m³"
+        volume = priced_volume(Firm.current().units)
+        self.m3_priced = Decimal(volume.size)
+        self.fields["price_per_m3"].unit = f"per {volume.label}"
         stored = self.initial.get("price_per_m3")
-        if us and stored is not None:
+        if volume.size != 1 and stored is not None:
             # Stored to 4 places a m³, so 3 places are certain per 1,000 gal.
-            self.initial["price_per_m3"] = round(stored * self.m3_per_priced, 3)
+            self.initial["price_per_m3"] = round(stored * self.m3_priced, 3)
 
     def clean_price_per_m3(self) -> Decimal:
         if self.instance.pk and "price_per_m3" not in self.changed_data:
             return self.instance.price_per_m3
-        return round(self.cleaned_data["price_per_m3"] / self.m3_per_priced, 4)
+        return round(self.cleaned_data["price_per_m3"] / self.m3_priced, 4)
 
 
 TariffBlockFormSet = forms.inlineformset_factory(
-    Tariff, TariffBlock, form=TariffBlockForm, formset=BlocksFormSet, extra=3, can_delete=True
+    Tariff, TariffBlock, form=TariffBlockForm, formset=BlocksFormSet, extra=2, can_delete=True, can_delete_extra=False
 )

@@ -115,7 +115,7 @@ class ValveForm(RegisterForm):
             "opens_within_s",
             "closes_within_s",
         ]
-        labels = {"opens_within_s": "opens within", "closes_within_s": "closes within"}
+        labels = {"opens_within_s": "Opens within", "closes_within_s": "Closes within"}
         help_texts = {"opens_within_s": "Seconds.", "closes_within_s": "Seconds.", "wire_section_mm2": ""}
 
     def clean_terminal(self) -> int | None:

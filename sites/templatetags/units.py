@@ -1,8 +1,10 @@
 """`{{ zone.flow_l_min|quantity:"flow" }}` shows a stored SI value in the firm's units."""
 
+from decimal import Decimal
+
 from django import template
 
-from sites.core.units import format_quantity, unit_label
+from sites.core.units import format_quantity, priced_volume, unit_label
 from sites.models import Firm
 
 register = template.Library()
@@ -11,6 +13,13 @@ register = template.Library()
 @register.filter
 def quantity(value: float | None, kind: str) -> str:
     return format_quantity(value, kind, Firm.current().units)
+
+
+@register.filter
+def water_price(price_per_m3: Decimal) -> str:
+    """A stored price per m³ as the firm quotes it: "1.20 per m³", "6.50 per 1,000 gal"."""
+    volume = priced_volume(Firm.current().units)
+    return f"{float(price_per_m3) * volume.size:.{volume.decimals}f} per {volume.label}"
 
 
 @register.simple_tag

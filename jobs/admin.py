@@ -1,0 +1,109 @@
+"""Visits, checklists and what was found, in Django's admin, for superusers only."""
+
+from django.contrib import admin
+
+from jobs import models
+
+
+@admin.register(models.TechnicianProfile)
+class TechnicianProfileAdmin(admin.ModelAdmin):
+    list_display = ["user", "day_starts_at", "day_ends_at", "lunch_min"]
+    list_select_related = ["user"]
+    search_fields = ["user__username", "user__last_name"]
+    autocomplete_fields = ["user"]
+
+
+@admin.register(models.Absence)
+class AbsenceAdmin(admin.ModelAdmin):
+    list_display = ["technician", "starts_on", "ends_on", "reason"]
+    list_select_related = ["technician"]
+    search_fields = ["technician__username", "reason"]
+    autocomplete_fields = ["technician"]
+
+
+@admin.register(models.ServicePlan)
+class ServicePlanAdmin(admin.ModelAdmin):
+    list_display = ["site", "startup", "mid_season_visits", "winterisation"]
+    list_select_related = ["site"]
+    search_fields = ["site__name"]
+    autocomplete_fields = ["site"]
+
+
+@admin.register(models.SeasonWindow)
+class SeasonWindowAdmin(admin.ModelAdmin):
+    list_display = ["season_year", "kind", "opens_on", "due_on"]
+    list_filter = ["season_year", "kind"]
+
+
+@admin.register(models.Visit)
+class VisitAdmin(admin.ModelAdmin):
+    list_display = ["site", "kind", "season_year", "state", "technician", "planned_on"]
+    list_select_related = ["site", "technician"]
+    list_filter = ["kind", "state", "season_year"]
+    search_fields = ["site__name", "technician__username"]
+    date_hierarchy = "planned_on"
+    autocomplete_fields = ["site", "technician"]
+
+
+@admin.register(models.DayRoute)
+class DayRouteAdmin(admin.ModelAdmin):
+    list_display = ["technician", "date", "drive_min", "drive_km", "travel_source"]
+    list_select_related = ["technician"]
+    search_fields = ["technician__username"]
+    date_hierarchy = "date"
+    autocomplete_fields = ["technician"]
+
+
+class ChecklistItemInline(admin.TabularInline):
+    model = models.ChecklistItem
+    extra = 0
+
+
+@admin.register(models.ChecklistTemplate)
+class ChecklistTemplateAdmin(admin.ModelAdmin):
+    list_display = ["kind", "version", "current"]
+    list_filter = ["kind", "current"]
+    search_fields = ["kind"]
+    inlines = [ChecklistItemInline]
+
+
+@admin.register(models.ChecklistItem)
+class ChecklistItemAdmin(admin.ModelAdmin):
+    list_display = ["text", "template", "position", "answer", "gate"]
+    list_select_related = ["template"]
+    search_fields = ["text", "key"]
+
+
+@admin.register(models.ChecklistAnswer)
+class ChecklistAnswerAdmin(admin.ModelAdmin):
+    list_display = ["visit", "item", "done", "number", "answered_at", "answered_by"]
+    list_select_related = ["visit__site", "item", "answered_by"]
+    search_fields = ["visit__site__name", "item__text"]
+    raw_id_fields = ["visit", "item", "answered_by"]
+
+
+@admin.register(models.ValveMeasurement)
+class ValveMeasurementAdmin(admin.ModelAdmin):
+    list_display = ["valve", "visit", "coil_resistance_ohm", "flow_l_min", "measured_at", "measured_by"]
+    list_select_related = ["valve", "visit__site", "measured_by"]
+    search_fields = ["valve__name", "visit__site__name"]
+    raw_id_fields = ["visit", "valve", "measured_by"]
+
+
+@admin.register(models.Fault)
+class FaultAdmin(admin.ModelAdmin):
+    list_display = ["site", "kind", "severity", "state", "found_at"]
+    list_select_related = ["site"]
+    list_filter = ["state", "severity", "kind"]
+    search_fields = ["site__name", "description"]
+    raw_id_fields = [
+        "site",
+        "found_on_visit",
+        "repaired_on_visit",
+        "valve",
+        "zone",
+        "controller",
+        "supply",
+        "photos",
+        "found_by",
+    ]
