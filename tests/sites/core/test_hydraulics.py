@@ -1,0 +1,100 @@
+"""Formulas against the worked values of the water reference, section 6 (R47 to R51, R69, R71) and a solver's."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sites.core import hydraulics as hy
+from sites.core.units import FOOT_M, INCH_MM, PSI_KPA, US_GALLON_L
+
+PUMP = hy.PumpCurve.through([(0, 45), (6, 40), (10, 30)])
+SYSTEM = hy.System(static_m=8, length_m=120, inside_mm=40, nozzle_m3_h=7, nozzle_kpa=250)
+
+
+def test_friction_and_velocity_in_a_32_mm_pipe():
+    assert hy.friction_m(60, 100, 32) == pytest.approx(5.279, rel=0.005)  # R47
+    assert hy.friction_m(60, 100, 32) == pytest.approx(5.288, rel=0.005)  # independent network solver
+    assert hy.velocity_m_s(60, 32) == pytest.approx(1.243, abs=0.001)
+
+
+def test_friction_agrees_with_the_us_form():
+    # R48: 12 gpm, 100 ft, 1.049 in, C 150: 3.330 psi and 4.45 ft/s
+    flow, length, inside = 12 * US_GALLON_L, 100 * FOOT_M, 1.049 * INCH_MM
+    assert hy.friction_kpa(flow, length, inside) / PSI_KPA == pytest.approx(3.330, rel=0.005)
+    assert hy.velocity_m_s(flow, inside) / FOOT_M == pytest.approx(4.45, abs=0.01)
+
+
+def test_pressure_at_the_head_is_the_supplys_less_height_and_losses():
+    # reference 6.2: 420 kPa, +6 m, pipe 51.8, valve 35, backflow 70
+    assert hy.pressure_at_head_kpa(420, 6, 51.8, 35 + 70) == pytest.approx(204.4, abs=0.05)
+
+
+def test_nozzles_and_orifices():
+    assert hy.nozzle_flow_l_min(14, 210, 150) == pytest.approx(11.83, abs=0.01)  # R50
+    assert hy.nozzle_flow_l_min(3.7, 30, 22) == pytest.approx(3.168, abs=0.001)  # same law in gpm and psi
+    assert hy.orifice_flow_l_min(3.0, 300) == pytest.approx(6.44, abs=0.01)
+    assert hy.nozzle_flow_l_min(2, 100, 300, exponent=0) == 2  # pressure-compensating
+
+
+def test_operating_point_of_a_pump():
+    # R49, and an independent network solver: 6.750 m3/h, 38.56 m, 232.5 kPa
+    point = hy.operating_point(PUMP, SYSTEM)
+    assert PUMP.c == pytest.approx(2.1507, abs=0.0001)
+    assert point.flow_m3_h == pytest.approx(6.751, rel=0.005)
+    assert point.head_m == pytest.approx(38.56, rel=0.005)
+    assert point.nozzle_kpa == pytest.approx(232.5, rel=0.005)
+    assert point.velocity_m_s == pytest.approx(1.49, abs=0.01)
+    assert point.hydraulic_kw == pytest.approx(0.708, abs=0.001)
+    assert hy.shaft_power_kw(point.flow_m3_h, point.head_m, 0.6) == pytest.approx(1.18, abs=0.005)
+    # energy a cubic metre needs does not depend on how it is divided: rho g h / eff
+    assert hy.energy_kwh_per_m3(6.75, 38.56, 0.6) == pytest.approx(998 * 9.80665 * 38.56 / 3.6e6 / 0.6)
+
+
+def test_a_pump_that_cannot_lift_the_water_has_no_operating_point():
+    assert hy.operating_point(PUMP, hy.System(46, 120, 40, 7, 250)) is None
+
+
+@pytest.mark.parametrize(
+    "points", [[(0, 45), (6, 46), (10, 30)], [(1, 45), (6, 40), (10, 30)], [(0, 45), (6, 40), (6, 30)]]
+)
+def test_a_curve_that_does_not_fall_is_refused(points):
+    with pytest.raises(ValueError, match="curve"):
+        hy.PumpCurve.through(points)
+
+
+def test_filling_surge_and_leak():
+    assert hy.fill_time_min(120, 40, 0.3) == pytest.approx(6.67, abs=0.01)  # R69
+    assert hy.pipe_volume_l(120, 40) == pytest.approx(150.8, abs=0.05)
+    assert hy.surge_kpa(1.5) == pytest.approx(600, abs=1)  # R71
+    assert hy.leak_l_h(1234.805, 1234.871, 8.25) == pytest.approx(8.00, abs=0.01)  # R51
+
+
+def test_zones_that_can_run_together():
+    zones = [hy.ZoneFlow(n, flow, 5.5) for n, flow in enumerate([30, 25, 20, 15, 70, None], start=1)]
+    result = hy.run_together(zones, supply_l_min=50, most_open=3)
+    assert result == hy.Groups(((1, 3), (2, 4)), too_large=(5,), unknown=(6,))
+    assert hy.run_together(zones, 50, most_open=3, transformer_va=10).groups == ((1,), (2,), (3,), (4,))
+    assert hy.run_together(zones, 50).groups == ((1,), (2,), (3,), (4,))
+
+
+@given(st.lists(st.floats(1, 100), max_size=20), st.floats(5, 120), st.integers(1, 4))
+def test_groups_hold_each_zone_once_within_the_supply(flows, supply, most_open):
+    zones = [hy.ZoneFlow(n, flow) for n, flow in enumerate(flows)]
+    result = hy.run_together(zones, supply, most_open)
+    placed = [zone_id for group in result.groups for zone_id in group]
+    assert sorted([*placed, *result.too_large]) == list(range(len(flows)))
+    for group in result.groups:
+        assert len(group) <= most_open
+        assert sum(flows[zone_id] for zone_id in group) <= supply
+
+
+@given(st.floats(0, 30), st.floats(20, 80), st.floats(10, 500))
+def test_at_the_operating_point_both_curves_meet(static_m, inside_mm, length_m):
+    system = hy.System(static_m, length_m, inside_mm, 7, 250)
+    point = hy.operating_point(PUMP, system)
+    assert point.head_m == pytest.approx(system.head_m(point.flow_m3_h), abs=1e-6)
+
+
+def test_a_pipe_without_a_bore_is_refused():
+    with pytest.raises(ValueError):
+        hy.friction_m(10, 10, 0)
