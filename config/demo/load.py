@@ -5,9 +5,13 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
-from config.demo import people, register, stations
+from config.demo import meters, people, photos, register, schedules, seasons, stations, visits
+from config.demo.days import shift_of
+from config.demo.history import History
 from config.demo.register import Progress
 from config.demo.sketches import FEWEST_SITES, FIRST_CLIENT_SITE, SECOND_CLIENT_SITE
+from jobs.actions.checklists import ensure_default_checklists
+from jobs.models import TechnicianProfile
 from sites.actions.audit import record
 from sites.models import AuditEntry, Client, Firm, Site, User
 
@@ -51,4 +55,29 @@ def load_demo(*, sites: int, seed: int, today: dt.date, progress: Progress) -> N
     )
     first, second = (Site.objects.order_by("pk")[n].client for n in (FIRST_CLIENT_SITE, SECOND_CLIENT_SITE))
     people.make_client_logins(first, second)
+    schedules.make_schedules(seed=seed, today=today, by=staff.owner, progress=progress)
+    _make_seasons(seed=seed, today=today, staff=staff, progress=progress)
+    photos.make_photos(seed=seed, by=staff.technicians[0], today=today)
     record(by=staff.owner, verb=VERB, subject=firm, sites=sites, seed=seed, today=today.isoformat())
+
+
+def _make_seasons(*, seed: int, today: dt.date, staff: people.Staff, progress: Progress) -> None:
+    """Visits of last season and this one: the past with what was found, then the coming days."""
+    ensure_default_checklists()
+    seasons.make_windows(today)
+    stops = seasons.read_stops()
+    plans = seasons.make_service_plans(seed, stops)
+    shifts = {row.user_id: shift_of(row) for row in TechnicianProfile.objects.order_by("pk")}
+    years = (today.year - 1, today.year)
+    rounds = [one for year in years for one in seasons.rounds_of(seed, year, stops, plans)]
+    waiting = visits.make_past_visits(seed, rounds, shifts, today)
+    History(seed, today).write(stops, progress)
+    visits.plan_days(
+        seed=seed,
+        waiting=waiting,
+        repairs=visits.open_repairs(stops, today),
+        shifts=shifts,
+        rota=people.rota(today),
+        today=today,
+    )
+    meters.make_readings(seed=seed, today=today, stops=stops, read_by=staff.technicians[0], progress=progress)

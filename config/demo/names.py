@@ -25,11 +25,18 @@ STREETS = _words(
     "|",
 )
 TREES = _words(
-    "Rowan Alder Hornbeam Juniper Hazel Linden Maple Willow Larch Aspen Hawthorn Sorrel Cedar Birch Laurel Tamarack "
-    "Elder Medlar Walnut Poplar Myrtle Spruce Acacia Chestnut"
+    "Rowan Alder Hornbeam Juniper Hazel Linden Maple Willow Larch Aspen Hawthorn Sorrel Cedar Birch Laurel "
+    "Tamarack Elder Medlar Walnut Poplar Myrtle Spruce Acacia Chestnut"
 )
 HOUSES = _words("Court Terrace Gardens Close Square Mews Heights Green")
 MANAGERS = ("Mossgate Housing Association", "Larkmoor Homes Cooperative", "Heronsmere Owners' Association")
+
+
+def family(n: int) -> str:
+    """The n-th family, from the second time round with a given name."""
+    turn = n // len(FAMILY)
+    word = FAMILY[n % len(FAMILY)]
+    return word if turn == 0 else f"{cycled(GIVEN, turn)} {word}"
 
 
 def cycled(words: tuple[str, ...], n: int) -> str:

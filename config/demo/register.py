@@ -126,7 +126,7 @@ def _open_weekdays(rng: random.Random) -> list[int]:
 def _own_client(one: SiteSketch, town: str, rng: random.Random) -> Client:
     contact = f"{rng.choice(names.GIVEN)} {rng.choice(names.FAMILY)}"
     if one.kind == Kind.HOME:
-        family = one.name.removesuffix(" garden")
+        family = one.name.removesuffix(" garden").split()[-1]
         name = contact = f"{rng.choice(names.GIVEN)} {family}"
     elif one.kind == Kind.ASSOCIATION:
         name = f"Owners of {one.name}"
@@ -149,15 +149,17 @@ def _tariff(one: SiteSketch, tariffs: list[Tariff]) -> Tariff | None:
 
 def _watering_rules(one: SiteSketch, rng: random.Random) -> dict:
     """Permitted days and window: large grounds need long nights, homes often have named days."""
-    large = one.zones >= 10 or one.mistake == Mistake.COLLIDING_PROGRAMS
-    rules, weights = ("any", "weekdays", "odd", "even"), (90, 10, 0, 0) if large else (52, 22, 13, 13)
+    large = one.zones >= 9 or one.mistake == Mistake.COLLIDING_PROGRAMS
+    rules, weights = ("any", "weekdays", "odd", "even"), (100, 0, 0, 0) if large else (50, 24, 13, 13)
     days = rng.choices(rules, weights)[0]
-    named = rng.choice(([0, 2, 4, 6], [1, 3, 5], [0, 2, 4], [1, 3, 5, 6])) if days == "weekdays" else list(range(7))
+    named = list(range(7))
+    if days == "weekdays":
+        named = rng.choice(([0, 2, 4, 6], [1, 3, 5, 6]) if one.zones > 3 else ([0, 2, 4], [1, 3, 5]))
     if one.supply == "mains":
         starts, ends = rng.choice((("22:00", "08:00"), ("21:00", "07:00"), ("20:00", "09:00")))
     else:
         starts, ends = rng.choice((("19:00", "09:00"), ("18:00", "08:00")))
-    if one.zones >= 14:
+    if one.zones >= 14 or (days == "weekdays" and one.zones > 4):
         starts, ends = "18:00", "09:00"
     return {
         "permitted_days": days,

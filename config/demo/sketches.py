@@ -41,18 +41,19 @@ class SiteSketch:
     mistake: Mistake | None = None
 
 
+# Their names stand in no list of `names`, so that no other site can have the same.
 NAMED = (
     SiteSketch(0, "Rook Meadow sports ground", Kind.SPORTS, "pump", 24),
     SiteSketch(1, "Otter Pond allotments", Kind.ASSOCIATION, "pump", 8, None, Mistake.PUMP_WITHOUT_OVERLAP),
     SiteSketch(2, "Teasel Avenue school", Kind.SCHOOL, "mains", 14, None, Mistake.COLLIDING_PROGRAMS),
-    SiteSketch(3, "Hornbeam Court", Kind.ASSOCIATION, "mains", 16, 0, Mistake.SHORT_WINDOW),
-    SiteSketch(4, "Medlar Terrace", Kind.ASSOCIATION, "well", 12, 0, Mistake.OVERLOADED_TRANSFORMER),
-    SiteSketch(5, "Harrow garden", Kind.HOME, "gravity", 6, None, Mistake.DOUBLE_TERMINAL),
-    SiteSketch(6, "Marlow garden", Kind.HOME, "mains", 2),
+    SiteSketch(3, "Kingfisher Court", Kind.ASSOCIATION, "mains", 16, 0, Mistake.SHORT_WINDOW),
+    SiteSketch(4, "Swallow Terrace", Kind.ASSOCIATION, "well", 12, 0, Mistake.OVERLOADED_TRANSFORMER),
+    SiteSketch(5, "Bellwether garden", Kind.HOME, "gravity", 6, None, Mistake.DOUBLE_TERMINAL),
+    SiteSketch(6, "Aldermoor garden", Kind.HOME, "mains", 2),
     SiteSketch(7, "Lantern Hill park", Kind.PARK, "mains", 10),
-    SiteSketch(8, "Sorrel Gardens", Kind.ASSOCIATION, "mains", 10, 0, Mistake.LEAK),
-    SiteSketch(9, "Penrose garden", Kind.HOME, "mains", 7, None, Mistake.MISSING_FIGURES),
-    SiteSketch(10, "Castell garden", Kind.HOME, "mains", 5, None, Mistake.DOUBTFUL_FIGURES),
+    SiteSketch(8, "Wagtail Gardens", Kind.ASSOCIATION, "mains", 10, 0, Mistake.LEAK),
+    SiteSketch(9, "Cotterill garden", Kind.HOME, "mains", 7, None, Mistake.MISSING_FIGURES),
+    SiteSketch(10, "Dovecote garden", Kind.HOME, "mains", 5, None, Mistake.DOUBTFUL_FIGURES),
 )
 FEWEST_SITES = 6  # below it a planted mistake of the sequence would be missing
 PLANTED = {sketch.mistake: sketch.name for sketch in NAMED if sketch.mistake}
@@ -62,7 +63,7 @@ ZONES = {
     Kind.HOME: (2, 9),
     Kind.ASSOCIATION: (6, 16),
     Kind.SCHOOL: (10, 16),
-    Kind.SPORTS: (16, 24),
+    Kind.SPORTS: (14, 18),
     Kind.PARK: (6, 12),
 }
 PUBLIC = (Kind.PARK, Kind.SCHOOL, Kind.SPORTS)
@@ -83,7 +84,7 @@ def sketch(seed: int, index: int) -> SiteSketch:
         name = f"{names.TREES[index % 24]} {names.cycled(names.HOUSES, index // 24)}"
     else:
         kind = Kind.HOME
-        name = f"{names.cycled(names.FAMILY, index)} garden"
+        name = f"{names.family(index)} garden"
     supply = rng.choices(("mains", "well", "pump", "gravity"), (70, 12, 11, 7))[0]
     if kind in PUBLIC:
         supply = rng.choice(("mains", "pump"))

@@ -9,7 +9,7 @@ import vega_datasets
 
 SERIES = Path(vega_datasets.__file__).parent / "_data" / "seattle-weather.csv"
 FIRST_YEAR, YEARS = 2012, 4
-PLACE = {"latitude": 47.444, "longitude": -122.314, "elevation_m": 130.0, "wind_height_m": 10.0, "coastal": True}
+PLACE = {"latitude": 47.444, "longitude": -122.314, "elevation_m": 130.0, "wind_height_m": 10.0, "coastal": False}
 
 
 def measured_text() -> str:

@@ -1,0 +1,88 @@
+"""The season schedules of last season and of this one, computed and published by the actions a person uses."""
+
+import datetime as dt
+from collections.abc import Iterator
+
+from django.utils import timezone
+
+from config.demo.dice import dice
+from config.demo.register import Progress
+from config.demo.sketches import PLANTED, Mistake
+from scheduling.actions.schedules import compute_many, publish
+from scheduling.models import AppliedSchedule, Program, ProgramStep, SeasonSchedule
+from sites.models import Controller, Site, User
+
+# Month and day of each revision of a season.
+LAST_SEASON = ((4, 4), (7, 2))
+THIS_SEASON = ((4, 3), (7, 3), (9, 8))
+
+
+def revision_days(today: dt.date) -> Iterator[dt.date]:
+    """The days on which schedules were published, up to yesterday."""
+    for year, days in ((today.year - 1, LAST_SEASON), (today.year, THIS_SEASON)):
+        for month, day in days:
+            if dt.date(year, month, day) < today:
+                yield dt.date(year, month, day)
+
+
+def make_schedules(*, seed: int, today: dt.date, by: User, progress: Progress) -> None:
+    """Publish each revision of every site with the date it would have had."""
+    sites = list(Site.objects.order_by("pk"))
+    colliding = next((site for site in sites if site.name == PLANTED[Mistake.COLLIDING_PROGRAMS]), None)
+    for day in revision_days(today):
+        part = f"schedules of {day:%B %Y}"
+        drafts = compute_many(
+            sites=sites, today=day, by=by, progress=lambda done, total, part=part: progress(part, done, total)
+        )
+        for draft in drafts:
+            if colliding is not None and draft.site_id == colliding.pk:
+                _let_programs_collide(draft)
+            publish(schedule=draft, by=by, on=day)
+    # `computed_at` is stamped by the clock; here it is set to the morning of the day it stands for.
+    for day in revision_days(today):
+        morning = timezone.make_aware(dt.datetime.combine(day, dt.time(16)), dt.UTC)
+        SeasonSchedule.objects.filter(week_starts_on=day).update(computed_at=morning)
+    _note_applied(seed, today)
+
+
+def _let_programs_collide(draft: SeasonSchedule) -> None:
+    """Plant two programs of one controller on the same mornings, the second before the first can be done."""
+    first = draft.programs.order_by("priority", "pk").first()
+    if first is None:
+        return
+    start = dt.datetime.combine(draft.week_starts_on, first.starts_at) + dt.timedelta(minutes=15)
+    extra = Program.objects.create(
+        schedule=draft,
+        controller=first.controller,
+        name="Program X",
+        priority=9,
+        starts_at=start.time(),
+        weekdays=first.weekdays,
+    )
+    thirsty = first.steps.order_by("-run_time_min")[:3]
+    ProgramStep.objects.bulk_create(
+        ProgramStep(
+            program=extra, zone=step.zone, position=position, run_time_min=max(4, round(step.run_time_min / 3))
+        )
+        for position, step in enumerate(thirsty, start=1)
+    )
+
+
+def _note_applied(seed: int, today: dt.date) -> None:
+    """Most revisions were set at their controllers within days; some never were, which the office should see."""
+    schedules = (
+        SeasonSchedule.objects.exclude(state=SeasonSchedule.State.DRAFT)
+        .order_by("pk")
+        .only("site", "week_starts_on")
+    )
+    controllers: dict[int, list[Controller]] = {}
+    for controller in Controller.objects.order_by("pk"):
+        controllers.setdefault(controller.site_id, []).append(controller)
+    rng = dice(seed, "applied")
+    rows = []
+    for schedule in schedules.only("site", "week_starts_on").iterator():
+        for controller in controllers[schedule.site_id]:
+            day = schedule.week_starts_on + dt.timedelta(days=rng.randint(0, 12))
+            if rng.random() < 0.88 and day < today:
+                rows.append(AppliedSchedule(schedule=schedule, controller=controller, applied_on=day))
+    AppliedSchedule.objects.bulk_create(rows, batch_size=500)
