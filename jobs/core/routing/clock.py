@@ -177,12 +177,13 @@ class _Run:
             times.append((arrival, start))
             now = start + task.service_s
         now = self._maybe_lunch(now, Slot(len(self.tasks), on_arrival=False)) + self.legs[-1]
-        leave_s = self.day.start_s
-        if times and (self.lunch is None or self.lunch.after > 0):
-            # Nobody leaves early to wait at the first stop.
-            leave_s = times[0][1] - self.legs[0]
-            times[0] = (times[0][1], times[0][1])
-        return times, leave_s, now
+        if not times:
+            return times, self.day.start_s, now
+        # Nobody leaves early to wait at the first stop; lunch before the first drive is eaten before leaving.
+        first = times[0][1]
+        arrival = self.lunch.start_s if self.lunch and self.slot == Slot(0, on_arrival=True) else first
+        times[0] = (arrival, first)
+        return times, arrival - self.legs[0], now
 
     def _maybe_lunch(self, now: int, slot: Slot) -> int:
         if slot != self.slot:

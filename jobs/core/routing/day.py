@@ -189,7 +189,8 @@ class DayRoute:
     @property
     def wait_s(self) -> int:
         """Idle seconds between leaving and finishing."""
-        lunch = self.lunch.end_s - self.lunch.start_s if self.lunch else 0
+        under_way = self.lunch is not None and self.lunch.start_s >= self.leave_s
+        lunch = self.lunch.end_s - self.lunch.start_s if self.lunch and under_way else 0
         return self.finish_s - self.leave_s - self.work_s - lunch
 
     @property

@@ -25,6 +25,8 @@ from jobs.core.routing.travel import Int64
 FORBIDDEN_S = 200_000
 # Above any saving in driving, so that nothing is left out to save a drive.
 PRIZE_S = 100_000
+# Iterations between two calls of `on_best`: what the caller does with a plan takes longer than an iteration.
+REPORT_EVERY = 250
 Orders = list[list[int]]
 
 
@@ -78,7 +80,8 @@ class Fleet:
     @property
     def memory_bytes(self) -> int:
         """Size of the matrices the solver needs."""
-        return len(self.profiles) * 16 * (len(self.clients) + 2 * len(self.vehicles)) ** 2
+        ends = {place for v in self.vehicles for place in (v.start, v.end)}
+        return len(self.profiles) * 16 * (len(self.clients) + len(ends)) ** 2
 
 
 def solve_fleet(
@@ -92,21 +95,26 @@ def solve_fleet(
 ) -> Orders | None:
     """Client orders per vehicle with little driving, or None when nothing feasible was found.
 
-    The same seed gives the same answer unless `stop` ends the search before `iterations`.
+    `on_best` gets the best orders so far now and then. The same seed gives the same answer unless `stop` ends
+    the search before `iterations`.
     """
     data = _problem(fleet)
     count = len(fleet.vehicles)
 
+    news: list[Solution] = []
+
     class Watch(IteratedLocalSearchCallbacks):
         def on_best(self, best: Solution) -> None:
-            if on_best and best.is_feasible():
-                on_best(_orders(best, count))
+            if best.is_feasible():
+                news[:] = [best]
 
     done = 0
 
     def finished(best_cost: float) -> bool:
         nonlocal done
         done += 1
+        if on_best and news and done % REPORT_EVERY == 0:
+            on_best(_orders(news.pop(), count))
         return done > iterations or (stop is not None and stop())
 
     result = solve(

@@ -1,8 +1,10 @@
 """An independent check of finished routes; shares no code with the planners and trusts none of their sums."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
 
 from jobs.core.routing.day import DayRoute, Shift, Stop
+from jobs.core.routing.season_model import PlannableVisit, TechnicianDay
 from jobs.core.routing.travel import TravelMatrix
 
 
@@ -54,6 +56,8 @@ def _day_faults(route: DayRoute, known: dict[str, Stop], shift: Shift, travel: T
 
 def _pause(route: DayRoute, after: int, *, on_arrival: bool) -> int:
     lunch = route.lunch
+    if after == 0 and not on_arrival:
+        return 0  # eaten before leaving
     here = lunch is not None and (lunch.after, lunch.on_arrival) == (after, on_arrival)
     return lunch.end_s - lunch.start_s if lunch is not None and here else 0
 
@@ -69,7 +73,56 @@ def _lunch_faults(route: DayRoute, shift: Shift, busy: list[tuple[int, int]]) ->
     start, end = route.lunch.start_s, route.lunch.end_s
     if end - start != shift.lunch_min * 60:
         yield "wrong length of lunch"
-    if start < opens or end > closes:
+    if start < opens or end > closes or start < shift.start_min * 60:
         yield "lunch outside its window"
+    if route.stops and route.lunch.after == 0 and not route.lunch.on_arrival and end > route.leave_s:
+        yield "leaves during lunch"
     if any(a < end and start < b for a, b in busy):
         yield "lunch during a drive or a visit"
+
+
+def season_faults(
+    routes: Mapping[tuple[str, date], DayRoute],
+    visits: Sequence[PlannableVisit],
+    technician_days: Sequence[TechnicianDay],
+    travel: TravelMatrix,
+) -> tuple[str, ...]:
+    """Everything wrong with a season's routes, in words: who, when, skills, hours, twice, and each day's clock."""
+    known = {v.key: v for v in visits}
+    days = {(d.technician, d.date): d for d in technician_days}
+    seen: set[str] = set()
+    faults: list[str] = []
+    for (who, on), route in routes.items():
+        day = days.get((who, on))
+        if day is None:
+            faults.append(f"{who} does not work on {on}")
+            continue
+        stops = []
+        for key in route.keys:
+            if key in seen or key not in known:
+                faults.append(f"{key}: visited twice or unknown")
+                continue
+            seen.add(key)
+            faults += [f"{key}: {text}" for text in _visit_faults(known[key], day)]
+            stops.append(_as_stop(known[key], on))
+        faults += [f"{who} {on}: {text}" for text in day_faults(route, stops, day.shift, travel)]
+    return tuple(faults)
+
+
+def _visit_faults(visit: PlannableVisit, day: TechnicianDay) -> Iterator[str]:
+    if visit.fixed_date is None and not visit.window_opens <= day.date <= visit.window_due:
+        yield f"{day.date} is outside its window"
+    if visit.fixed_date is not None and visit.fixed_date != day.date:
+        yield f"moved off its date to {day.date}"
+    if visit.fixed_technician is not None and visit.fixed_technician != day.technician:
+        yield f"moved off its technician to {day.technician}"
+    if not visit.skills <= day.skills:
+        yield f"{day.technician} lacks a skill"
+    if visit.hours[day.date.weekday()] is None and visit.fixed_time_min is None:
+        yield f"closed on {day.date}"
+
+
+def _as_stop(visit: PlannableVisit, on: date) -> Stop:
+    opens, closes = visit.hours[on.weekday()] or (0, 24 * 60)
+    where, pin = visit.point, visit.fixed_time_min
+    return Stop(visit.key, where.latitude, where.longitude, visit.service_min, opens, closes, pin)

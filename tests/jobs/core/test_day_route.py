@@ -93,7 +93,7 @@ def test_seven_stops_equal_the_enumeration_of_all_orders():
 
 @pytest.mark.parametrize("seed", range(100, 120))
 def test_the_search_is_within_one_percent_of_exact_on_nine_stop_days(seed):
-    stops, shift, travel = random_day(seed, count=9, pins=seed % 2)
+    stops, shift, travel = random_day(seed, count=9, tight=seed % 3 != 0, pins=seed % 2)
     exact = plan_day(stops, shift, travel)
     searched = plan_day(stops, shift, travel, exact_up_to=0, iterations=400)
     assert (exact.method, searched.method) == ("exact", "search")
