@@ -19,9 +19,7 @@ class Document(models.Model):
     uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     kind = models.CharField(max_length=15, choices=Kind)
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="documents")
-    visit = models.ForeignKey(
-        Visit, null=True, blank=True, on_delete=models.PROTECT, related_name="documents"
-    )
+    visit = models.ForeignKey(Visit, null=True, blank=True, on_delete=models.PROTECT, related_name="documents")
     season_year = models.PositiveIntegerField()
     version = models.PositiveIntegerField()
     title = models.CharField(max_length=200)
@@ -29,9 +27,7 @@ class Document(models.Model):
     sha256 = models.CharField(max_length=64)
     made_at = models.DateTimeField(auto_now_add=True)
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
-    published_at = models.DateTimeField(
-        null=True, blank=True, help_text="From then on the client may read it."
-    )
+    published_at = models.DateTimeField(null=True, blank=True, help_text="From then on the client may read it.")
 
     class QuerySet(models.QuerySet):
         def visible_to(self, user: User) -> "Document.QuerySet":
@@ -77,6 +73,7 @@ class Delivery(models.Model):
     created_at = models.DateTimeField(auto_now_add=True)
     created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
     claimed_at = models.DateTimeField(null=True, blank=True)
+    try_after = models.DateTimeField(null=True, blank=True, help_text="Not before; set after a failed try.")
     sent_at = models.DateTimeField(null=True, blank=True)
 
     class QuerySet(models.QuerySet):

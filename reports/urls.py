@@ -1,4 +1,25 @@
-from django.urls import URLPattern
+from django.urls import path, register_converter
+from django.urls.converters import StringConverter
+
+from reports.views import documents, season
+from sites import converters  # noqa: F401 - registers <iso_date:...>
+
+
+class SheetForm(StringConverter):
+    regex = "blank|completed"
+
+
+register_converter(SheetForm, "sheet_form")
 
 app_name = "reports"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("reports/", season.report_list, name="report_list"),
+    path("sites/<int:pk>/reports/", season.site_reports, name="site_reports"),
+    path("sites/<int:pk>/reports/make/", season.report_make, name="report_make"),
+    path("reports/<int:pk>/send/", season.report_send, name="report_send"),
+    path("reports/<int:pk>.pdf", documents.document, name="document"),
+    path("deliveries/<int:pk>/decide/", season.delivery_decide, name="delivery_decide"),
+    path("visits/<int:pk>/sheet-<sheet_form:form>.pdf", documents.service_sheet, name="service_sheet"),
+    path("technicians/<int:technician>/run-sheet-<iso_date:date>.pdf", documents.run_sheet, name="run_sheet"),
+    path("your/", season.client_home, name="client_home"),
+]

@@ -1,0 +1,87 @@
+"""Make documents and keep them: a PDF as made is never rewritten, a correction is the next version."""
+
+import hashlib
+
+from django.core.files.base import ContentFile
+from django.db import transaction
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from jobs.models import Visit
+from reports.documents.season_report import season_report_pdf
+from reports.documents.service_sheet import service_sheet_pdf
+from reports.models import Document
+from reports.queries.season_report import season_report_data
+from reports.queries.service_sheet import service_sheet_data
+from sites.actions.audit import record
+from sites.models import Site, User
+
+
+def make_season_report(*, site: Site, season_year: int, by: User | None) -> Document:
+    """The season report of a site as a kept document; the newest version itself where nothing changed since."""
+    newest = _versions(Document.Kind.SEASON_REPORT, site, season_year).first()
+    today = timezone.localdate()
+    if newest is not None:
+        # The day it was prepared stands on the report: only a change beside that day makes a new version.
+        then = season_report_data(site, season_year=season_year, prepared_on=timezone.localdate(newest.made_at))
+        if _digest(season_report_pdf(then)) == newest.sha256:
+            return newest
+    return _keep(
+        pdf=season_report_pdf(season_report_data(site, season_year=season_year, prepared_on=today)),
+        kind=Document.Kind.SEASON_REPORT,
+        site=site,
+        season_year=season_year,
+        title=f"Season report {season_year}, {site.name}",
+        by=by,
+    )
+
+
+def make_service_sheet(*, visit: Visit, by: User | None) -> Document:
+    """The completed sheet of a finished visit as a kept document."""
+    return _keep(
+        pdf=service_sheet_pdf(service_sheet_data(visit, completed=True)),
+        kind=Document.Kind.SERVICE_SHEET,
+        site=visit.site,
+        season_year=visit.season_year,
+        title=f"Service sheet, {visit.get_kind_display()} {visit.season_year}, {visit.site.name}",
+        visit=visit,
+        by=by,
+    )
+
+
+def _keep(
+    *, pdf: bytes, kind: str, site: Site, season_year: int, title: str, by: User | None, visit: Visit | None = None
+) -> Document:
+    """Store `pdf` as the next version, unless the newest version has the same bytes."""
+    digest = _digest(pdf)
+    with transaction.atomic():
+        # Two people pressing the button together queue here and make one version, not two.
+        Site.objects.select_for_update().get(pk=site.pk)
+        earlier = _versions(kind, site, season_year, visit)
+        newest = earlier.first()
+        if newest is not None and newest.sha256 == digest:
+            return newest
+        document = Document(
+            kind=kind,
+            site=site,
+            visit=visit,
+            season_year=season_year,
+            version=newest.version + 1 if newest else 1,
+            title=title,
+            sha256=digest,
+            made_by=by,
+        )
+        document.pdf.save(f"{document.uuid}.pdf", ContentFile(pdf), save=False)
+        document.save()
+        record(by=by, verb="made", subject=document, sha256=digest, version=document.version)
+    return document
+
+
+def _versions(kind: str, site: Site, season_year: int, visit: Visit | None = None) -> QuerySet[Document]:
+    """All versions of one document, newest first."""
+    rows = Document.objects.filter(kind=kind, site=site, season_year=season_year, visit=visit)
+    return rows.order_by("-version")
+
+
+def _digest(pdf: bytes) -> str:
+    return hashlib.sha256(pdf).hexdigest()

@@ -1,0 +1,42 @@
+"""The published programs of a site as they are printed on sheets and cards."""
+
+from reports.documents.controller_card import Program, ZoneMinutes
+from scheduling.models import SeasonSchedule
+from scheduling.queries.schedule_page import ControllerCard, ProgramCard, schedule_sheet
+from sites.models import Site
+
+
+def published_schedule(site: Site) -> SeasonSchedule | None:
+    return SeasonSchedule.objects.published().filter(site=site).select_related("site").first()
+
+
+def printed_programs(schedule: SeasonSchedule | None, *, set_by_hand_only: bool) -> tuple[Program, ...]:
+    """One entry a program; with `set_by_hand_only` those of controllers that a person types them into."""
+    if schedule is None:
+        return ()
+    return tuple(
+        _printed(card, program)
+        for card in schedule_sheet(schedule).controllers
+        if card.controller.set_by_hand or not set_by_hand_only
+        for program in card.programs
+    )
+
+
+def _printed(card: ControllerCard, program: ProgramCard) -> Program:
+    return Program(
+        controller=card.controller.name,
+        name=program.program.name,
+        days=program.days,
+        start_times=f"{program.program.starts_at:%H:%M}",
+        zones=tuple(
+            ZoneMinutes(
+                zone=str(line.step.zone.number),
+                name=line.step.zone.name,
+                minutes=f"{line.step.run_time_min:g} min",
+                cycles=line.cycles_words,
+            )
+            for line in program.steps
+            if line.step.enabled
+        ),
+        total=f"{program.minutes:g} min, done by {program.ends_at:%H:%M}",
+    )
