@@ -1,0 +1,164 @@
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from sites.core.checks import (
+    BackflowFacts,
+    ControllerFacts,
+    Severity,
+    SitePlant,
+    SupplyFacts,
+    ValveFacts,
+    ZoneFacts,
+    check_site,
+)
+from sites.core.units import FOOT_M, awg_to_mm2
+
+TODAY = date(2024, 7, 1)
+SUPPLY = SupplyFacts(1, "Mains", "mains", flow_available_l_min=60)
+CONTROLLER = ControllerFacts(1, "Controller", terminals=4, transformer_va=40, supply_id=1)
+VALVES = tuple(
+    ValveFacts(n, f"Valve {n}", 1, terminal=n, holding_va=5.5, wire_length_m=50, wire_section_mm2=1.5)
+    for n in (1, 2)
+)
+ZONES = tuple(ZoneFacts(n, f"Zone {n}", n, 30.0, 40.0, 20.0) for n in (1, 2))  # 60 * 20 / 30 = 40 mm/h
+SOUND = SitePlant((SUPPLY,), (CONTROLLER,), VALVES, ZONES, (BackflowFacts(1, "Assembly", date(2025, 4, 1)),))
+
+
+def found(plant):
+    return [finding.check for finding in check_site(plant, TODAY)]
+
+
+def the(plant, check):
+    (finding,) = (finding for finding in check_site(plant, TODAY) if finding.check == check)
+    return finding
+
+
+def figures(finding):
+    return {figure.label: figure.value for figure in finding.figures}
+
+
+def test_a_sound_register_has_no_finding():
+    assert check_site(SOUND, TODAY) == ()
+
+
+def test_two_valves_on_one_terminal():
+    plant = replace(SOUND, valves=(VALVES[0], replace(VALVES[1], terminal=1)))
+    assert found(plant) == ["shared_terminal"]
+    assert "Valve 1 and Valve 2 are both on terminal 1" in the(plant, "shared_terminal").title
+    unwired = tuple(replace(valve, terminal=None) for valve in VALVES)
+    assert found(replace(SOUND, valves=unwired)) == []
+
+
+def test_the_same_terminal_number_on_two_controllers_is_no_finding():
+    second = replace(CONTROLLER, id=2)
+    plant = replace(
+        SOUND,
+        controllers=(CONTROLLER, second),
+        valves=(VALVES[0], replace(VALVES[1], controller_id=2, terminal=1)),
+    )
+    assert found(plant) == []
+
+
+def test_a_terminal_that_the_controller_does_not_have():
+    plant = replace(SOUND, valves=(VALVES[0], replace(VALVES[1], terminal=5)))
+    assert figures(the(plant, "terminal_beyond")) == {"terminal": 5, "terminals there are": 4}
+
+
+def test_an_overloaded_transformer_is_unsafe_and_a_thin_margin_is_told():
+    # reference 7.3: three valves 24 V 0.23 A and a relay 24 V 0.25 A hold 22.56 VA
+    valves = tuple(replace(VALVES[0], id=n, terminal=n, holding_va=5.52, inrush_va=5.52) for n in (1, 2, 3))
+    zones = tuple(replace(ZONES[0], id=n, valve_id=n) for n in (1, 2, 3))
+    controller = replace(CONTROLLER, one_valve_at_a_time=False, most_open=3, pump_relay_va=6.0)
+    for rated, severity in ((22, Severity.UNSAFE), (28, Severity.WRONG), (29, None)):
+        plant = replace(SOUND, controllers=(replace(controller, transformer_va=rated),), valves=valves, zones=zones)
+        if severity is None:
+            assert found(plant) == []
+            continue
+        finding = the(plant, "transformer_overloaded")
+        assert finding.severity is severity
+        assert figures(finding)["needed with one valve starting"] == pytest.approx(22.56)
+        assert "licensed electrician" in finding.todo
+    one_at_a_time = replace(controller, one_valve_at_a_time=True, transformer_va=22)
+    assert found(replace(SOUND, controllers=(one_at_a_time,), valves=valves, zones=zones)) == []
+
+
+def test_a_valve_at_the_end_of_a_thin_wire_sees_too_little():
+    # reference 7.2: 18 AWG, 600 ft, 0.37 A leaves 21.17 V; a coil that needs 21.5 V fails there
+    far = replace(
+        VALVES[0],
+        holding_va=24 * 0.25,
+        inrush_va=24 * 0.37,
+        wire_length_m=600 * FOOT_M,
+        wire_section_mm2=awg_to_mm2(18),
+        minimum_v=21.5,
+    )
+    plant = replace(SOUND, valves=(far, VALVES[1]))
+    assert figures(the(plant, "low_voltage"))["at the valve"] == pytest.approx(21.165, abs=0.005)
+    assert found(replace(plant, valves=(replace(far, minimum_v=21), VALVES[1]))) == []
+    assert found(replace(plant, source_v={1: 26.0})) == []
+
+
+def test_a_zone_that_takes_more_than_the_supply():
+    plant = replace(SOUND, supplies=(replace(SUPPLY, flow_available_l_min=18),), zones=(ZONES[0], ZONES[1]))
+    assert found(plant) == ["flow_above_supply", "flow_above_supply"]
+    idle = tuple(replace(zone, in_use=False) for zone in ZONES)
+    assert found(replace(plant, zones=idle)) == []
+
+
+@pytest.mark.parametrize(("recorded", "told"), [(40, False), (50, False), (54, True), (31, True)])
+def test_a_rate_more_than_a_quarter_from_flow_and_area(recorded, told):
+    plant = replace(SOUND, zones=(replace(ZONES[0], application_rate_mm_h=recorded), ZONES[1]))
+    assert found(plant) == (["application_rate_off"] if told else [])
+
+
+def test_a_pump_without_a_wired_valve_is_unsafe():
+    pump = SupplyFacts(1, "Lake pump", "pump", 60, has_pump=True)
+    unwired = tuple(replace(valve, terminal=None) for valve in VALVES)
+    plant = replace(SOUND, supplies=(pump,), valves=unwired)
+    assert the(plant, "pump_without_path").severity is Severity.UNSAFE
+    assert "pump_without_path" in found(replace(plant, controllers=()))
+
+
+def test_a_pump_on_interlocked_outputs_is_told_unless_valves_shut_slowly():
+    pump = SupplyFacts(1, "Lake pump", "pump", 60, has_pump=True)
+    plant = replace(SOUND, supplies=(pump,))
+    assert found(plant) == ["pump_gap_at_handover"]
+    slow = tuple(replace(valve, closes_from_s=6) for valve in VALVES)
+    assert found(replace(plant, valves=slow)) == []
+    separate = replace(CONTROLLER, one_valve_at_a_time=False)
+    assert found(replace(plant, controllers=(separate,))) == []
+    unrecorded = replace(plant, supplies=(replace(pump, has_pump=False),), controllers=(separate,))
+    assert found(unrecorded) == ["pump_not_recorded"]
+
+
+def test_zones_and_valves_that_have_lost_each_other():
+    plant = replace(SOUND, zones=(ZONES[0], replace(ZONES[1], valve_id=None)))
+    assert found(plant) == ["zone_without_valve", "valve_without_zone"]
+    master = replace(VALVES[1], is_master=True)
+    assert found(replace(SOUND, valves=(VALVES[0], master), zones=ZONES[:1])) == []
+
+
+@pytest.mark.parametrize(
+    ("due", "severity"),
+    [
+        (date(2024, 6, 30), Severity.UNSAFE),
+        (TODAY, Severity.SOON),
+        (date(2024, 7, 31), Severity.SOON),
+        (date(2024, 8, 1), None),
+        (None, Severity.MISSING),
+    ],
+)
+def test_backflow_tests_by_their_date(due, severity):
+    plant = replace(SOUND, backflows=(BackflowFacts(1, "Assembly", due),))
+    assert [f.severity for f in check_site(plant, TODAY)] == ([severity] if severity else [])
+
+
+def test_unsafe_findings_come_first():
+    plant = replace(
+        SOUND,
+        zones=(ZONES[0], replace(ZONES[1], valve_id=None)),
+        backflows=(BackflowFacts(1, "Assembly", date(2024, 1, 1)),),
+    )
+    assert found(plant)[0] == "backflow_test"
