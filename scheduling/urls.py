@@ -1,4 +1,27 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from scheduling.views import programs, stations, watering, week
 
 app_name = "scheduling"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("watering/", week.week, name="week"),
+    path("sites/<int:pk>/watering/", watering.site_watering, name="site_watering"),
+    path("sites/<int:pk>/watering/compute/", watering.schedule_compute, name="schedule_compute"),
+    path("sites/<int:pk>/watering/pause/", watering.site_pause, name="site_pause"),
+    path("pauses/<int:pk>/end/", watering.pause_end, name="pause_end"),
+    path("schedules/<int:pk>/", watering.schedule, name="schedule"),
+    path("schedules/<int:pk>/publish/", watering.schedule_publish, name="schedule_publish"),
+    path(
+        "schedules/<int:pk>/controllers/<int:controller_pk>/applied/",
+        watering.schedule_applied,
+        name="schedule_applied",
+    ),
+    path("schedules/<int:pk>/zones/<int:zone_pk>/months/<int:month>/", watering.figure, name="figure"),
+    path("programs/<int:pk>/edit/", programs.program_edit, name="program_edit"),
+    path("stations/", stations.station_list, name="station_list"),
+    path("stations/new/", stations.station_new, name="station_new"),
+    path("stations/<int:pk>/", stations.station, name="station"),
+    path("stations/<int:pk>/edit/", stations.station_edit, name="station_edit"),
+    path("stations/<int:pk>/import/", stations.station_import, name="station_import"),
+    path("weather-imports/<int:pk>/", stations.weather_import, name="weather_import"),
+]

@@ -19,6 +19,7 @@ from scheduling.core.water.daily_et import (
 from scheduling.models import DailyWeather as WeatherDay
 from scheduling.models import WeatherImport
 from scheduling.queries.weather import CORE_FIELD, days_between, station_geometry
+from sites.actions import register
 from sites.actions.audit import record
 from sites.models import User, WeatherStation
 
@@ -87,19 +88,29 @@ def import_station_text(
     return done
 
 
-def take_good_rows(*, refused: WeatherImport, by: User | None) -> WeatherImport:
-    """Import the good rows of a file that was refused, without sending it again."""
+def import_refused_again(
+    *, refused: WeatherImport, file_format: str, keep_good_rows: bool, by: User | None
+) -> WeatherImport:
+    """Import a file that was refused, without sending it again; the new report takes the old one's place."""
     with transaction.atomic():
         done = import_station_text(
             station=refused.station,
             text=refused.refused_text,
             file_name=refused.file_name,
-            file_format=refused.file_format,
-            keep_good_rows=True,
+            file_format=file_format,
+            keep_good_rows=keep_good_rows,
             by=by,
         )
         refused.delete()
     return done
+
+
+def save_station(*, station: WeatherStation, by: User) -> WeatherStation:
+    """Create or correct a station. Its days' reference ET follows where it stands, so it is computed anew."""
+    with transaction.atomic():
+        register.save(instance=station, by=by)
+        recompute_reference_et(station=station)
+    return station
 
 
 def read_station_text(text: str, file_format: str, station_code: str) -> StationFile:

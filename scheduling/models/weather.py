@@ -59,6 +59,8 @@ class WeatherImport(models.Model):
         help_text="The file itself, kept only until its good rows are taken or it is dropped.",
     )
 
+    objects = ShownToStaff.as_manager()
+
     class Meta:
         ordering = ["-at", "-pk"]
 

@@ -26,7 +26,8 @@ class StepLine:
         """ "2 × 9 min, 78 min soak" or nothing for one run."""
         if self.step.cycles <= 1:
             return ""
-        return f"{self.step.cycles} × {self.step.run_time_min / self.step.cycles:g} min, {self.step.soak_min:g} min soak"
+        step = self.step
+        return f"{step.cycles} × {step.run_time_min / step.cycles:g} min, {step.soak_min:g} min soak"
 
 
 @dataclass(frozen=True)

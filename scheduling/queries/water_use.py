@@ -32,6 +32,11 @@ class ZoneUse:
     last_year_by_month: tuple[Litres, ...]
 
     @property
+    def months(self) -> list[tuple[Litres, Litres]]:
+        """This year and last year, month by month."""
+        return list(zip(self.litres_by_month, self.last_year_by_month, strict=True))
+
+    @property
     def litres(self) -> Litres:
         return _sum(self.litres_by_month)
 

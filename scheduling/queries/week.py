@@ -34,6 +34,10 @@ class SiteWeek:
         return self.published_l - self.needed_l
 
     @property
+    def size_l(self) -> float:
+        return abs(self.difference_l)
+
+    @property
     def percent(self) -> float | None:
         return 100.0 * self.difference_l / self.needed_l if self.needed_l else None
 

@@ -1,0 +1,183 @@
+"""Forms of the watering pages: what to compute, a program and its steps, pauses, the office's week."""
+
+import calendar
+import datetime as dt
+
+from django import forms
+
+from scheduling.actions.programs import StepChange
+from scheduling.models import Program, ProgramStep, SeasonSchedule, WateringPause
+from scheduling.queries.programs import starts_the_evening_before
+from sites.forms.base import WeekdaysField, use_native_pickers
+from sites.models import Site
+from sites.models.places import WEEKDAYS
+
+LONGEST_RUN_MIN = 600
+MONTHS = [("", "this week, by the weather of the last days"), *((n, calendar.month_name[n]) for n in range(1, 13))]
+
+
+class ComputeForm(forms.Form):
+    month = forms.TypedChoiceField(
+        choices=MONTHS, coerce=int, empty_value=None, required=False, label="Programs for"
+    )
+
+
+class ProgramForm(forms.ModelForm):
+    """Name, start and days of a program, held to the site's permitted days and window."""
+
+    weekdays = WeekdaysField(label="Starts on")
+
+    class Meta:
+        model = Program
+        fields = ["name", "starts_at", "weekdays"]
+        labels = {"starts_at": "Start time"}
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        use_native_pickers(self.fields)
+        self.site: Site = self.instance.schedule.site
+        window = f"{self.site.watering_window_start:%H:%M} to {self.site.watering_window_end:%H:%M}"
+        self.fields["starts_at"].help_text = f"Watering is allowed from {window}."
+
+    def clean_starts_at(self) -> dt.time:
+        start = self.cleaned_data["starts_at"]
+        opens, closes = self.site.watering_window_start, self.site.watering_window_end
+        inside = opens <= start < closes if opens < closes else start >= opens or start < closes
+        if opens != closes and not inside:
+            raise forms.ValidationError(f"Outside the permitted hours, {opens:%H:%M} to {closes:%H:%M}.")
+        return start
+
+    def clean(self) -> dict:
+        cleaned = super().clean()
+        start, days = cleaned.get("starts_at"), cleaned.get("weekdays")
+        if start is None or not days or self.site.permitted_days != Site.PermittedDays.WEEKDAYS:
+            return cleaned
+        clocks = (start, self.site.watering_window_start, self.site.watering_window_end)
+        shift = 1 if starts_the_evening_before(*(clock.hour * 60 + clock.minute for clock in clocks)) else 0
+        wrong = [day for day in days if (day + shift) % 7 not in self.site.permitted_weekdays]
+        if wrong:
+            names = ", ".join(WEEKDAYS[day] for day in wrong)
+            self.add_error(
+                "weekdays", f"The site does not permit watering that starts on {names} at {start:%H:%M}."
+            )
+        return cleaned
+
+
+class StepForm(forms.ModelForm):
+    class Meta:
+        model = ProgramStep
+        fields = ["run_time_min", "cycles", "soak_min", "enabled"]
+        labels = {"run_time_min": "Minutes", "soak_min": "Soak, min", "enabled": "On"}
+        widgets = {
+            "run_time_min": forms.NumberInput(attrs={"step": "any", "min": 0, "inputmode": "decimal"}),
+            "soak_min": forms.NumberInput(attrs={"step": "any", "min": 0, "inputmode": "decimal"}),
+        }
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        for name, field in self.fields.items():
+            field.widget.attrs["aria-label"] = f"{self.fields[name].label}, {self.instance.zone}"
+
+    def clean_run_time_min(self) -> float:
+        minutes = self.cleaned_data["run_time_min"]
+        if not 0 < minutes <= LONGEST_RUN_MIN:
+            raise forms.ValidationError(
+                f"Between 0 and {LONGEST_RUN_MIN} minutes. To skip the zone, take the tick off."
+            )
+        return minutes
+
+    def clean_cycles(self) -> int:
+        cycles = self.cleaned_data["cycles"]
+        if not 1 <= cycles <= 20:
+            raise forms.ValidationError("1 to 20 cycles.")
+        return cycles
+
+    def clean_soak_min(self) -> float:
+        soak = self.cleaned_data["soak_min"]
+        if not 0 <= soak <= 240:
+            raise forms.ValidationError("0 to 240 minutes.")
+        return soak
+
+    def clean(self) -> dict:
+        cleaned = super().clean()
+        if cleaned.get("cycles", 1) > 1 and cleaned.get("soak_min") == 0:
+            self.add_error("soak_min", "Several cycles need a soak between them.")
+        return cleaned
+
+
+StepFormSet = forms.modelformset_factory(ProgramStep, form=StepForm, extra=0)
+
+
+def step_changes(steps: forms.BaseModelFormSet) -> list[StepChange]:
+    """The valid formset as plain changes."""
+    return [
+        StepChange(
+            pk=form.instance.pk,
+            run_time_min=form.cleaned_data["run_time_min"],
+            cycles=form.cleaned_data["cycles"],
+            soak_min=form.cleaned_data["soak_min"],
+            enabled=form.cleaned_data["enabled"],
+        )
+        for form in steps.forms
+    ]
+
+
+class PauseForm(forms.ModelForm):
+    class Meta:
+        model = WateringPause
+        fields = ["starts_on", "ends_on", "reason"]
+        labels = {"starts_on": "First day", "ends_on": "Last day"}
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        use_native_pickers(self.fields)
+
+    def clean(self) -> dict:
+        cleaned = super().clean()
+        first, last = cleaned.get("starts_on"), cleaned.get("ends_on")
+        if first and last and last < first:
+            self.add_error("ends_on", "The pause must end on or after the day it starts.")
+        return cleaned
+
+
+class AppliedForm(forms.Form):
+    applied_on = forms.DateField(label="Set on", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
+
+
+class WeekFilterForm(forms.Form):
+    threshold = forms.FloatField(
+        label="Off by more than, %", min_value=0, max_value=1000, initial=15, required=False
+    )
+    direction = forms.ChoiceField(
+        choices=[("", "over or under"), ("over", "too much water"), ("under", "too little water")], required=False
+    )
+
+
+class WeekActionForm(forms.Form):
+    """What to do with the chosen sites: publish their drafts, or pause them with a last day and a reason."""
+
+    PUBLISH, PAUSE = "publish", "pause"
+    act = forms.ChoiceField(choices=[(PUBLISH, "publish"), (PAUSE, "pause")], widget=forms.HiddenInput)
+    draft = forms.ModelMultipleChoiceField(
+        queryset=SeasonSchedule.objects.none(), error_messages={"required": "Choose at least one site."}
+    )
+    starts_on = forms.DateField(label="Pause from", required=False)
+    ends_on = forms.DateField(label="Until, this day included", required=False)
+    reason = forms.CharField(max_length=120, required=False)
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        use_native_pickers(self.fields)
+        # Also drafts that were published meanwhile: the action answers for them in words.
+        self.fields["draft"].queryset = SeasonSchedule.objects.select_related("site").defer("basis")
+
+    def clean(self) -> dict:
+        cleaned = super().clean()
+        if cleaned.get("act") == self.PAUSE:
+            for name, words in (("starts_on", "first day"), ("ends_on", "last day"), ("reason", "reason")):
+                if not cleaned.get(name) and name not in self.errors:
+                    self.add_error(name, f"A pause needs its {words}.")
+            first, last = cleaned.get("starts_on"), cleaned.get("ends_on")
+            if first and last and last < first:
+                self.add_error("ends_on", "The pause must end on or after the day it starts.")
+        return cleaned

@@ -1,0 +1,56 @@
+"""Forms of the weather pages: a station, and a file of its days."""
+
+from typing import ClassVar
+
+from django import forms
+
+from scheduling.actions.weather import FORMATS
+from scheduling.models import WeatherImport
+from sites.forms.base import RegisterForm
+from sites.models import WeatherStation
+
+LARGEST_FILE_MB = 20
+
+
+class StationForm(RegisterForm):
+    quantities: ClassVar[dict[str, str]] = {"elevation_m": "length", "wind_height_m": "length"}
+
+    class Meta:
+        model = WeatherStation
+        fields = ["code", "name", "latitude", "longitude", "elevation_m", "wind_height_m", "coastal"]
+        labels = {"elevation_m": "elevation", "wind_height_m": "height of the wind sensor", "coastal": "at a coast"}
+
+
+class ImportForm(forms.Form):
+    """A station file; once a file was refused it stays with us and need not be chosen again."""
+
+    file = forms.FileField(required=False, help_text=f"Text in UTF-8, at most {LARGEST_FILE_MB} MB.")
+    file_format = forms.ChoiceField(
+        label="Format", choices=[(key, words) for key, words in FORMATS.items() if key != "seattle"]
+    )
+    keep_good_rows = forms.BooleanField(
+        label="keep the good rows", required=False, help_text="Store what is right although other rows are not."
+    )
+
+    def __init__(self, *args, refused: WeatherImport | None = None, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.refused = refused
+        self.text = ""
+        if refused is not None:
+            self.fields["file"].help_text = f"{refused.file_name} is still here. Choose a file only to replace it."
+
+    def clean_file(self):
+        file = self.cleaned_data["file"]
+        if file is None:
+            if self.refused is None:
+                raise forms.ValidationError("Choose the station's file.")
+            return None
+        if file.size > LARGEST_FILE_MB * 1024 * 1024:
+            raise forms.ValidationError(f"{file.name} is larger than {LARGEST_FILE_MB} MB. Split it by years.")
+        try:
+            self.text = file.read().decode("utf-8-sig")
+        except UnicodeDecodeError as error:
+            raise forms.ValidationError(f"{file.name} is not UTF-8 text (byte {error.start}).") from error
+        if "\0" in self.text:
+            raise forms.ValidationError(f"{file.name} is not a text file.")
+        return file

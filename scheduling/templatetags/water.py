@@ -1,0 +1,69 @@
+"""Water figures on a page: litres as the firm's volume, derivation values in the firm's units."""
+
+from django import template
+
+from sites.core.units import format_quantity
+from sites.models import Firm
+
+LITRES_PER_M3 = 1000.0
+# Unit of the water core -> quantity that has a unit of the firm's own, and what to divide by.
+QUANTITY_OF_UNIT = {
+    "mm": ("depth", 1.0),
+    "mm/h": ("rate", 1.0),
+    "L": ("volume", LITRES_PER_M3),
+    "m2": ("area", 1.0),
+    "m": ("length", 1.0),
+    "L/min": ("flow", 1.0),
+}
+
+register = template.Library()
+
+
+@register.filter
+def litres(value: float | None) -> str:
+    """Litres as a volume with its unit."""
+    return format_quantity(_m3(value), "volume", Firm.current().units)
+
+
+@register.filter
+def litres_number(value: float | None) -> str:
+    """Litres as a bare number in the firm's volume unit, for a table whose head names the unit."""
+    system = Firm.current().units
+    decimals = 1 if system == Firm.Units.METRIC else 0
+    return format_quantity(_m3(value), "volume", system, decimals=decimals, with_unit=False)
+
+
+@register.filter
+def with_unit(value: float | str | None, unit: str) -> str:
+    """A value of a derivation in the firm's units; words stay words, other numbers keep four digits."""
+    if value is None:
+        return "–"
+    if isinstance(value, str):
+        return f"{value} {unit}".strip()
+    if unit in QUANTITY_OF_UNIT:
+        quantity, divisor = QUANTITY_OF_UNIT[unit]
+        return format_quantity(value / divisor, quantity, Firm.current().units)
+    return f"{value:.4g} {unit}".strip()
+
+
+@register.filter
+def signed(value: float | None, decimals: int = 0) -> str:
+    """A difference with its sign, "+12" or "−3"; "–" where there is none."""
+    if value is None:
+        return "–"
+    text = f"{abs(value):.{decimals}f}"
+    if float(text) == 0:
+        return "0"
+    return f"{'+' if value > 0 else '−'}{text}"
+
+
+@register.filter
+def seconds(value: float) -> str:
+    """Seconds as "45 s", "8.1 min" or "23 h"."""
+    if value < 120:
+        return f"{value:.0f} s"
+    return f"{value / 60:.1f} min" if value < 7200 else f"{value / 3600:.0f} h"
+
+
+def _m3(value: float | None) -> float | None:
+    return None if value is None else value / LITRES_PER_M3

@@ -1,0 +1,177 @@
+"""A site's watering: what is published, the draft beside it, the water used, and every figure explained."""
+
+import datetime as dt
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from scheduling.actions import pauses as pausing
+from scheduling.actions import schedules
+from scheduling.actions.errors import ScheduleError
+from scheduling.forms.schedules import AppliedForm, ComputeForm, PauseForm
+from scheduling.models import SeasonSchedule, WateringPause
+from scheduling.queries.explain import explain
+from scheduling.queries.schedule_page import changes, schedule_sheet
+from scheduling.queries.sequence import week_timeline
+from scheduling.queries.water_use import site_water_use
+from sites.access import EVERYONE, OFFICE, STAFF, open_to, visible_or_404
+from sites.models import Controller, Site
+from sites.views.answers import typed
+
+State = SeasonSchedule.State
+SHOWN_REVISIONS = 12
+
+
+def _watering_url(site_id: int) -> str:
+    return reverse("scheduling:site_watering", args=[site_id])
+
+
+def _site(request: HttpRequest, pk: int) -> Site:
+    return visible_or_404(Site.objects.select_related("weather_station", "tariff"), request.user, pk=pk)
+
+
+def _schedule(request: HttpRequest, pk: int) -> SeasonSchedule:
+    rows = SeasonSchedule.objects.select_related("site", "published_by", "computed_by")
+    return visible_or_404(rows, request.user, pk=pk)
+
+
+@open_to(*EVERYONE)
+def site_watering(request: HttpRequest, pk: int) -> HttpResponse:
+    site = _site(request, pk)
+    rows = SeasonSchedule.objects.visible_to(request.user).filter(site=site).select_related("published_by")
+    published = rows.filter(state=State.PUBLISHED).first()
+    today = timezone.localdate()
+    shown: dict[str, Any] = {
+        "site": site,
+        "published": published,
+        "sheet": schedule_sheet(published) if published else None,
+        "draft": rows.filter(state=State.DRAFT).first(),
+        "revisions": rows.exclude(state=State.DRAFT)
+        .defer("basis")
+        .order_by("-published_at", "-pk")[:SHOWN_REVISIONS],
+        "use": site_water_use(site, season_year=today.year, until=today),
+        "pauses": WateringPause.objects.filter(site=site, ends_on__gte=today - dt.timedelta(days=60)),
+        "today": today,
+        "staff": request.user.is_office or request.user.is_technician,
+        "compute_form": ComputeForm(auto_id="compute_%s"),
+        "applied_form": AppliedForm(initial={"applied_on": today}, auto_id=False),
+    }
+    if published and shown["staff"]:
+        shown["week"] = week_timeline(published, week_starts_on=today)
+    return render(request, "scheduling/site_watering.html", shown)
+
+
+@open_to(*EVERYONE)
+def schedule(request: HttpRequest, pk: int) -> HttpResponse:
+    """One revision: a draft with its change against what is published, or an old revision."""
+    row = _schedule(request, pk)
+    shown: dict[str, Any] = {"site": row.site, "schedule": row, "sheet": schedule_sheet(row)}
+    if row.state == State.DRAFT:
+        published = SeasonSchedule.objects.published().filter(site=row.site).first()
+        shown["published"] = published
+        shown["changes"] = changes(published, row)
+        shown["week"] = week_timeline(row, week_starts_on=timezone.localdate())
+        shown["compute_form"] = ComputeForm(auto_id="compute_%s")
+    return render(request, "scheduling/schedule.html", shown)
+
+
+@open_to(*OFFICE)
+@require_POST
+def schedule_compute(request: HttpRequest, pk: int) -> HttpResponse:
+    site = _site(request, pk)
+    form = ComputeForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Choose a month from the list.")
+        return redirect(_watering_url(site.pk))
+    draft = schedules.compute_draft(
+        site=site, today=timezone.localdate(), by=request.user, month=form.cleaned_data["month"]
+    )
+    messages.success(request, "Computed. Look at the draft, then publish it.")
+    return redirect("scheduling:schedule", draft.pk)
+
+
+@open_to(*OFFICE)
+@require_POST
+def schedule_publish(request: HttpRequest, pk: int) -> HttpResponse:
+    site_id = request.POST.get("site", "")
+    try:
+        row = _schedule(request, pk)
+    except Http404:
+        if not site_id.isdigit():
+            raise
+        # A draft that was computed anew while somebody looked at the old one.
+        messages.error(request, "This draft was computed anew in the meantime. Look at the new one, then publish.")
+        return redirect(_watering_url(_site(request, int(site_id)).pk))
+    try:
+        published = schedules.publish(schedule=row, by=request.user)
+    except ScheduleError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, f"Published as revision {published.revision} of {published.season_year}.")
+    return redirect(_watering_url(row.site_id))
+
+
+@open_to(*STAFF)
+@require_POST
+def schedule_applied(request: HttpRequest, pk: int, controller_pk: int) -> HttpResponse:
+    row = _schedule(request, pk)
+    controller = visible_or_404(Controller.objects.all(), request.user, pk=controller_pk)
+    form = AppliedForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Give the day on which the schedule was set, as YYYY-MM-DD.")
+        return redirect(_watering_url(row.site_id))
+    try:
+        schedules.record_applied(
+            schedule=row, controller=controller, applied_on=form.cleaned_data["applied_on"], by=request.user
+        )
+    except ScheduleError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, f"Noted: revision {row.revision} is set at {controller}.")
+    return redirect(_watering_url(row.site_id))
+
+
+@open_to(*EVERYONE)
+def figure(request: HttpRequest, pk: int, zone_pk: int, month: int) -> HttpResponse:
+    """Why a zone's figures of a month are what they are."""
+    row = _schedule(request, pk)
+    zone = row.site.zones.filter(pk=zone_pk).first()
+    if zone is None or not 1 <= month <= 12:
+        raise Http404
+    explained = explain(row, zone, month)
+    if explained is None:
+        raise Http404
+    shown = {"site": row.site, "schedule": row, "zone": zone, "explained": explained}
+    return render(request, "scheduling/figure.html", {**shown, "month_day": dt.date(row.season_year, month, 1)})
+
+
+@open_to(*OFFICE)
+def site_pause(request: HttpRequest, pk: int) -> HttpResponse:
+    site = _site(request, pk)
+    form = PauseForm(**typed(request), initial={"starts_on": timezone.localdate()})
+    if form.is_bound and form.is_valid():
+        pausing.pause(sites=[site], by=request.user, **form.cleaned_data)
+        messages.success(request, f"Watering is paused until {form.cleaned_data['ends_on']:%-d %B %Y}.")
+        return redirect(_watering_url(site.pk))
+    shown = {
+        "form": form,
+        "title": f"Pause watering at {site}",
+        "lead": "Both days are included. A controller that is set by hand has to be switched off at the site.",
+        "submit_label": "Pause",
+        "back_url": _watering_url(site.pk),
+    }
+    return render(request, "form_page.html", shown, status=422 if form.is_bound else 200)
+
+
+@open_to(*OFFICE)
+@require_POST
+def pause_end(request: HttpRequest, pk: int) -> HttpResponse:
+    pause = visible_or_404(WateringPause.objects.select_related("site"), request.user, pk=pk)
+    pausing.end_pause(pause=pause, last_day=timezone.localdate() - dt.timedelta(days=1), by=request.user)
+    messages.success(request, "Watering goes on from today.")
+    return redirect(_watering_url(pause.site_id))

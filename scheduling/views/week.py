@@ -1,0 +1,65 @@
+"""This week: sites whose published schedule is off, most water first; publish or pause those chosen."""
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from scheduling.actions import pauses, schedules
+from scheduling.actions.errors import ScheduleError
+from scheduling.forms.schedules import WeekActionForm, WeekFilterForm
+from scheduling.queries.week import office_week
+from sites.access import OFFICE, open_to
+
+ROWS_A_PAGE = 50
+USUAL_THRESHOLD_PERCENT = 15.0
+
+
+@open_to(*OFFICE)
+def week(request: HttpRequest) -> HttpResponse:
+    today = timezone.localdate()
+    action_form = WeekActionForm(request.POST or None, initial={"starts_on": today}, auto_id="act_%s")
+    if request.method == "POST" and action_form.is_valid():
+        _act(request, action_form)
+        return redirect(request.get_full_path())
+    filters = WeekFilterForm(request.GET if "threshold" in request.GET else None, initial={"threshold": 15})
+    wanted = filters.cleaned_data if filters.is_bound and filters.is_valid() else {}
+    threshold = wanted.get("threshold")
+    threshold = USUAL_THRESHOLD_PERCENT if threshold is None else threshold
+    direction = wanted.get("direction", "")
+    found = office_week(today=today, threshold_percent=threshold, direction=direction)
+    shown = {
+        "today": today,
+        "found": found,
+        "page": Paginator(found.rows, ROWS_A_PAGE).get_page(request.GET.get("page")),
+        "filters": filters,
+        "threshold": threshold,
+        "extra": f"&threshold={threshold:g}&direction={direction}",
+        "form": action_form,
+        "chosen": set(request.POST.getlist("draft")),
+    }
+    return render(request, "scheduling/week.html", shown, status=422 if request.method == "POST" else 200)
+
+
+def _act(request: HttpRequest, form: WeekActionForm) -> None:
+    chosen = list(form.cleaned_data["draft"])
+    if form.cleaned_data["act"] == WeekActionForm.PAUSE:
+        pauses.pause(
+            sites=[draft.site for draft in chosen],
+            starts_on=form.cleaned_data["starts_on"],
+            ends_on=form.cleaned_data["ends_on"],
+            reason=form.cleaned_data["reason"],
+            by=request.user,
+        )
+        messages.success(request, f"{len(chosen)} sites paused until {form.cleaned_data['ends_on']:%-d %B %Y}.")
+        return
+    published = 0
+    for draft in chosen:
+        try:
+            schedules.publish(schedule=draft, by=request.user)
+            published += 1
+        except ScheduleError as error:
+            messages.error(request, f"{draft.site}: {error}")
+    if published:
+        messages.success(request, f"{published} schedules published.")
