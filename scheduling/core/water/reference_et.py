@@ -44,7 +44,12 @@ def mean_temperature(tmax_c: ArrayLike, tmin_c: ArrayLike) -> Array:
 def saturation_vapour_pressure(temperature_c: ArrayLike) -> Array:
     """e0(T), kPa (FAO-56 Eq. 11)."""
     t = floats(temperature_c)
-    return 0.6108 * np.exp(17.27 * t / (t + 237.3))
+    value = np.asarray(t + 237.3)  # worked in place: the exponentials are most of the cost of ET
+    np.divide(t, value, out=value)
+    value *= 17.27
+    np.exp(value, out=value)
+    value *= 0.6108
+    return value
 
 
 def mean_saturation_vapour_pressure(tmax_c: ArrayLike, tmin_c: ArrayLike) -> Array:
@@ -101,8 +106,11 @@ def solar_declination(day_of_year: ArrayLike) -> Array:
 
 def sunset_hour_angle(latitude_deg: ArrayLike, day_of_year: ArrayLike) -> Array:
     """Sunset hour angle, rad (FAO-56 Eq. 25); 0 in polar night, pi in polar day."""
-    cosine = -np.tan(np.radians(floats(latitude_deg))) * np.tan(solar_declination(day_of_year))
-    return np.arccos(np.clip(cosine, -1.0, 1.0))
+    return np.arccos(_sunset_cosine(np.radians(floats(latitude_deg)), solar_declination(day_of_year)))
+
+
+def _sunset_cosine(latitude_rad: Array, declination_rad: Array) -> Array:
+    return np.clip(-np.tan(latitude_rad) * np.tan(declination_rad), -1.0, 1.0)
 
 
 def extraterrestrial_radiation(
@@ -111,11 +119,12 @@ def extraterrestrial_radiation(
     """Ra, MJ/m2/day (FAO-56 Eq. 21)."""
     latitude = np.radians(floats(latitude_deg))
     declination = solar_declination(day_of_year)
-    angle = sunset_hour_angle(latitude_deg, day_of_year)
-    sun = angle * (np.sin(latitude) * np.sin(declination))
-    sun += (np.cos(latitude) * np.cos(declination)) * np.sin(angle)
+    cosine = _sunset_cosine(latitude, declination)
+    sun = np.arccos(cosine) * (np.sin(latitude) * np.sin(declination))
+    # sqrt(1 - cos2) is the sine of the sunset angle, which lies between 0 and pi.
+    sun += np.sqrt(1.0 - cosine * cosine) * (np.cos(latitude) * np.cos(declination))
     # Rounding can leave -1e-17 in polar night.
-    return np.maximum(24.0 * 60.0 / np.pi * solar_constant * inverse_distance(day_of_year) * sun, 0.0)
+    return np.maximum((24.0 * 60.0 / np.pi * solar_constant) * inverse_distance(day_of_year) * sun, 0.0)
 
 
 def daylight_hours(latitude_deg: ArrayLike, day_of_year: ArrayLike) -> Array:
@@ -144,7 +153,10 @@ def net_shortwave(rs: ArrayLike) -> Array:
 
 def cloud_ratio(rs: ArrayLike, rso: ArrayLike, lowest: float = 0.0) -> Array:
     """Rs/Rso limited to lowest..1 (FAO-56 Eq. 39 limits it to 1, ASCE-05 to 0.3..1)."""
-    sun, clear = np.broadcast_arrays(floats(rs), floats(rso))
+    sun, clear = floats(rs), floats(rso)
+    if clear.size and clear.min() > 0:
+        return np.clip(sun / clear, lowest, 1.0)
+    sun, clear = np.broadcast_arrays(sun, clear)
     ratio = np.full(sun.shape, POLAR_NIGHT_CLOUD_RATIO)
     np.divide(sun, clear, out=ratio, where=clear > 0)
     return np.clip(ratio, lowest, 1.0)

@@ -145,6 +145,22 @@ def test_random_days_agree_with_a_second_library_by_both_humidity_routes(equatio
         assert by_rh[day] == pytest.approx(max(theirs, 0.0), abs=0.001)
 
 
+def test_many_stations_are_as_each_alone_and_a_fault_is_found_in_the_last():
+    weather, site = random_stations(stations=120)
+    together = daily_reference_et(weather, site)
+    last = StationGeometry(site.latitude_deg[119:], site.elevation_m[119:], wind_height_m=3.0)
+    fields = ("tmax_c", "tmin_c", "wind_m_s", "tdew_c", "radiation_mj_m2")
+    alone = daily_reference_et(
+        DailyWeather(weather.dates, **{field: getattr(weather, field)[119:] for field in fields}), last
+    )
+    assert together.et_mm.shape == (120, 365)
+    assert np.array_equal(together.et_mm[119:], alone.et_mm)
+    weather.wind_m_s[119, 364] = -1.0
+    with pytest.raises(WaterInputError) as refusal:
+        daily_reference_et(weather, site)
+    assert refusal.value.rows == (120 * 365 - 1,)
+
+
 def week(**fields):
     dates = np.arange(np.datetime64("2024-06-01"), np.datetime64("2024-06-08"))
     plain = {"tmax_c": np.full(7, 25.0), "tmin_c": np.full(7, 12.0)}
