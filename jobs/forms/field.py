@@ -1,0 +1,294 @@
+"""Forms of the field pages. Numbers are text fields with a number pad, so that a slip of the thumb comes back as
+typed: a browser drops what it cannot read from a `type=number` field without telling anyone."""
+
+import re
+import uuid
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
+
+from jobs.core.checklists import AIR_PRESSURE_LIMIT
+from jobs.models import ChecklistItem, Fault, ValveMeasurement, Visit
+from jobs.queries.field import schedule_to_set
+from sites.actions.photos import ACCEPTED_TYPES
+from sites.core.units import format_quantity
+from sites.forms.quantities import QuantityField, QuantityModelForm
+from sites.models import Controller, Firm, Site, Valve, WaterSupply, Zone
+
+NUMBER_PAD = {"inputmode": "decimal", "autocomplete": "off"}
+
+
+def with_point(typed: str) -> str:
+    """A lone decimal comma as a point: number pads of many countries have no point.
+
+    "1,000" stays as it is and is refused, since it may mean a thousand or one.
+    """
+    return re.sub(r"^(\s*-?\d+),(\d{1,2}|\d{4,})(\s*)$", r"\1.\2\3", typed)
+
+
+def _with_points(data: Any, names: list[str]) -> Any:
+    if data is None:
+        return None
+    data = data.copy()
+    for name in names:
+        if name in data:
+            data[name] = with_point(data[name])
+    return data
+
+
+class MeasurementForm(QuantityModelForm):
+    quantities = {"flow_l_min": "flow", "pressure_kpa": "pressure", "temperature_c": "temperature"}
+    numbers = ["coil_resistance_ohm", "voltage_v", "current_a", "flow_l_min", "pressure_kpa", "temperature_c"]
+    units = {"coil_resistance_ohm": "Ω", "voltage_v": "V", "current_a": "A"}
+
+    uuid = forms.UUIDField(widget=forms.HiddenInput)
+
+    class Meta:
+        model = ValveMeasurement
+        fields = [
+            "coil_resistance_ohm",
+            "open_circuit",
+            "voltage_v",
+            "flow_l_min",
+            "opens",
+            "closes",
+            "pressure_kpa",
+            "current_a",
+            "temperature_c",
+            "note",
+        ]
+        widgets = {"note": forms.Textarea(attrs={"rows": 2})}
+
+    def __init__(self, data: Any = None, **kwargs: Any) -> None:
+        super().__init__(_with_points(data, self.numbers), **kwargs)
+        self.fields["uuid"].initial = uuid.uuid4
+        for name in self.numbers:
+            field = self.fields[name]
+            field.widget = forms.TextInput(attrs=NUMBER_PAD)
+            field.error_messages["invalid"] = "Enter a number, such as 34.5. Nothing was saved."
+        for name, unit in self.units.items():
+            self.fields[name].unit = unit
+        self.fields["temperature_c"].validators = [MinValueValidator(-60), MaxValueValidator(90)]
+        self.fields["opens"] = _tried([("yes", "yes"), ("no", "no")], "Opens")
+        self.fields["closes"] = _tried([("yes", "yes"), ("no", "no"), ("weeps", "weeps")], "Closes")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        if cleaned.get("open_circuit") and cleaned.get("coil_resistance_ohm") is not None:
+            self.add_error("open_circuit", "Either a resistance or no reading, not both.")
+        told = [cleaned.get(name) for name in self.numbers if name != "temperature_c"]
+        words = [cleaned.get(name) for name in ("open_circuit", "opens", "closes", "note")]
+        if not self.errors and all(value is None for value in told) and not any(words):
+            raise ValidationError("Enter at least one figure or answer.")
+        return cleaned
+
+    def shown(self, name: str, value: float | None) -> str | None:
+        """A stored figure as it stands beside the field, in the field's unit."""
+        if value is None:
+            return None
+        if name in self.quantities:
+            return format_quantity(value, self.quantities[name], Firm.current().units, with_unit=False)
+        return f"{value:.1f}" if name != "current_a" else f"{value:.2f}"
+
+    @property
+    def values(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+def _tried(choices: list[tuple[str, str]], label: str) -> forms.ChoiceField:
+    return forms.ChoiceField(
+        choices=[*choices, ("", "not tried")], label=label, required=False, widget=forms.RadioSelect, initial=""
+    )
+
+
+class StepForm(forms.Form):
+    """The answer to one step that is not a plain tick."""
+
+    def __init__(self, item: ChecklistItem, data: Any = None, **kwargs: Any) -> None:
+        super().__init__(_with_points(data, ["number"]), **kwargs)
+        self.item = item
+        if item.answer == ChecklistItem.Answer.NUMBER:
+            self.fields["number"] = _number(item)
+        elif item.answer == ChecklistItem.Answer.CHOICE:
+            self.fields["text"] = forms.ChoiceField(choices=item.options, label=item.text, widget=forms.RadioSelect)
+        elif item.answer == ChecklistItem.Answer.TEXT:
+            self.fields["text"] = forms.CharField(
+                label=item.text, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
+            )
+        if item.key == AIR_PRESSURE_LIMIT:
+            self.fields["acknowledged"] = forms.BooleanField(
+                label="I read the limits, and the regulator is set and holds this.",
+                error_messages={"required": "Tick this when the regulator is set."},
+            )
+
+    @property
+    def answer(self) -> dict[str, Any]:
+        return {"number": self.cleaned_data.get("number"), "text": self.cleaned_data.get("text", "")}
+
+
+def _number(item: ChecklistItem) -> forms.Field:
+    kwargs = {"label": item.text, "validators": [MinValueValidator(0)], "widget": forms.TextInput(attrs=NUMBER_PAD)}
+    if not item.unit_kind:
+        return forms.FloatField(**kwargs)
+    field = QuantityField(quantity=item.unit_kind, **kwargs)
+    field.use_system(Firm.current().units)
+    return field
+
+
+class SeveralFilesInput(forms.FileInput):
+    allow_multiple_selected = True
+
+
+class SeveralFilesField(forms.FileField):
+    """Any number of files; each is looked at by the action that stores it, not here."""
+
+    widget = SeveralFilesInput
+
+    def clean(self, data: Any, initial: Any = None) -> list:
+        return [upload for upload in data or [] if upload]
+
+
+def photos_field() -> SeveralFilesField:
+    return SeveralFilesField(
+        label="Photos",
+        required=False,
+        help_text="Several are fine.",
+        widget=SeveralFilesInput(attrs={"accept": ",".join(ACCEPTED_TYPES)}),
+    )
+
+
+PLACES = {"valve": Valve, "zone": Zone, "controller": Controller, "supply": WaterSupply}
+
+
+class FaultForm(forms.Form):
+    uuid = forms.UUIDField(widget=forms.HiddenInput)
+    place = forms.ChoiceField(label="Where", required=False)
+    kind = forms.ChoiceField(label="What is wrong", choices=[("", "Choose"), *Fault.Kind.choices])
+    severity = forms.ChoiceField(label="How bad", choices=Fault.Severity.choices, widget=forms.RadioSelect)
+    description = forms.CharField(
+        label="In words", required=False, max_length=4000, widget=forms.Textarea(attrs={"rows": 3})
+    )
+    part_needed = forms.CharField(label="Part needed", required=False, max_length=120)
+    photos = photos_field()
+    repaired_now = forms.BooleanField(label="Repaired on the spot", required=False)
+    repair_note = forms.CharField(label="What was done", required=False, max_length=300)
+
+    def __init__(self, site: Site, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["uuid"].initial = uuid.uuid4
+        self.rows = _places(site)
+        self.fields["place"].choices = [("", "The site in general"), *_grouped(self.rows)]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        if cleaned.get("repaired_now") and not cleaned.get("repair_note", "").strip():
+            self.add_error("repair_note", "Say what was done.")
+        if cleaned.get("kind") == Fault.Kind.OTHER and not cleaned.get("description", "").strip():
+            self.add_error("description", "Say in words what is wrong.")
+        return cleaned
+
+    @property
+    def place_row(self):
+        return self.rows.get(self.cleaned_data["place"])
+
+
+def _places(site: Site) -> dict[str, Any]:
+    """Only what stands on this site can be chosen, whatever is posted."""
+    rows = {
+        "valve": Valve.objects.filter(controller__site=site).select_related("controller"),
+        "zone": Zone.objects.filter(site=site),
+        "controller": Controller.objects.filter(site=site),
+        "supply": WaterSupply.objects.filter(site=site),
+    }
+    return {f"{word}-{row.pk}": row for word, found in rows.items() for row in found}
+
+
+def _grouped(rows: dict[str, Any]) -> list[tuple[str, list[tuple[str, str]]]]:
+    groups: dict[str, list[tuple[str, str]]] = {}
+    for key, row in rows.items():
+        groups.setdefault(f"{key.split('-')[0].capitalize()}", []).append((key, str(row)))
+    return list(groups.items())
+
+
+class PhotosForm(forms.Form):
+    photos = photos_field()
+
+    def clean_photos(self) -> list:
+        uploads = self.cleaned_data["photos"]
+        if not uploads:
+            raise ValidationError("Choose at least one photo.")
+        return uploads
+
+
+class CloseFaultForm(forms.Form):
+    """Repaired, or dismissed by the office: either way with words."""
+
+    note = forms.CharField(max_length=300, widget=forms.Textarea(attrs={"rows": 2}))
+
+    def __init__(self, *args: Any, label: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["note"].label = label
+
+
+LOCAL_TIME = "%Y-%m-%dT%H:%M"
+
+
+def _local_time(label: str, **kwargs: Any) -> forms.DateTimeField:
+    widget = forms.DateTimeInput(format=LOCAL_TIME, attrs={"type": "datetime-local"})
+    return forms.DateTimeField(label=label, input_formats=[LOCAL_TIME, f"{LOCAL_TIME}:%S"], widget=widget, **kwargs)
+
+
+class FinishForm(forms.Form):
+    """Build it inside the site's time zone: typed times are the site's."""
+
+    notes = forms.CharField(
+        label="Notes for the office and the report",
+        required=False,
+        max_length=4000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    accept_reason = forms.CharField(label="Why these are left out", required=False, max_length=400)
+    set_at = forms.ModelMultipleChoiceField(
+        label="Schedule set at the controller",
+        queryset=Controller.objects.none(),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+    signed_by = forms.CharField(label="Client's name at sign-off", required=False, max_length=120)
+    started_at = _local_time("Started on site")
+    finished_at = _local_time("Finished on site", required=False, help_text="Empty: now.")
+    times_reason = forms.CharField(
+        label="Why the times are changed", required=False, max_length=200, help_text="Only if you changed a time."
+    )
+
+    def __init__(self, visit: Visit, missing: list[str], *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        # To the minute, as the page shows it, so that an untouched field counts as unchanged.
+        self.fields["started_at"].initial = visit.started_at.replace(second=0, microsecond=0)
+        if not missing:
+            del self.fields["accept_reason"]
+        to_set = schedule_to_set(visit)
+        if to_set and to_set.waiting:
+            self.fields["set_at"].queryset = Controller.objects.filter(pk__in=[row.pk for row in to_set.waiting])
+            self.fields[
+                "set_at"
+            ].help_text = f"Season {to_set.schedule.season_year}, revision {to_set.schedule.revision}."
+        else:
+            del self.fields["set_at"]
+
+    @property
+    def outcome(self) -> dict[str, Any]:
+        """What `finish_visit` takes. A start left as shown is no correction: the recorded seconds stay."""
+        cleaned = dict(self.cleaned_data)
+        cleaned["set_at_controllers"] = cleaned.pop("set_at", ())
+        if "started_at" not in self.changed_data:
+            cleaned["started_at"] = None
+        return cleaned
+
+
+class FaultFilterForm(forms.Form):
+    state = forms.ChoiceField(choices=[("", "any state"), *Fault.State.choices], required=False, initial="open")
+    severity = forms.ChoiceField(choices=[("", "any severity"), *Fault.Severity.choices], required=False)
+    site = forms.ModelChoiceField(queryset=Site.objects.current(), required=False, empty_label="any site")

@@ -1,0 +1,111 @@
+"""A valve's figures on a visit, what is known of the valve, and what the figures mean."""
+
+from dataclasses import dataclass
+
+from jobs.core.diagnosis import Finding, ValveBaseline, ValveReading, diagnose, figures
+from jobs.core.diagnosis_rules import Level
+from jobs.models import ValveMeasurement, Visit
+from sites.models import Valve
+
+NUMBERS = ("coil_resistance_ohm", "voltage_v", "current_a", "flow_l_min", "pressure_kpa", "temperature_c")
+
+
+@dataclass(frozen=True)
+class ValveCheck:
+    """`measurement` is the latest of this visit; `history` every other row of the valve, the newest first."""
+
+    valve: Valve
+    measurement: ValveMeasurement | None
+    history: list[ValveMeasurement]
+    baseline: ValveBaseline
+    findings: tuple[Finding, ...]
+
+    @property
+    def last(self) -> dict[str, float]:
+        """The newest value of each number before the one now being entered; SI."""
+        rows = [self.measurement, *self.history] if self.measurement else self.history
+        values = {}
+        for name in NUMBERS:
+            found = next((getattr(row, name) for row in rows if getattr(row, name) is not None), None)
+            if found is not None:
+                values[name] = found
+        return values
+
+    @property
+    def as_new(self) -> dict[str, float | str | None]:
+        """What a valve in order would show, at 20 °C: resistance with its wire, voltage behind it, flow; SI."""
+        expected = figures(ValveReading(), self.baseline)
+        return {
+            "coil_resistance_ohm": expected["resistance_expected_ohm"],
+            "voltage_v": expected["voltage_expected_v"],
+            "current_a": expected["current_expected_a"],
+            "flow_l_min": self.baseline.flow_l_min,
+        }
+
+    @property
+    def where(self) -> str:
+        terminal = f"terminal {self.valve.terminal}" if self.valve.terminal else "no terminal"
+        zones = ", ".join(f"zone {zone}" for zone in self.valve.zones.all())
+        parts = [str(self.valve.controller), terminal, zones, self.valve.location]
+        return " · ".join(part for part in parts if part)
+
+    @property
+    def worst(self) -> Level:
+        return self.findings[0].level if self.findings else Level.OK
+
+    @property
+    def stay_here(self) -> bool:
+        """Something to act on or to record, before the technician walks on."""
+        return any(finding.level is Level.ACT or finding.fault_kind for finding in self.findings)
+
+    @property
+    def state(self) -> str:
+        if self.measurement is None:
+            return "not yet"
+        return "within expectation" if self.worst is Level.OK else "look here"
+
+    @property
+    def tag(self) -> str:
+        if self.measurement is None:
+            return "soft"
+        return {Level.OK: "good", Level.WATCH: "warn", Level.ACT: "bad"}[self.worst]
+
+
+def valve_check(valve: Valve, rows: list[ValveMeasurement], visit: Visit) -> ValveCheck:
+    """`rows`: every measurement of the valve, the newest first."""
+    measurement = next((row for row in rows if row.visit_id == visit.pk), None)
+    baseline = valve_baseline(valve)
+    return ValveCheck(
+        valve=valve,
+        measurement=measurement,
+        history=[row for row in rows if row is not measurement],
+        baseline=baseline,
+        findings=diagnose(valve_reading(measurement), baseline) if measurement else (),
+    )
+
+
+def valve_baseline(valve: Valve) -> ValveBaseline:
+    """The register's figures of a valve; its flow is known only if every zone's on it is."""
+    flows = [zone.flow_l_min for zone in valve.zones.all() if zone.in_use]
+    return ValveBaseline(
+        output=valve.controller.output,
+        coil_resistance_ohm=valve.coil_resistance_ohm,
+        wire_length_m=valve.wire_length_m,
+        wire_section_mm2=valve.wire_section_mm2,
+        holding_va=valve.coil_holding_va,
+        flow_l_min=sum(flows) if flows and None not in flows else None,
+    )
+
+
+def valve_reading(row: ValveMeasurement) -> ValveReading:
+    return ValveReading(
+        resistance_ohm=row.coil_resistance_ohm,
+        over_range=row.open_circuit,
+        voltage_v=row.voltage_v,
+        current_a=row.current_a,
+        flow_l_min=row.flow_l_min,
+        pressure_kpa=row.pressure_kpa,
+        opens=row.opens,
+        closes=row.closes,
+        temperature_c=row.temperature_c,
+    )

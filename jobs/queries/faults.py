@@ -1,0 +1,105 @@
+"""Faults with their neighbours: what else went wrong at the same place, and a site's whole story."""
+
+from dataclasses import dataclass
+
+from django.db.models import QuerySet
+
+from jobs.core.diagnosis import Finding
+from jobs.models import Fault, Visit
+from jobs.queries.diagnosis import ValveCheck
+from sites.models import AuditEntry, Photo, Site, User
+
+PLACES = ("valve", "zone", "controller", "supply")
+
+
+def with_place(faults: QuerySet) -> QuerySet:
+    return faults.select_related("site", "valve__controller", "zone", "controller", "supply", "found_by")
+
+
+def place_of(fault: Fault) -> str:
+    """Where the fault is, in words."""
+    for name in PLACES:
+        row = getattr(fault, name)
+        if row is not None:
+            return f"{name} {row}"
+    return "the site in general"
+
+
+@dataclass(frozen=True)
+class FaultRow:
+    fault: Fault
+    place: str
+
+
+def with_known_faults(check: ValveCheck) -> list[tuple[Finding, Fault | None]]:
+    """Each finding with the open fault of this valve that already tells it."""
+    known = {fault.kind: fault for fault in Fault.objects.open().filter(valve=check.valve)}
+    return [(finding, known.get(finding.fault_kind)) for finding in check.findings]
+
+
+def fault_rows(faults: QuerySet) -> list[FaultRow]:
+    return [FaultRow(fault, place_of(fault)) for fault in with_place(faults)]
+
+
+SEVERITY_ORDER = {word: rank for rank, word in enumerate(Fault.Severity.values)}
+
+
+def office_faults(user: User, *, state: str = "", severity: str = "", site: Site | None = None) -> QuerySet:
+    faults = Fault.objects.visible_to(user)
+    if state:
+        faults = faults.filter(state=state)
+    if severity:
+        faults = faults.filter(severity=severity)
+    if site is not None:
+        faults = faults.filter(site=site)
+    return faults
+
+
+def open_faults(site: Site) -> list[FaultRow]:
+    """Open faults of a site, the worst first."""
+    rows = fault_rows(Fault.objects.open().filter(site=site))
+    return sorted(rows, key=lambda row: SEVERITY_ORDER[row.fault.severity])
+
+
+@dataclass(frozen=True)
+class FaultStory:
+    """A fault's own steps and the other faults at the same place, across visits and seasons."""
+
+    fault: Fault
+    place: str
+    steps: list[AuditEntry]
+    photos: list[Photo]
+    visit: Visit | None
+    same_place: list[FaultRow]
+
+
+def fault_story(fault: Fault, user: User) -> FaultStory:
+    """`visit` is the one it was found on, if this person may open it."""
+    steps = AuditEntry.objects.filter(subject_type="jobs.fault", subject_id=str(fault.pk)).select_related("by")
+    return FaultStory(
+        fault=fault,
+        place=place_of(fault),
+        steps=list(steps.order_by("at", "pk")),
+        photos=list(fault.photos.all()),
+        visit=Visit.objects.visible_to(user).filter(pk=fault.found_on_visit_id).first(),
+        same_place=_same_place(fault),
+    )
+
+
+def _same_place(fault: Fault) -> list[FaultRow]:
+    for name in PLACES:
+        row = getattr(fault, name)
+        if row is not None:
+            return fault_rows(Fault.objects.filter(site=fault.site_id, **{name: row}).exclude(pk=fault.pk))
+    return []
+
+
+def visit_under_way(user: User, site: Site) -> Visit | None:
+    """The visit on which this person is at the site now, to note a repair on it."""
+    return Visit.objects.filter(technician=user, site=site, state=Visit.State.STARTED).order_by("started_at").last()
+
+
+def site_visits(site: Site, user: User) -> list[Visit]:
+    """The site's visits this person may see, the newest first."""
+    visits = Visit.objects.visible_to(user).filter(site=site).select_related("technician")
+    return list(visits.order_by("-season_year", "-planned_on", "-due_on", "-pk"))
