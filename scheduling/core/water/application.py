@@ -22,7 +22,8 @@ STRONGEST_TEST_WIND_M_S = 2.2  # common practice
 class EmitterClass:
     """A generic device class with the usual rate and uniformity: midpoints, common practice.
 
-    `rate_mm_h` is None where a rate says nothing (water is given by volume per plant).
+    `rate_mm_h` is None where a rate says nothing (water is given by volume per plant). The ranges are what a
+    zone of the class may turn out to be when somebody measures it.
     """
 
     key: str
@@ -30,18 +31,20 @@ class EmitterClass:
     rate_mm_h: float | None
     du_lq: float
     shortest_run_min: int
+    rate_range_mm_h: tuple[float, float] | None
+    du_range: tuple[float, float]
 
 
 EMITTERS: dict[str, EmitterClass] = {
     emitter.key: emitter
     for emitter in (
-        EmitterClass("fixed_spray", "Fixed spray", 45.0, 0.60, 2),
-        EmitterClass("rotating_nozzle", "Multi-stream rotating nozzle", 12.5, 0.675, 2),
-        EmitterClass("rotor", "Gear or impact rotor", 12.5, 0.675, 2),
-        EmitterClass("micro_spray", "Micro-spray", 16.5, 0.675, 2),
-        EmitterClass("drip_grid", "In-line drip grid", 15.0, 0.85, 5),
-        EmitterClass("point_drip", "Point-source drip", None, 0.85, 5),
-        EmitterClass("bubbler", "Bubbler", None, 0.85, 2),
+        EmitterClass("fixed_spray", "Fixed spray", 45.0, 0.60, 2, (35, 55), (0.40, 0.65)),
+        EmitterClass("rotating_nozzle", "Multi-stream rotating nozzle", 12.5, 0.675, 2, (9, 16), (0.60, 0.75)),
+        EmitterClass("rotor", "Gear or impact rotor", 12.5, 0.675, 2, (5, 20), (0.49, 0.75)),
+        EmitterClass("micro_spray", "Micro-spray", 16.5, 0.675, 2, (8, 25), (0.60, 0.75)),
+        EmitterClass("drip_grid", "In-line drip grid", 15.0, 0.85, 5, (5, 25), (0.80, 0.90)),
+        EmitterClass("point_drip", "Point-source drip", None, 0.85, 5, None, (0.80, 0.90)),
+        EmitterClass("bubbler", "Bubbler", None, 0.85, 2, None, (0.80, 0.90)),
     )
 }
 

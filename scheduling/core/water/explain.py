@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import math
 
 from scheduling.core.water import demand
@@ -9,6 +10,7 @@ from scheduling.core.water.application import LOWEST_DU_TO_WATER_BY
 from scheduling.core.water.derivation import Derivation, Input, Known, known
 from scheduling.core.water.season import USABLE_STORAGE_SHARE, ZoneMonth, ZoneSeason
 from scheduling.core.water.week import ThisWeek
+from scheduling.core.water.zone_inputs import ResolvedZone
 
 
 def explain_month(season: ZoneSeason, month: int) -> dict[str, Derivation]:
@@ -28,16 +30,7 @@ def explain_month(season: ZoneSeason, month: int) -> dict[str, Derivation]:
             "S623; landscape coefficient method",
         ),
         "effective_rain_mm": _effective_rain(season, found),
-        "net_need_mm": Derivation(
-            found.net_need_mm,
-            "mm",
-            found.zero_because or "net need = demand - effective rain, not below 0",
-            (
-                _computed("demand", found.demand_mm, "mm"),
-                _computed("effective rain", found.effective_rain_mm, "mm"),
-            ),
-            "water balance of the month",
-        ),
+        "net_need_mm": _net_need(found),
         "percent_of_peak": Derivation(
             found.percent_of_peak,
             "%",
@@ -54,6 +47,15 @@ def explain_month(season: ZoneSeason, month: int) -> dict[str, Derivation]:
         **_watering(season, found, found.exact_run_time_min_per_week, 7.0 * found.net_need_mm_day),
         "litres": _litres(season, found.litres, "month", found.run_time_min_per_week),
     }
+
+
+def _net_need(found: ZoneMonth) -> Derivation:
+    inputs = (
+        _computed("demand", found.demand_mm, "mm"),
+        _computed("effective rain", found.effective_rain_mm, "mm"),
+    )
+    formula = found.zero_because or "net need = demand - effective rain, not below 0"
+    return Derivation(found.net_need_mm, "mm", formula, inputs, "water balance of the month")
 
 
 def explain_week(season: ZoneSeason, week: ThisWeek) -> dict[str, Derivation]:
@@ -86,9 +88,7 @@ def explain_week(season: ZoneSeason, week: ThisWeek) -> dict[str, Derivation]:
         "application_rate_mm_h": season.zone.rate.derivation,
         "scheduling_multiplier": _multiplier(season),
         "raw_mm": _readily_available(season, week.month),
-        **_watering(
-            season, week, week.exact_run_time_min_per_week, week.exact_percent / 100 * 7 * float(peak.value)
-        ),
+        **_watering(season, week, week.exact_run_time_min_per_week, week.exact_percent / 100 * 7 * float(peak.value)),
         "litres": _litres(season, week.litres, "week", week.run_time_min_per_week),
         "normal_percent": explain_month(season, normal.month)["percent_of_peak"],
     }
@@ -185,7 +185,10 @@ def _watering(
     season: ZoneSeason, found: ZoneMonth | ThisWeek, exact_min: float, net_week_mm: float
 ) -> dict[str, Derivation]:
     zone = season.zone
-    split = zone.texture
+    if isinstance(found, ZoneMonth):
+        days_of_demand = float(calendar.monthrange(season.year, found.month)[1])
+    else:
+        days_of_demand = 7.0
     week = Derivation(
         exact_min,
         "min/week",
@@ -200,14 +203,12 @@ def _watering(
     days = Derivation(
         float(found.days_per_week),
         "days/week",
-        "7 / longest interval rounded up, not above the permitted days; interval = RAW / daily demand",
-        (_computed("RAW", float(season.raw_mm[found.month - 1]), "mm"),),
+        "7 / longest interval rounded up, not above the permitted days; interval = whole days of RAW / demand",
+        (
+            _computed("RAW", float(season.raw_mm[found.month - 1]), "mm"),
+            _computed(f"demand of {days_of_demand:g} days", found.demand_mm, "mm"),
+        ),
         "FAO-56 chapter 8",
-    )
-    soil_inputs = (
-        Input("basic intake", split.intake_mm_h, "mm/h", zone.texture_input.origin, zone.texture_input.note),
-        Input("surface accumulation", zone.accumulation_mm, "mm", zone.texture_input.origin, ""),
-        _from_known("slope", zone.slope_percent, "%"),
     )
     day = Derivation(
         float(found.run_time_min),
@@ -216,14 +217,27 @@ def _watering(
         (_computed("run time a week", exact_min, "min"), _computed("days a week", found.days_per_week, "")),
         "rounded once; shortest run is common practice",
     )
-    cycles = Derivation(
-        float(found.cycles),
+    return {
+        "exact_run_time_min_per_week": week,
+        "days_per_week": days,
+        "run_time_min": day,
+        "cycles": _cycles(zone, found.cycles),
+    }
+
+
+def _cycles(zone: ResolvedZone, cycles: int) -> Derivation:
+    soil_inputs = (
+        Input("basic intake", zone.texture.intake_mm_h, "mm/h", zone.texture_input.origin, zone.texture_input.note),
+        Input("surface accumulation", zone.accumulation_mm, "mm", zone.texture_input.origin, ""),
+        _from_known("slope", zone.slope_percent, "%"),
+    )
+    return Derivation(
+        float(cycles),
         "cycles",
         "fewest cycles no longer than 60 x accumulation / (rate - intake); soak 60 x accumulation / intake",
         soil_inputs,
         "controller testing protocol 2008, from memory; soak limits 20 to 120 min common practice",
     )
-    return {"exact_run_time_min_per_week": week, "days_per_week": days, "run_time_min": day, "cycles": cycles}
 
 
 def _litres(season: ZoneSeason, litres: float | None, period: str, minutes_per_week: float) -> Derivation:

@@ -114,9 +114,7 @@ def leak_check(before_m3: float, after_m3: float, hours: float, resolution_m3: f
 SUSPICIOUS_OFF_SEASON_SHARE = 0.10
 
 
-def suspects_leak(
-    off_season: Sequence[Use], in_season: Sequence[Use], base_use_per_day: float = 0.0
-) -> bool | None:
+def suspects_leak(off_season: Sequence[Use], in_season: Sequence[Use], base_use_per_day: float = 0.0) -> bool | None:
     """True where the water runs on when nothing should be irrigated; None where the reads do not tell.
 
     Uses measured reads only; `base_use_per_day` (indoor use) is taken off first.

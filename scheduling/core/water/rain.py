@@ -47,9 +47,7 @@ def fao_simplified_monthly(rain_mm: ArrayLike) -> Array:
     return np.where(rain <= 250.0, rain * (125.0 - 0.2 * rain) / 125.0, 125.0 + 0.1 * rain)
 
 
-def fixed_fraction(
-    rain_mm: ArrayLike, fraction: float = DEFAULT_RAIN_FRACTION, cap_mm: ArrayLike = np.inf
-) -> Array:
+def fixed_fraction(rain_mm: ArrayLike, fraction: float = DEFAULT_RAIN_FRACTION, cap_mm: ArrayLike = np.inf) -> Array:
     """min(f P, cap); f 0.5 for landscapes is common practice, 0.25 in two water budget methods."""
     return np.minimum(complete("rain fraction", fraction, 0, 1) * complete("rain", rain_mm, 0), cap_mm)
 

@@ -103,17 +103,15 @@ def this_week(
     of 7 fall back to the month's normal percentage.
     """
     month = (week.first_day + dt.timedelta(days=6)).month
-    normal = season.months[month - 1]
     raw = float(season.raw_mm[month - 1])
     carried = min(float(complete("carry-over", carry_over_mm, 0)), raw)
-    needed = float(normal.plant_factor * week.filled_et_mm.sum())
+    needed = float(season.months[month - 1].plant_factor * week.filled_et_mm.sum())
     effective = float(rain.fixed_fraction(week.filled_rain_mm, rain_fraction).sum())
     numerator, rule = _depth_to_give(season, week, needed - effective - carried, depletion_mm, month)
-    peak_week = 7.0 * season.peak.net_need_mm_day
-    exact = min(100.0 * numerator / peak_week, LARGEST_PERCENT) if peak_week > 0 else 0.0
+    exact = _percent(numerator, 7.0 * season.peak.net_need_mm_day)
     minutes = exact / 100.0 * season.peak.exact_run_time_min_per_week
-    interval = int(soil.longest_interval_days(raw, needed / 7.0))
-    run = spread_over_week(season.zone, minutes, interval, permitted_days_per_week)
+    interval = soil.longest_interval_days(raw, needed / 7.0)
+    run = spread_over_week(season.zone, minutes, int(interval), permitted_days_per_week)
     return ThisWeek(
         month=month,
         percent=round_to_five(exact),
@@ -135,6 +133,10 @@ def this_week(
         needs_confirmation=exact > CONFIRM_ABOVE_PERCENT,
         warnings=run.warnings,
     )
+
+
+def _percent(depth_mm: float, peak_week_mm: float) -> float:
+    return min(100.0 * depth_mm / peak_week_mm, LARGEST_PERCENT) if peak_week_mm > 0 else 0.0
 
 
 def _depth_to_give(

@@ -26,9 +26,7 @@ def test_allowance_with_special_landscape_area():
 def test_allowance_of_other_uses_and_of_the_2009_form():
     """R29: published 2009 example 1,108,870 gal (seen); non-residential 712,845."""
     assert b.maximum_applied_water_gal(51.1, 50_000, etaf=b.ETAF["2009"]) == pytest.approx(1_108_870, abs=1)
-    assert b.maximum_applied_water_gal(51.1, 50_000, etaf=b.ETAF["non_residential"]) == pytest.approx(
-        712_845, abs=1
-    )
+    assert b.maximum_applied_water_gal(51.1, 50_000, etaf=b.ETAF["non_residential"]) == pytest.approx(712_845, abs=1)
 
 
 def test_estimated_use_complies():

@@ -98,9 +98,7 @@ def test_a_bubbler_zone_has_no_usual_rate(fields, needs):
 
 
 def test_flow_and_area_give_the_rate_before_any_default():
-    season = zone_season(
-        ZoneInputs("shrubs", "drip_grid", 47.0, area_m2=30.0, flow_l_min=5.0), make_climate(), 2026
-    )
+    season = zone_season(ZoneInputs("shrubs", "drip_grid", 47.0, area_m2=30.0, flow_l_min=5.0), make_climate(), 2026)
     assert season.zone.rate.value_mm_h == pytest.approx(10.0)
     july = season.months[6]
     assert july.litres == pytest.approx(july.run_time_min_per_week * 31 / 7 * 5.0)
@@ -216,8 +214,7 @@ def test_lower_uniformity_never_runs_shorter(zone, low, high):
     low, high = sorted((low, high))
     fields = {name: getattr(zone, name) for name in zone.__dataclass_fields__}
     uneven, even = (
-        zone_season(ZoneInputs(**(fields | {"du_lq": du})), make_climate(rain_mm=RAIN_MM), 2026)
-        for du in (low, high)
+        zone_season(ZoneInputs(**(fields | {"du_lq": du})), make_climate(rain_mm=RAIN_MM), 2026) for du in (low, high)
     )
     for more, less in zip(uneven.months, even.months, strict=True):
         assert more.run_time_min_per_week >= less.run_time_min_per_week

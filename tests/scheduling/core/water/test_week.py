@@ -14,9 +14,7 @@ from scheduling.core.water.week import WeekWeather, this_week
 from scheduling.core.water.zone_inputs import ZoneInputs
 from tests.scheduling.core.water.climates import make_climate
 
-SHRUBS = ZoneInputs(
-    "shrubs", "rotor", 47.0, area_m2=50.0, soil_texture="loam", application_rate_mm_h=12.0, du_lq=0.7
-)
+SHRUBS = ZoneInputs("shrubs", "rotor", 47.0, area_m2=50.0, soil_texture="loam", application_rate_mm_h=12.0, du_lq=0.7)
 JULY = dt.date(2026, 7, 6)
 
 

@@ -1,0 +1,45 @@
+"""Which measurement helps most."""
+
+import pytest
+
+from scheduling.core.water.derivation import CannotCompute
+from scheduling.core.water.sharpen import measurements_worth_taking
+from scheduling.core.water.zone_inputs import ZoneInputs
+from tests.scheduling.core.water.climates import make_climate
+
+
+def test_the_rate_of_a_rotor_zone_is_what_matters_most():
+    """Own: 5 to 20 mm/h about the usual 12.5 leaves 12.5/5 - 12.5/20 = 187.5 % open."""
+    found = measurements_worth_taking(ZoneInputs("cool_turf", "rotor", 47.0, area_m2=200.0), make_climate(), 2026)
+    assert found[0].measurement == "application rate"
+    assert found[0].spread_percent == pytest.approx(187.5)
+    assert {each.measurement for each in found} == {
+        "application rate",
+        "distribution uniformity",
+        "soil texture",
+        "root depth",
+        "allowed depletion",
+    }
+    spreads = [each.spread_percent for each in found]
+    assert spreads == sorted(spreads, reverse=True)
+
+
+def test_what_is_measured_is_not_asked_for_again():
+    zone = ZoneInputs(
+        "cool_turf",
+        "rotor",
+        47.0,
+        area_m2=200.0,
+        flow_l_min=40.0,
+        du_lq=0.7,
+        soil_texture="loam",
+        root_depth_m=0.2,
+        mad=0.5,
+    )
+    assert measurements_worth_taking(zone, make_climate(), 2026) == ()
+
+
+def test_a_zone_that_cannot_be_computed_says_what_it_needs():
+    assert isinstance(
+        measurements_worth_taking(ZoneInputs("trees", "bubbler", 47.0), make_climate(), 2026), CannotCompute
+    )
