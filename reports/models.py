@@ -85,9 +85,7 @@ class Delivery(models.Model):
     class Meta:
         ordering = ["-created_at", "-pk"]
         verbose_name_plural = "deliveries"
-        constraints = [
-            models.UniqueConstraint(fields=["document", "recipient"], name="document_once_per_recipient")
-        ]
+        constraints = [models.UniqueConstraint(fields=["document", "recipient"], name="document_once_per_recipient")]
 
     def __str__(self) -> str:
         return f"{self.document} to {self.recipient}: {self.get_state_display()}"

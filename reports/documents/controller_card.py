@@ -133,8 +133,7 @@ def controller_card_pdf(card: ControllerCard) -> bytes:
             [
                 "Mains parts are live behind the cover. Switch off and lock the supply; wiring on the mains side "
                 "is work for a licensed electrician.",
-                "After a power cut check the clock, the day of the week and that no second start time has "
-                "appeared.",
+                "After a power cut check the clock, the day of the week and that no second start time has appeared.",
             ],
         )
     )

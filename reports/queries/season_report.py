@@ -6,7 +6,7 @@ from collections import defaultdict
 
 from django.db.models import Q
 
-from jobs.models import Fault, Visit
+from jobs.models import Fault, Visit, VisitKind
 from reports.documents import season_report as report
 from reports.documents.kit.charts import Amount
 from reports.queries.letterhead import address_lines, amount, day, letterhead
@@ -70,7 +70,7 @@ def _volume(litres: float | None, firm: Firm) -> Amount | None:
         return None
     cubic_metres = litres / LITRES_PER_M3
     shown = max(to_display(cubic_metres, "volume", firm.units), 0.0)
-    return Amount(shown, f"{shown:,.0f}" if shown >= 10 else f"{shown:.1f}")
+    return Amount(shown, f"{shown:,.0f}" if shown >= 10 or shown == 0 else f"{shown:.1f}")
 
 
 def _depth(depth_mm: float | None, firm: Firm) -> Amount | None:
@@ -297,12 +297,19 @@ def _next_dates(site: Site, prepared_on: dt.date) -> tuple[report.NextDate, ...]
     return tuple(
         report.NextDate(
             what=visit.get_kind_display().capitalize(),
-            when=day(visit.planned_on)
-            if visit.promised and visit.planned_on
-            else f"between {day(visit.opens_on)} and {day(visit.due_on)}",
+            when=_when(visit),
         )
         for visit in coming
     )
+
+
+def _when(visit: Visit) -> str:
+    """The day where it was promised, else the window; a repair has only a latest day."""
+    if visit.promised and visit.planned_on:
+        return day(visit.planned_on)
+    if visit.kind == VisitKind.REPAIR:
+        return f"by {day(visit.due_on)}"
+    return f"between {day(visit.opens_on)} and {day(visit.due_on)}"
 
 
 def _assumptions(site: Site, year: int) -> tuple[report.Assumption, ...]:

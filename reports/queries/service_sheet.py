@@ -1,10 +1,12 @@
 """A visit and its site's register as the dataclass that the service sheet prints."""
 
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
-from jobs.models import ChecklistAnswer, ChecklistItem, Fault, Visit
+from jobs.core.diagnosis_rules import Level
+from jobs.models import ChecklistAnswer, ChecklistItem, Fault, Visit, VisitKind
 from jobs.queries.checklists import checklist_rows
 from jobs.queries.diagnosis import ValveCheck
 from jobs.queries.field import valve_checks
@@ -12,9 +14,9 @@ from reports.documents import service_sheet as sheet
 from reports.queries.letterhead import address_lines, amount, clock, day, letterhead, plain, when_planned
 from reports.queries.programs import printed_programs, published_schedule
 from sites.core.units import unit_label
-from sites.models import BackflowAssembly, Controller, Firm, Pump, Site, WaterSupply, Zone
+from sites.models import BackflowAssembly, Controller, Firm, Pump, Site, Valve, WaterSupply, Zone
 
-MOVEMENT = {"yes": "yes", "no": "NO", "weeps": "weeps", "": ""}
+MOVEMENT = {"yes": "yes", "no": "NO", "weeps": "weeps", "": "–"}
 KINDS_ON_PAPER = {kind.value: kind for kind in sheet.VisitKind}
 
 
@@ -45,7 +47,7 @@ def service_sheet_data(visit: Visit, *, completed: bool) -> sheet.ServiceSheet:
         open_faults=() if completed else _open_faults(site),
         checklist=_checklist(visit, firm, completed=completed),
         parts_likely=() if completed else _parts_likely(site),
-        programs=printed_programs(schedule, set_by_hand_only=True),
+        programs=() if visit.kind == VisitKind.WINTERISATION else printed_programs(schedule, set_by_hand_only=True),
         outcome=_outcome(visit) if completed else None,
     )
 
@@ -118,9 +120,7 @@ def _zone_rows(site: Site, checks: list[ValveCheck], firm: Firm, *, completed: b
     rows = [_valve_row(check, firm, completed=completed) for check in checks if not check.valve.is_master]
     for zone in Zone.objects.filter(site=site, valve=None, in_use=True).order_by("number"):
         rows.append(
-            sheet.ZoneRow(
-                terminal="–", name=f"{zone} (no valve in the register)", emitter=zone.get_emitter_display()
-            )
+            sheet.ZoneRow(terminal="–", name=f"{zone} (no valve in the register)", emitter=zone.get_emitter_display())
         )
     return tuple(rows)
 
@@ -128,25 +128,29 @@ def _zone_rows(site: Site, checks: list[ValveCheck], firm: Firm, *, completed: b
 def _valve_row(check: ValveCheck, firm: Firm, *, completed: bool) -> sheet.ZoneRow:
     valve = check.valve
     zones = list(valve.zones.all())
-    flow = sum(zone.flow_l_min or 0.0 for zone in zones) or None
     last = check.last if not completed else _values_before(check)
     return sheet.ZoneRow(
-        terminal=str(valve.terminal or "–"),
-        name=", ".join(str(zone) for zone in zones) or valve.name,
+        terminal=", ".join(str(zone.number) for zone in zones) or "–",
+        name=_row_name(valve, zones),
         emitter=", ".join(sorted({zone.get_emitter_display() for zone in zones})),
-        as_new=sheet.Reading(
-            resistance=plain(valve.coil_resistance_ohm, decimals=1),
-            flow=amount(flow, "flow", firm, with_unit=False),
-        ),
+        as_new=_reading(check.as_new, firm),
         last=_reading(last, firm),
         now=_now(check, firm) if completed else sheet.Reading(),
         diagnosis="; ".join(_finding_words(check)) if completed else "",
     )
 
 
+def _row_name(valve: Valve, zones: list[Zone]) -> str:
+    """What the row is about; the terminal is named only where it is not the zone's own number."""
+    name = ", ".join(zone.name for zone in zones) or f"{valve.name} (no zone)"
+    if len(zones) == 1 and zones[0].number == valve.terminal:
+        return name
+    return f"{name}, terminal {valve.terminal}" if valve.terminal else f"{name}, terminal not known"
+
+
 def _values_before(check: ValveCheck) -> dict[str, float]:
     """The newest figures that do not come from this visit."""
-    return ValveCheck(check.valve, None, check.history, check.as_new).last
+    return replace(check, measurement=None).last
 
 
 def _reading(values: dict[str, float], firm: Firm) -> sheet.Reading:
@@ -162,21 +166,22 @@ def _now(check: ValveCheck, firm: Firm) -> sheet.Reading:
     row = check.measurement
     if row is None:
         return sheet.Reading()
-    movement = [f"opens {MOVEMENT[row.opens]}"] if row.opens else []
-    movement += [f"closes {MOVEMENT[row.closes]}"] if row.closes else []
     return sheet.Reading(
         resistance="open" if row.open_circuit else plain(row.coil_resistance_ohm, decimals=1),
         voltage=plain(row.voltage_v, decimals=1),
         flow=amount(row.flow_l_min, "flow", firm, with_unit=False),
         pressure=amount(row.pressure_kpa, "pressure", firm, with_unit=False),
-        works=", ".join(movement),
+        works=f"{MOVEMENT[row.opens]} / {MOVEMENT[row.closes]}" if row.opens or row.closes else "",
     )
 
 
 def _finding_words(check: ValveCheck) -> list[str]:
     if check.measurement is None:
         return ["not measured"]
-    return [finding.words for finding in check.findings]
+    return [
+        finding.title if finding.level is Level.OK else f"{finding.title}: {finding.comparison}"
+        for finding in check.findings
+    ]
 
 
 def _last_findings(visit: Visit) -> tuple[str, ...]:
@@ -193,7 +198,7 @@ def _last_findings(visit: Visit) -> tuple[str, ...]:
 def fault_place(fault: Fault) -> str:
     for thing, word in ((fault.zone, "zone"), (fault.valve, "valve"), (fault.controller, ""), (fault.supply, "")):
         if thing is not None:
-            return f"{word} {thing}".strip()
+            return str(thing) if str(thing).lower().startswith(word) else f"{word} {thing}"
     return "site"
 
 
@@ -237,17 +242,16 @@ def _answer_words(item: ChecklistItem, answer: ChecklistAnswer | None, firm: Fir
 
 def _outcome(visit: Visit) -> sheet.Outcome:
     site = visit.site
+    finished_on = day(timezone.localtime(visit.finished_at, ZoneInfo(site.time_zone)).date())
     return sheet.Outcome(
         arrived=clock(visit.started_at, site),
         left=clock(visit.finished_at, site),
         summary=visit.technician_notes,
         faults=tuple(_fault_found(fault) for fault in _faults_of(visit)),
         next_visit=_next_visit(visit),
-        technician_signed=str(visit.technician or ""),
+        technician_signed=finished_on,
         client_name=visit.signed_by,
-        client_signed=day(timezone.localtime(visit.finished_at, ZoneInfo(site.time_zone)).date())
-        if visit.signed_by
-        else "",
+        client_signed=finished_on if visit.signed_by else "",
     )
 
 
@@ -273,11 +277,7 @@ def _photo(photo) -> sheet.Photo:
 
 def _next_visit(visit: Visit) -> str:
     following = (
-        Visit.objects.to_do()
-        .filter(site=visit.site)
-        .exclude(pk=visit.pk)
-        .order_by("planned_on", "opens_on")
-        .first()
+        Visit.objects.to_do().filter(site=visit.site).exclude(pk=visit.pk).order_by("planned_on", "opens_on").first()
     )
     if following is None:
         return ""

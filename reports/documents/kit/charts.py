@@ -73,9 +73,7 @@ def bar_table(names: BarNames, rows: Sequence[BarRow], *, name_width: float = 12
     """Horizontal bars with their figures in columns beside them; breaks over pages like any table."""
     most = max((amount.value for row in rows for amount in _amounts(row)), default=0.0)
     series = [
-        (shape, title)
-        for shape, title in (("dark", names.dark), ("tick", names.tick), ("pale", names.pale))
-        if title
+        (shape, title) for shape, title in (("dark", names.dark), ("tick", names.tick), ("pale", names.pale)) if title
     ]
     columns = [
         Column(names.first, width=name_width, style=look.CELL),
