@@ -2,6 +2,7 @@
 
 from jobs.models.checklists import ChecklistAnswer, ChecklistItem, ChecklistTemplate
 from jobs.models.field import Fault, ValveMeasurement
+from jobs.models.plans import PlanRun
 from jobs.models.visits import (
     Absence,
     DayRoute,
@@ -19,6 +20,7 @@ __all__ = [
     "ChecklistTemplate",
     "DayRoute",
     "Fault",
+    "PlanRun",
     "SeasonWindow",
     "ServicePlan",
     "TechnicianProfile",

@@ -135,6 +135,9 @@ class Visit(models.Model):
     promised = models.BooleanField(
         default=False, help_text="The client was told this day; it does not move by itself."
     )
+    promised_time = models.TimeField(
+        null=True, blank=True, help_text="The client was told this time, too. Empty: the day only."
+    )
     service_min = models.PositiveSmallIntegerField(
         "time on site", help_text="Minutes.", validators=[MinValueValidator(1)]
     )
@@ -179,6 +182,11 @@ class Visit(models.Model):
             models.CheckConstraint(
                 name="visit_planned_has_day_and_technician",
                 condition=~Q(state="planned") | (Q(technician__isnull=False) & Q(planned_on__isnull=False)),
+            ),
+            models.CheckConstraint(
+                name="visit_promised_time_needs_promise",
+                condition=Q(promised_time=None) | Q(promised=True),
+                violation_error_message="Promise the day before you promise a time.",
             ),
             models.CheckConstraint(
                 name="visit_finished_after_it_started",

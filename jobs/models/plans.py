@@ -1,0 +1,66 @@
+import datetime as dt
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.utils import timezone
+
+# A planner says that it is alive at every step; one silent for so long has died with its process.
+SILENT_MIN = 5
+
+
+class PlanRun(models.Model):
+    """One computation of a season plan: what was asked, how far it is, what came out. Waiting rows are the queue."""
+
+    class State(models.TextChoices):
+        WAITING = "waiting", "waiting"
+        RUNNING = "running", "running"
+        DONE = "done", "done"
+        FAILED = "failed", "failed"
+
+    LIVE = (State.WAITING, State.RUNNING)
+
+    season_year = models.PositiveIntegerField()
+    kinds = models.JSONField(help_text="Kinds of visit to plan.")
+    first_day = models.DateField()
+    last_day = models.DateField()
+    seed = models.PositiveIntegerField(default=1)
+    seconds = models.PositiveIntegerField(null=True, blank=True, help_text="Time limit.")
+    rounds = models.PositiveIntegerField(null=True, blank=True, help_text="Searches per stage; empty: by size.")
+    asked_at = models.DateTimeField(auto_now_add=True)
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    state = models.CharField(max_length=8, choices=State, default=State.WAITING)
+    heard_at = models.DateTimeField(default=timezone.now, help_text="Last sign of life.")
+    stop_asked = models.BooleanField(default=False)
+    progress = models.JSONField(default=dict, help_text="stage, done, total, unplaced, drive_min")
+    summary = models.JSONField(default=dict)
+    error = models.TextField(blank=True)
+    # The same in every row: with the constraint below it lets only one live row exist, in any database.
+    lock = models.PositiveSmallIntegerField(default=1, editable=False)
+
+    class QuerySet(models.QuerySet):
+        def live(self) -> "PlanRun.QuerySet":
+            return self.filter(state__in=PlanRun.LIVE)
+
+        def silent(self) -> "PlanRun.QuerySet":
+            """Running rows whose process has died."""
+            since = timezone.now() - dt.timedelta(minutes=SILENT_MIN)
+            return self.filter(state=PlanRun.State.RUNNING, heard_at__lt=since)
+
+    objects = QuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["lock"], condition=Q(state__in=["waiting", "running"]), name="one_planner_at_a_time"
+            ),
+            models.CheckConstraint(name="plan_run_ends_after_it_begins", condition=Q(last_day__gte=F("first_day"))),
+        ]
+
+    def __str__(self) -> str:
+        return f"plan {self.season_year}, {self.first_day} to {self.last_day}"
+
+    @property
+    def is_live(self) -> bool:
+        return self.state in self.LIVE
