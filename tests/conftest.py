@@ -26,6 +26,7 @@ def only_loopback(monkeypatch):
 def own_files(settings, tmp_path):
     """Media and mail of a test go to its own folder; passwords are hashed fast; static names are not hashed."""
     settings.MEDIA_ROOT = tmp_path / "media"
+    settings.STATIC_ROOT = tmp_path  # exists, so that the static file server does not warn
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.STORAGES = {
