@@ -13,13 +13,17 @@ from sites.models import Site
 from sites.models.places import WEEKDAYS
 
 LONGEST_RUN_MIN = 600
-MONTHS = [("", "this week, by the weather of the last days"), *((n, calendar.month_name[n]) for n in range(1, 13))]
+THIS_WEEK = "week"
+WHEN = [(THIS_WEEK, "this week, by the weather"), *((str(n), calendar.month_name[n]) for n in range(1, 13))]
 
 
 class ComputeForm(forms.Form):
-    month = forms.TypedChoiceField(
-        choices=MONTHS, coerce=int, empty_value=None, required=False, label="Programs for"
-    )
+    month = forms.ChoiceField(choices=WHEN, initial=THIS_WEEK, label="Programs for")
+
+    def clean_month(self) -> int | None:
+        """The month asked for, None for this week."""
+        chosen = self.cleaned_data["month"]
+        return None if chosen == THIS_WEEK else int(chosen)
 
 
 class ProgramForm(forms.ModelForm):
@@ -57,9 +61,7 @@ class ProgramForm(forms.ModelForm):
         wrong = [day for day in days if (day + shift) % 7 not in self.site.permitted_weekdays]
         if wrong:
             names = ", ".join(WEEKDAYS[day] for day in wrong)
-            self.add_error(
-                "weekdays", f"The site does not permit watering that starts on {names} at {start:%H:%M}."
-            )
+            self.add_error("weekdays", f"The site does not permit watering that starts on {names} at {start:%H:%M}.")
         return cleaned
 
 
@@ -75,6 +77,9 @@ class StepForm(forms.ModelForm):
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
+        for name in ("run_time_min", "soak_min"):
+            if self.initial.get(name) is not None and float(self.initial[name]).is_integer():
+                self.initial[name] = int(self.initial[name])
         for name, field in self.fields.items():
             field.widget.attrs["aria-label"] = f"{self.fields[name].label}, {self.instance.zone}"
 
@@ -145,39 +150,37 @@ class AppliedForm(forms.Form):
 
 
 class WeekFilterForm(forms.Form):
-    threshold = forms.FloatField(
-        label="Off by more than, %", min_value=0, max_value=1000, initial=15, required=False
-    )
+    threshold = forms.FloatField(label="Off by more than, %", min_value=0, max_value=1000)
     direction = forms.ChoiceField(
-        choices=[("", "over or under"), ("over", "too much water"), ("under", "too little water")], required=False
+        choices=[("all", "over or under"), ("over", "too much water"), ("under", "too little water")]
     )
 
 
 class WeekActionForm(forms.Form):
     """What to do with the chosen sites: publish their drafts, or pause them with a last day and a reason."""
 
+    use_required_attribute = False
     PUBLISH, PAUSE = "publish", "pause"
-    act = forms.ChoiceField(choices=[(PUBLISH, "publish"), (PAUSE, "pause")], widget=forms.HiddenInput)
+    act = forms.ChoiceField(choices=[(PUBLISH, "publish"), (PAUSE, "pause")])
     draft = forms.ModelMultipleChoiceField(
         queryset=SeasonSchedule.objects.none(), error_messages={"required": "Choose at least one site."}
     )
-    starts_on = forms.DateField(label="Pause from", required=False)
-    ends_on = forms.DateField(label="Until, this day included", required=False)
-    reason = forms.CharField(max_length=120, required=False)
+    starts_on = forms.DateField(label="Pause from")
+    ends_on = forms.DateField(label="Until, this day included")
+    reason = forms.CharField(max_length=120)
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
         # Also drafts that were published meanwhile: the action answers for them in words.
         self.fields["draft"].queryset = SeasonSchedule.objects.select_related("site").defer("basis")
+        if self.data.get("act") == self.PUBLISH:
+            for name in ("starts_on", "ends_on", "reason"):
+                self.fields[name].required = False
 
     def clean(self) -> dict:
         cleaned = super().clean()
-        if cleaned.get("act") == self.PAUSE:
-            for name, words in (("starts_on", "first day"), ("ends_on", "last day"), ("reason", "reason")):
-                if not cleaned.get(name) and name not in self.errors:
-                    self.add_error(name, f"A pause needs its {words}.")
-            first, last = cleaned.get("starts_on"), cleaned.get("ends_on")
-            if first and last and last < first:
-                self.add_error("ends_on", "The pause must end on or after the day it starts.")
+        first, last = cleaned.get("starts_on"), cleaned.get("ends_on")
+        if cleaned.get("act") == self.PAUSE and first and last and last < first:
+            self.add_error("ends_on", "The pause must end on or after the day it starts.")
         return cleaned

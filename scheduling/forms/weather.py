@@ -18,18 +18,21 @@ class StationForm(RegisterForm):
     class Meta:
         model = WeatherStation
         fields = ["code", "name", "latitude", "longitude", "elevation_m", "wind_height_m", "coastal"]
-        labels = {"elevation_m": "elevation", "wind_height_m": "height of the wind sensor", "coastal": "at a coast"}
+        labels = {"elevation_m": "Elevation", "wind_height_m": "Height of the wind sensor", "coastal": "At a coast"}
 
 
 class ImportForm(forms.Form):
     """A station file; once a file was refused it stays with us and need not be chosen again."""
 
-    file = forms.FileField(required=False, help_text=f"Text in UTF-8, at most {LARGEST_FILE_MB} MB.")
+    file = forms.FileField(
+        error_messages={"required": "Choose the station’s file."},
+        help_text=f"Text in UTF-8, at most {LARGEST_FILE_MB} MB.",
+    )
     file_format = forms.ChoiceField(
         label="Format", choices=[(key, words) for key, words in FORMATS.items() if key != "seattle"]
     )
     keep_good_rows = forms.BooleanField(
-        label="keep the good rows", required=False, help_text="Store what is right although other rows are not."
+        label="Keep the good rows", required=False, help_text="Store what is right although other rows are not."
     )
 
     def __init__(self, *args, refused: WeatherImport | None = None, **kwargs) -> None:
@@ -37,13 +40,12 @@ class ImportForm(forms.Form):
         self.refused = refused
         self.text = ""
         if refused is not None:
+            self.fields["file"].required = False
             self.fields["file"].help_text = f"{refused.file_name} is still here. Choose a file only to replace it."
 
     def clean_file(self):
         file = self.cleaned_data["file"]
         if file is None:
-            if self.refused is None:
-                raise forms.ValidationError("Choose the station's file.")
             return None
         if file.size > LARGEST_FILE_MB * 1024 * 1024:
             raise forms.ValidationError(f"{file.name} is larger than {LARGEST_FILE_MB} MB. Split it by years.")

@@ -97,7 +97,7 @@ def fit_programs(plan: SitePlan) -> Programs:
         fitted = fit_to_clock([clock_zone(item) for item in items], own_rule, MOST_PROGRAMS)
         planned = [_planned(controller, fit, items, own_rule) for fit in fitted.programs]
         programs += planned
-        warnings += _words(controller, fitted, items, own_rule)
+        warnings += _words(controller, fitted, items, own_rule, bool(supply and supply.pk in supply_ends))
         if supply and planned:
             supply_ends[supply.pk] = min(fit.start_min for fit in fitted.programs) if fitted.fits else (
                 own_rule.window_start_min)  # fmt: skip
@@ -146,9 +146,7 @@ def _by_controller(plan: SitePlan) -> tuple[dict[int, list[ZonePlan]], list[str]
     return wired, warnings
 
 
-def _planned(
-    controller: Controller, fit: ClockProgram, items: list[ZonePlan], rule: WateringRule
-) -> PlannedProgram:
+def _planned(controller: Controller, fit: ClockProgram, items: list[ZonePlan], rule: WateringRule) -> PlannedProgram:
     zones = {str(item.zone): item.zone for item in items}
     steps = tuple(PlannedStep(zones[run.key], run.run_time_min, run.cycles, run.soak_min) for run in fit.runs)
     weekdays = list(fit.weekdays) or list(range(7))
@@ -169,14 +167,19 @@ def starts_the_evening_before(start_min: int, window_start_min: int, window_end_
     return window_end_min <= window_start_min <= start_min
 
 
-def _words(controller: Controller, fitted: ClockPlan, items: list[ZonePlan], rule: WateringRule) -> list[str]:
-    words = [f"Zone {warning}" for warning in fitted.warnings]
+def _words(
+    controller: Controller, fitted: ClockPlan, items: list[ZonePlan], rule: WateringRule, shared: bool
+) -> list[str]:
+    # Where the permitted days are too few, that was said already and says more.
+    told = {str(item.zone) for item in items if item.now.warnings}
+    words = [f"Zone {warning}" for warning in fitted.warnings if warning.split(":")[0] not in told]
     if not fitted.fits:
         fitting = next((remedy for remedy in fitted.remedies if remedy.fits), None)
         would = f" It would fit with {fitting.words}." if fitting else " No single change would make it fit."
+        left = f"{fitted.window_min} min" + (" that another controller on the supply leaves" if shared else "")
         words.append(
             f"{controller}: {fitted.busiest_min:.0f} min on the busiest night do not fit into the window of "
-            f"{fitted.window_min} min; {math.ceil(fitted.over_min)} min are over.{would}"
+            f"{left}; {math.ceil(fitted.over_min)} min are over.{would}"
         )
     for item in items:
         flow = litres_per_minute(item)

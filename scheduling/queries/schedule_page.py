@@ -136,9 +136,7 @@ def _zone_rows(schedule: SeasonSchedule) -> tuple[ZoneRow, ...]:
     return tuple(
         ZoneRow(
             zone,
-            tuple(
-                MonthCell(row.month, row.run_time_min_per_week, row.days_per_week, _shade(row)) for row in of_zone
-            ),
+            tuple(MonthCell(row.month, row.run_time_min_per_week, row.days_per_week, _shade(row)) for row in of_zone),
             None if any(row.water_l is None for row in of_zone) else sum(row.water_l or 0.0 for row in of_zone),
         )
         for zone, of_zone in months.items()

@@ -63,7 +63,7 @@ class OfficeWeek:
     without_litres: int
 
 
-def office_week(*, today: dt.date, threshold_percent: float, direction: str = "") -> OfficeWeek:
+def office_week(*, today: dt.date, threshold_percent: float, direction: str = "all") -> OfficeWeek:
     """Sites off by more than the threshold, the most litres first. The number of queries is constant."""
     drafts = {row["site_id"]: row for row in _schedules(State.DRAFT)}
     published = {row["site_id"]: row for row in _schedules(State.PUBLISHED)}
@@ -99,7 +99,7 @@ def office_week(*, today: dt.date, threshold_percent: float, direction: str = ""
                 paused_until=pauses.get(site_id),
             )
         )
-    off = [row for row in rows if row.off_by(threshold_percent) and direction in ("", row.direction)]
+    off = [row for row in rows if row.off_by(threshold_percent) and direction in ("all", row.direction)]
     off.sort(key=lambda row: (-abs(row.difference_l), row.name, row.site_id))
     return OfficeWeek(tuple(off), len(rows), no_published, no_draft, no_litres)
 

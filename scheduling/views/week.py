@@ -13,7 +13,7 @@ from scheduling.queries.week import office_week
 from sites.access import OFFICE, open_to
 
 ROWS_A_PAGE = 50
-USUAL_THRESHOLD_PERCENT = 15.0
+USUAL = {"threshold": 15.0, "direction": "all"}
 
 
 @open_to(*OFFICE)
@@ -23,19 +23,16 @@ def week(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and action_form.is_valid():
         _act(request, action_form)
         return redirect(request.get_full_path())
-    filters = WeekFilterForm(request.GET if "threshold" in request.GET else None, initial={"threshold": 15})
-    wanted = filters.cleaned_data if filters.is_bound and filters.is_valid() else {}
-    threshold = wanted.get("threshold")
-    threshold = USUAL_THRESHOLD_PERCENT if threshold is None else threshold
-    direction = wanted.get("direction", "")
-    found = office_week(today=today, threshold_percent=threshold, direction=direction)
+    filters = WeekFilterForm(request.GET if "threshold" in request.GET else None, initial=USUAL)
+    wanted = filters.cleaned_data if filters.is_bound and filters.is_valid() else USUAL
+    found = office_week(today=today, threshold_percent=wanted["threshold"], direction=wanted["direction"])
     shown = {
         "today": today,
         "found": found,
         "page": Paginator(found.rows, ROWS_A_PAGE).get_page(request.GET.get("page")),
         "filters": filters,
-        "threshold": threshold,
-        "extra": f"&threshold={threshold:g}&direction={direction}",
+        "threshold": wanted["threshold"],
+        "extra": f"&threshold={wanted['threshold']:g}&direction={wanted['direction']}",
         "form": action_form,
         "chosen": set(request.POST.getlist("draft")),
     }
