@@ -23,6 +23,11 @@ def order(report, by, address="hazel@example.com") -> Delivery:
     return deliveries.order_delivery(document=report, recipients=[address], by=by)[0]
 
 
+def pdf_of(document) -> bytes:
+    with document.pdf.open("rb") as file:
+        return file.read()
+
+
 def later(minutes: float) -> dt.datetime:
     return NOW + dt.timedelta(minutes=minutes)
 
@@ -38,7 +43,7 @@ def test_a_report_reaches_the_client_once_with_the_pdf_as_kept(report, office, m
     assert mail["Subject"] == "Season report 2026 for Hazel Court"
     assert mail["Message-ID"] == delivery.message_id
     [attachment] = mail.iter_attachments()
-    assert attachment.get_content() == report.pdf.open("rb").read()
+    assert attachment.get_content() == pdf_of(report)
     assert "Hazel Court" in pypdf.PdfReader(io.BytesIO(attachment.get_content())).pages[0].extract_text()
     delivery.refresh_from_db()
     assert (delivery.state, delivery.sent_at, delivery.attempts) == (Delivery.State.SENT, NOW, 1)
@@ -166,7 +171,7 @@ def test_a_report_is_a_new_version_only_when_something_changed(report, site, off
     changed = documents.make_season_report(site=site, season_year=2026, by=office)
 
     assert (report.version, changed.version) == (1, 2)
-    assert report.pdf.open("rb").read() != changed.pdf.open("rb").read()
+    assert pdf_of(report) != pdf_of(changed)
 
 
 def test_the_office_sends_from_the_page_and_sees_it_recorded(
