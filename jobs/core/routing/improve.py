@@ -13,6 +13,7 @@ from jobs.core.routing.season_model import Board, SeasonModel, SeasonSettings
 from jobs.core.routing.solver import PRIZE_S, Cut, Fleet, FleetClient, FleetVehicle, solve_fleet
 
 _EXACT_UP_TO = 7
+_MOST_WAITING = 25
 
 
 @dataclass(frozen=True)
@@ -198,6 +199,8 @@ class _Part:
         self.model, self.old, self.days = model, board, days
         placed = [v for d in days for v in board.routes[d]]
         waiting = [v for v in sorted(board.unplaced) if model.possible[v, days].any()]
+        # An over-full season must not put hundreds of hopeless candidates into every small search.
+        waiting = sorted(waiting, key=lambda v: (-model.weight[v], model.visits[v].window_due, v))[:_MOST_WAITING]
         self.visits = placed + waiting
         highest = max((model.visits[v].rank for v in waiting), default=0)
         now = {v: d for d in days for v in board.routes[d]}
