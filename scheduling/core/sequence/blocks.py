@@ -76,6 +76,12 @@ class Blocks:
         self.pump_off_s = -math.inf
         self.job: Job | None = None
         self.jobs = sorted(self.jobs, key=lambda job: job.due_s)
+        opens_s = max((valve.opens_within_s for valve in self.plant.valves), default=0.0)
+        closes_s = max((valve.closes_within_s for valve in self.plant.valves), default=0.0)
+        # Between openings within a group, so that no two hand-overs fall together.
+        self.stagger_s = math.ceil(3 * self.delay_s + 2 * opens_s + 2 * closes_s + 2 * GUARD_S)
+        # No opening is sent earlier than this before the closing it overlaps.
+        self.most_overlap_s = self.delay_s + opens_s + GUARD_S + self.delay_s
         self.told: set[tuple[int, float, NoticeKind]] = set()
 
     def run(self) -> None:
@@ -114,18 +120,19 @@ class Blocks:
         for portion in job.portions:
             at_s = opens_at(portion.valve)
             if portion.left and at_s is not None and self._ready_s(portion) <= at_s:
-                return self._companions(job, portion, at_s)
+                return self._companions(job, portion, opens_at)
         return []
 
-    def _companions(self, job: Job, first: Portion, at_s: float) -> list[_Member]:
+    def _companions(self, job: Job, first: Portion, opens_at: Callable[[Valve], float | None]) -> list[_Member]:
+        """Shortest first. Each must be ready for the opening time it would have as the first of the group."""
         group = [first]
-        stagger_s = self._stagger_s()
         for portion in job.portions:
-            if len(group) >= self.plant.most_open or first.water_s < 3 * stagger_s:
+            if len(group) >= self.plant.most_open or first.water_s < 3 * self.stagger_s:
                 break
-            ready = portion.left and self._ready_s(portion) <= at_s
+            at_s = opens_at(portion.valve)
+            ready = portion.left and at_s is not None and self._ready_s(portion) <= at_s
             other_valve = portion.valve.id not in {member.valve.id for member in group}
-            if ready and other_valve and portion.water_s >= 3 * stagger_s and self._fed([*group, portion]):
+            if ready and other_valve and portion.water_s >= 3 * self.stagger_s and self._fed([*group, portion]):
                 group.append(portion)
         group.sort(key=lambda portion: portion.water_s)
         return [_Member(job, portion, portion.water_s) for portion in group]
@@ -136,12 +143,6 @@ class Blocks:
         if self.plant.supply_l_min is None or None in flows:
             return False
         return sum(flow or 0.0 for flow in flows) <= self.plant.supply_l_min
-
-    def _stagger_s(self) -> float:
-        """Between openings within a group, so that no two hand-overs fall together."""
-        opens_s = max(valve.opens_within_s for valve in self.plant.valves)
-        closes_s = max(valve.closes_within_s for valve in self.plant.valves)
-        return math.ceil(3 * self.delay_s + 2 * opens_s + 2 * closes_s + 2 * GUARD_S)
 
     # One block: from all shut to all shut
 
@@ -207,7 +208,7 @@ class Blocks:
 
     def _open_others(self, group: list[_Member], first_s: float) -> None:
         for position, member in enumerate(group[1:], start=1):
-            self._open(member, first_s + position * self._stagger_s())
+            self._open(member, first_s + position * self.stagger_s)
         for member in group[:-1]:
             self._close(member, self._close_s(member))
 
@@ -239,7 +240,7 @@ class Blocks:
 
         job = self.job
         if job.done:
-            waiting = [other for other in self.jobs if other.due_s <= close_s - self._most_overlap_s()]
+            waiting = [other for other in self.jobs if other.due_s <= close_s - self.most_overlap_s]
             if not waiting or self.refuse_collisions:
                 return []
             job = min(waiting, key=lambda other: (other.priority, other.due_s))
@@ -266,9 +267,6 @@ class Blocks:
             return 0.0
         lead_s = self.delay_s + opening.opens_within_s - closing.closes_from_s + GUARD_S
         return float(max(0, math.ceil(lead_s)))
-
-    def _most_overlap_s(self) -> float:
-        return max(self._overlap_s(a, a) for a in self.plant.valves) + self.delay_s
 
     def _close_last(self, last: _Member, pump_on_s: float) -> None:
         pump, master = self.plant.pump, self.plant.master

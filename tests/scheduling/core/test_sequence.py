@@ -302,3 +302,13 @@ def test_steps_are_moved_copied_and_switched_off_without_typing_them_again():
     assert [s.valve_id for s in move_step(SUMMER, 0, 2).steps] == [2, 3, 1, 4, 5, 6]
     assert [s.valve_id for s in duplicate_step(SUMMER, 1).steps] == [1, 2, 2, 3, 4, 5, 6]
     assert switch_step(SUMMER, 0, enabled=False).minutes == SUMMER.minutes - 11
+
+
+def test_a_valve_that_is_still_open_is_not_put_into_the_next_group():
+    """A queued program's group must not hold the zone that the program before it is just finishing with."""
+    plant = replace(MAINS, keep_flow=True, most_open=2, supply_l_min=45.0)
+    first = replace(SUMMER, steps=(Step(2, 10),))
+    second = Program(2, "B", (time(5, 5),), EVERY_DAY, (Step(1, 20), Step(2, 11, cycles=2, soak_min=12)))
+    timeline = week(plant, first, second, last=MONDAY)
+    assert verify(timeline, plant).ok
+    assert [run.valve_id for run in timeline.runs] == [2, 1, 2, 2]
