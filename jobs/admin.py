@@ -45,6 +45,14 @@ class VisitAdmin(admin.ModelAdmin):
     autocomplete_fields = ["site", "technician"]
 
 
+@admin.register(models.PlanRun)
+class PlanRunAdmin(admin.ModelAdmin):
+    list_display = ["season_year", "first_day", "last_day", "state", "asked_at", "asked_by"]
+    list_select_related = ["asked_by"]
+    list_filter = ["state", "season_year"]
+    raw_id_fields = ["asked_by"]
+
+
 @admin.register(models.DayRoute)
 class DayRouteAdmin(admin.ModelAdmin):
     list_display = ["technician", "date", "drive_min", "drive_km", "travel_source"]

@@ -47,6 +47,13 @@ class TariffAdmin(admin.ModelAdmin):
     inlines = [TariffBlockInline]
 
 
+@admin.register(models.TariffBlock)
+class TariffBlockAdmin(admin.ModelAdmin):
+    list_display = ["tariff", "from_m3", "price_per_m3"]
+    list_select_related = ["tariff"]
+    search_fields = ["tariff__name"]
+
+
 @admin.register(models.Site)
 class SiteAdmin(admin.ModelAdmin):
     list_display = ["name", "town", "client", "weather_station", "archived_at"]

@@ -50,9 +50,7 @@ def delete(*, instance: Model, by: User) -> None:
     deletion = deletion_of(instance)
     if not deletion.allowed:
         raise StillNeeded(instance, deletion)
-    record(
-        by=by, verb="deleted", subject=instance, values=_plain(_values(instance)), along=list(deletion.goes_along)
-    )
+    record(by=by, verb="deleted", subject=instance, values=_plain(_values(instance)), along=list(deletion.goes_along))
     images = _images_of(instance)
     instance.delete()
     transaction.on_commit(lambda: [image.storage.delete(image.name) for image in images])

@@ -3,6 +3,7 @@
 from typing import Any, ClassVar
 
 from django import forms
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 
 from sites.forms.quantities import QuantityModelForm
 from sites.models.places import WEEKDAYS
@@ -45,3 +46,10 @@ class RegisterForm(QuantityModelForm):
     def _get_validation_exclusions(self) -> set[str]:
         # A model form skips every constraint that names a field it does not show. The parent is set and must count.
         return super()._get_validation_exclusions() - {self.parent}
+
+    def _update_errors(self, errors: ValidationError) -> None:
+        # What is wrong with the parent has no field to stand beside: it goes to the top of the form.
+        by_field = getattr(errors, "error_dict", {})
+        if self.parent in by_field and self.parent not in self.fields:
+            by_field.setdefault(NON_FIELD_ERRORS, []).extend(by_field.pop(self.parent))
+        super()._update_errors(errors)

@@ -26,7 +26,15 @@ def time_zone_choices() -> list[tuple[str, str]]:
     return [(name, name) for name in sorted(zoneinfo.available_timezones()) if "/" in name or name == "UTC"]
 
 
+class LongSelect(forms.Select):
+    """A list of hundreds, drawn by one flat template: Django's own includes one template a line."""
+
+    template_name = "sites/long_select.html"
+
+
 class TimeZoneField(forms.ChoiceField):
+    widget = LongSelect
+
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(choices=time_zone_choices, **kwargs)
 
@@ -115,17 +123,15 @@ class TariffForm(RegisterForm):
 
 class BlocksFormSet(forms.BaseInlineFormSet):
     def clean(self) -> None:
-        super().clean()
         if any(self.errors):
             return
-        kept = [
-            form.cleaned_data for form in self.forms if form.cleaned_data and not form.cleaned_data.get("DELETE")
-        ]
+        kept = [form.cleaned_data for form in self.forms if form.cleaned_data and not form.cleaned_data.get("DELETE")]
         starts = [row["from_m3"] for row in kept]
         if len(set(starts)) != len(starts):
             raise forms.ValidationError("Two blocks start at the same amount.")
         if 0 not in starts:
             raise forms.ValidationError("One block must start at 0: the price of the first water used.")
+        super().clean()
 
 
 class TariffBlockForm(RegisterForm):

@@ -128,9 +128,7 @@ class ValveForm(RegisterForm):
         section = self.cleaned_data["wire_section_mm2"]
         low, high = WIRE_SECTION_LIMITS_MM2
         if section is not None and "wire_section_mm2" in self.changed_data and not low <= section <= high:
-            ends = [
-                format_quantity(limit, "wire_section", Firm.current().units, decimals=1) for limit in (low, high)
-            ]
+            ends = [format_quantity(limit, "wire_section", Firm.current().units, decimals=1) for limit in (low, high)]
             raise forms.ValidationError(
                 f"Valve wire lies between {ends[0]} and {ends[1]}. Gauge and square millimetres mixed up?"
             )
@@ -218,9 +216,7 @@ class ZoneForm(RegisterForm):
     @classmethod
     def next_after(cls, zone: Zone) -> dict[str, Any]:
         used = set(zone.site.zones.values_list("number", flat=True))
-        number = next(
-            number for number in range(zone.number + 1, zone.number + len(used) + 2) if number not in used
-        )
+        number = next(number for number in range(zone.number + 1, zone.number + len(used) + 2) if number not in used)
         return repeat(zone, cls.repeated) | cls.first_on(zone.site) | {"number": number}
 
 

@@ -4,8 +4,9 @@ import math
 from typing import Any, ClassVar
 
 from django import forms
+from django.core.exceptions import ValidationError
 
-from sites.core.units import Quantity, display_unit, from_display, to_display
+from sites.core.units import Quantity, display_unit, format_quantity, from_display, to_display
 from sites.models import Firm
 
 
@@ -36,9 +37,31 @@ class QuantityField(forms.FloatField):
         self.validate(typed)
         if typed is None:
             return None
-        stored = from_display(typed, self.quantity, self.system)
-        self.run_validators(stored)
+        try:
+            stored = from_display(typed, self.quantity, self.system)
+        except OverflowError:
+            stored = math.inf
+        if not math.isfinite(stored):
+            raise ValidationError("This number is too large.")
+        for limit in self.validators:
+            self._check(limit, stored)
         return stored
+
+    def _check(self, limit: Any, stored: float) -> None:
+        """One of the model's limits, told in the unit the person typed."""
+        try:
+            limit(stored)
+        except ValidationError as error:
+            raise self._in_shown_units(error) from error
+
+    def _in_shown_units(self, error: ValidationError) -> ValidationError:
+        limit = (error.params or {}).get("limit_value")
+        if error.code not in ("min_value", "max_value"):
+            return error
+        if error.code == "min_value" and 0 < limit < 0.001:  # the models' way of saying "above nothing"
+            return ValidationError("Must be above 0.")
+        shown = format_quantity(limit, self.quantity, self.system)
+        return ValidationError(f"Must be at {'least' if error.code == 'min_value' else 'most'} {shown}.")
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return super().has_changed(self.prepare_value(initial), data)

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Prefetch
 from django.utils import timezone
 
+from sites.core.checks import TEST_DUE_SOON_DAYS
 from sites.core.metering import use_m3
 from sites.models import (
     BackflowAssembly,
@@ -24,7 +25,6 @@ from sites.models import (
 from sites.models.places import WEEKDAYS
 
 READINGS_SHOWN = 6
-TEST_DUE_SOON_DAYS = 45
 
 
 @dataclass(frozen=True)
@@ -66,6 +66,7 @@ class PlaceWords:
 
 @dataclass(frozen=True)
 class SitePage:
+    today: dt.date
     place: PlaceWords
     supplies: list[WaterSupply]
     assemblies: list[AssemblyLine]
@@ -91,6 +92,7 @@ def site_page(site: Site) -> SitePage:
         to_attr="latest_readings",
     )
     return SitePage(
+        today=today,
         place=_place_words(site),
         supplies=list(site.supplies.select_related("pump")),
         assemblies=[

@@ -21,6 +21,15 @@ def page_of(request: HttpRequest, rows: QuerySet) -> Page:
     return Paginator(rows, ROWS_A_PAGE).get_page(request.GET.get("page"))
 
 
+def search_text(request: HttpRequest) -> str:
+    return request.GET.get("q", "").replace("\x00", "").strip()
+
+
+def whole_number(text: str | None) -> int | None:
+    """A row's number out of an address; None for anything that is none."""
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 12 else None
+
+
 def typed(request: HttpRequest) -> dict[str, Any]:
     """What a form is bound to: nothing on GET."""
     if request.method != "POST":

@@ -11,7 +11,7 @@ from sites.actions.register import save_tariff
 from sites.forms.places import ClientForm, TariffBlockFormSet, TariffForm
 from sites.models import Client, Tariff
 from sites.queries.lists import client_rows
-from sites.views.answers import answer_archive, answer_deletion, answer_form, page_of, typed
+from sites.views.answers import answer_archive, answer_deletion, answer_form, page_of, search_text, typed
 
 
 def client_url(client: Client) -> str:
@@ -20,7 +20,7 @@ def client_url(client: Client) -> str:
 
 @open_to(*OFFICE)
 def client_list(request: HttpRequest) -> HttpResponse:
-    text = request.GET.get("q", "").strip()
+    text = search_text(request)
     archived = bool(request.GET.get("archived"))
     page = page_of(request, client_rows(user=request.user, text=text, archived=archived))
     return render(request, "sites/client_list.html", {"page": page, "text": text, "archived": archived})

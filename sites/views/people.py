@@ -12,12 +12,12 @@ from sites.actions.people import may_manage, save_person
 from sites.forms.people import FirmForm, PersonForm
 from sites.models import Firm, Role, User
 from sites.queries.lists import people_rows
-from sites.views.answers import answer_form, page_of, typed
+from sites.views.answers import answer_form, page_of, search_text, typed, whole_number
 
 
 @open_to(*OFFICE)
 def person_list(request: HttpRequest) -> HttpResponse:
-    text = request.GET.get("q", "").strip()
+    text = search_text(request)
     clients = request.GET.get("of") == "clients"
     page = page_of(request, people_rows(user=request.user, text=text, clients=clients))
     return render(request, "sites/person_list.html", {"page": page, "text": text, "clients": clients})
@@ -25,8 +25,8 @@ def person_list(request: HttpRequest) -> HttpResponse:
 
 @open_to(*OFFICE)
 def person_new(request: HttpRequest) -> HttpResponse:
-    wanted = request.GET.get("client", "")
-    initial = {"role": Role.CLIENT, "client": wanted} if wanted.isdigit() else {"role": Role.TECHNICIAN}
+    wanted = whole_number(request.GET.get("client"))
+    initial = {"role": Role.CLIENT, "client": wanted} if wanted else {"role": Role.TECHNICIAN}
     form = PersonForm(**typed(request), by=request.user, initial=initial)
     return _answer(request, form, title="New account")
 

@@ -22,7 +22,7 @@ from sites.models import (
     WaterSupply,
     Zone,
 )
-from sites.views.answers import answer_deletion, answer_form, typed
+from sites.views.answers import answer_deletion, answer_form, typed, whole_number
 from sites.views.site_pages import site_url
 
 
@@ -103,8 +103,8 @@ def new_view(kind: Kind) -> Callable[..., HttpResponse]:
 
 def suggested(kind: Kind, parent: Model, request: HttpRequest) -> dict:
     """What stands in an empty form: what repeats from the row `?after=`, else the first free number or terminal."""
-    after = request.GET.get("after", "")
-    if after.isdigit() and hasattr(kind.form, "next_after"):
+    after = whole_number(request.GET.get("after"))
+    if after and hasattr(kind.form, "next_after"):
         row = kind.model.objects.filter(pk=after, **{kind.form.parent: parent}).first()
         if row:
             return kind.form.next_after(row)

@@ -5,12 +5,22 @@ from django.shortcuts import render
 from django.urls import reverse
 
 from sites.access import EVERYONE, OFFICE, open_to, visible_or_404
+from sites.core.checks import CheckFinding
 from sites.forms.meters import reading_form_for
 from sites.forms.places import SiteForm
-from sites.models import Client, Firm, Site
+from sites.models import Client, Firm, Site, User
+from sites.queries.checks import site_findings
 from sites.queries.lists import site_rows
 from sites.queries.site_page import site_page as site_page_of
-from sites.views.answers import answer_archive, answer_deletion, answer_form, page_of, typed
+from sites.views.answers import (
+    answer_archive,
+    answer_deletion,
+    answer_form,
+    page_of,
+    search_text,
+    typed,
+    whole_number,
+)
 
 
 def site_url(site: Site, anchor: str = "") -> str:
@@ -19,7 +29,7 @@ def site_url(site: Site, anchor: str = "") -> str:
 
 @open_to(*EVERYONE)
 def site_list(request: HttpRequest) -> HttpResponse:
-    text = request.GET.get("q", "").strip()
+    text = search_text(request)
     archived = bool(request.GET.get("archived")) and request.user.is_office
     rows = page_of(request, site_rows(user=request.user, text=text, archived=archived))
     return render(request, "sites/site_list.html", {"page": rows, "text": text, "archived": archived})
@@ -34,13 +44,26 @@ def site_page(request: HttpRequest, pk: int) -> HttpResponse:
         (line, reading_form_for(line.meter) if staff and not line.meter.removed_on else None)
         for line in register.meters
     ]
-    shown = {"site": site, "register": register, "place": register.place, "meters": meters, "staff": staff}
+    findings = site_findings(register) if staff else ()
+    shown = {
+        "findings": [(finding, _edit_url(finding, request.user)) for finding in findings],
+        "site": site,
+        "register": register,
+        "place": register.place,
+        "meters": meters,
+        "staff": staff,
+    }
     return render(request, "sites/site_page.html", shown)
+
+
+def _edit_url(finding: CheckFinding, user: User) -> str:
+    """Where the office mends what was found; a finding's subject is the word of a kind of plant."""
+    return reverse(f"sites:{finding.subject}_edit", args=[finding.subject_id]) if user.is_office else ""
 
 
 @open_to(*OFFICE)
 def site_new(request: HttpRequest) -> HttpResponse:
-    client = Client.objects.visible_to(request.user).filter(pk=_whole_number(request.GET.get("client"))).first()
+    client = Client.objects.visible_to(request.user).filter(pk=whole_number(request.GET.get("client"))).first()
     form = SiteForm(**typed(request), initial={"client": client, "time_zone": Firm.current().time_zone})
     return answer_form(request, form, title="New site", back_url=reverse("sites:site_list"), done_url=site_url)
 
@@ -78,7 +101,3 @@ def site_delete(request: HttpRequest, pk: int) -> HttpResponse:
         done_url=reverse("sites:site_list"),
         instead="Archive it instead.",
     )
-
-
-def _whole_number(text: str | None) -> int | None:
-    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 12 else None
