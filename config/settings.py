@@ -204,6 +204,13 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "Sites, schedules, visits and documents of an irrigation service contractor.",
     "VERSION": "0.1.0",
     "SERVE_INCLUDE_SCHEMA": False,
+    "ENUM_NAME_OVERRIDES": {
+        "SupplyKind": "sites.models.WaterSupply.Kind",
+        "AssemblyKind": "sites.models.BackflowAssembly.Kind",
+        "VisitKind": "jobs.models.VisitKind",
+        "FaultKind": "jobs.models.Fault.Kind",
+        "DocumentKind": "reports.models.Document.Kind",
+    },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
 }

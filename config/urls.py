@@ -16,6 +16,7 @@ urlpatterns = [
     ),
     path("sign-out/", auth_views.LogoutView.as_view(), name="logout"),
     path("admin/", admin.site.urls),
+    path("api/", include("config.api_urls")),
     path("", include("sites.urls")),
     path("", include("scheduling.urls")),
     path("", include("jobs.urls")),

@@ -2,9 +2,7 @@
 
 from reports import models
 from sites.access import EVERYONE, OFFICE
-from sites.api.base import RowSerializer, RowViewSet
-
-READ_ONLY = ["get", "head", "options"]
+from sites.api.base import ReadViewSet, RowSerializer
 
 
 class DocumentSerializer(RowSerializer):
@@ -15,11 +13,10 @@ class DocumentSerializer(RowSerializer):
         exclude = ["pdf"]
 
 
-class DocumentViewSet(RowViewSet):
+class DocumentViewSet(ReadViewSet):
     queryset = models.Document.objects.all()
     serializer_class = DocumentSerializer
     open_to = {"GET": EVERYONE}
-    http_method_names = READ_ONLY
 
 
 class DeliverySerializer(RowSerializer):
@@ -28,11 +25,10 @@ class DeliverySerializer(RowSerializer):
         fields = "__all__"
 
 
-class DeliveryViewSet(RowViewSet):
+class DeliveryViewSet(ReadViewSet):
     queryset = models.Delivery.objects.all()
     serializer_class = DeliverySerializer
     open_to = {"GET": OFFICE}
-    http_method_names = READ_ONLY
     site_path = "document__site"
 
 

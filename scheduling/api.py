@@ -8,10 +8,8 @@ from rest_framework.response import Response
 from scheduling import models
 from scheduling.actions import schedules
 from sites.access import EVERYONE, OFFICE, STAFF, visible_or_404
-from sites.api.base import RowSerializer, RowViewSet
+from sites.api.base import ReadViewSet, RowSerializer, RowViewSet
 from sites.models import Site
-
-READ_ONLY = ["get", "head", "options"]
 
 
 class DailyWeatherSerializer(RowSerializer):
@@ -20,13 +18,12 @@ class DailyWeatherSerializer(RowSerializer):
         fields = "__all__"
 
 
-class DailyWeatherViewSet(RowViewSet):
+class DailyWeatherViewSet(ReadViewSet):
     """Days of weather, newest first; `?station=` narrows them."""
 
     queryset = models.DailyWeather.objects.order_by("-date", "station")
     serializer_class = DailyWeatherSerializer
     open_to = {"GET": STAFF}
-    http_method_names = READ_ONLY
     site_path = None
 
     def get_queryset(self):
@@ -70,11 +67,10 @@ class ScheduleRequestSerializer(serializers.Serializer):
     site = serializers.IntegerField(help_text="The site to compute a draft for.")
 
 
-class SeasonScheduleViewSet(RowViewSet):
+class SeasonScheduleViewSet(ReadViewSet):
     queryset = models.SeasonSchedule.objects.prefetch_related("programs__steps", "zone_months")
     serializer_class = SeasonScheduleSerializer
     open_to = {"GET": EVERYONE, "POST": OFFICE}
-    http_method_names = [*READ_ONLY, "post"]
 
     def get_serializer_class(self):
         return ScheduleRequestSerializer if self.action == "create" else SeasonScheduleSerializer

@@ -71,6 +71,13 @@ class Absence(models.Model):
         return f"{self.technician} away {self.starts_on} to {self.ends_on}"
 
 
+class OfficeRows(models.QuerySet):
+    """Rows for owner and office only."""
+
+    def visible_to(self, user: User) -> "OfficeRows":
+        return self if user.is_office else self.none()
+
+
 class ServicePlan(models.Model):
     """Which seasonal visits a site has ordered. A site without one gets visits only when they are asked for."""
 
@@ -78,6 +85,8 @@ class ServicePlan(models.Model):
     startup = models.BooleanField(default=True)
     mid_season_visits = models.PositiveSmallIntegerField(default=1)
     winterisation = models.BooleanField(default=True)
+
+    objects = OfficeRows.as_manager()
 
     def __str__(self) -> str:
         return f"service plan of {self.site}"
@@ -91,6 +100,8 @@ class SeasonWindow(models.Model):
     opens_on = models.DateField()
     due_on = models.DateField()
     reason = models.CharField(max_length=200, blank=True)
+
+    objects = OfficeRows.as_manager()
 
     class Meta:
         ordering = ["season_year", "opens_on"]

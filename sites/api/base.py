@@ -51,16 +51,10 @@ class RowSerializer(serializers.ModelSerializer):
         return attrs
 
 
-class RowViewSet(viewsets.ModelViewSet):
-    """Read for those who see the row, write for the office. `site_path` lets `?site=` narrow a list."""
+class ReadViewSet(viewsets.ReadOnlyModelViewSet):
+    """Rows as `visible_to` shows them. `site_path` lets `?site=` narrow a list."""
 
-    open_to: ClassVar[dict[str, tuple]] = {
-        "GET": EVERYONE,
-        "POST": OFFICE,
-        "PUT": OFFICE,
-        "PATCH": OFFICE,
-        "DELETE": OFFICE,
-    }
+    open_to: ClassVar[dict[str, tuple]] = {"GET": EVERYONE}
     site_path: ClassVar[str | None] = "site"
 
     def get_queryset(self):
@@ -75,8 +69,21 @@ class RowViewSet(viewsets.ModelViewSet):
             rows = rows.filter(**{self.site_path: int(wanted)})
         return rows
 
+
+class RowViewSet(ReadViewSet, viewsets.ModelViewSet):
+    """Read for those who see the row, write for the office."""
+
+    open_to: ClassVar[dict[str, tuple]] = {
+        "GET": EVERYONE,
+        "POST": OFFICE,
+        "PUT": OFFICE,
+        "PATCH": OFFICE,
+        "DELETE": OFFICE,
+    }
+
     def perform_create(self, serializer):
-        serializer.instance = register.save(instance=serializer.Meta.model(**serializer.validated_data), by=self.request.user)
+        row = serializer.Meta.model(**serializer.validated_data)
+        serializer.instance = register.save(instance=row, by=self.request.user)
 
     def perform_update(self, serializer):
         row = serializer.instance

@@ -4,7 +4,7 @@ from rest_framework import serializers
 
 from sites import models
 from sites.access import OFFICE, STAFF
-from sites.api.base import RowSerializer, RowViewSet
+from sites.api.base import ReadViewSet, RowSerializer, RowViewSet
 from sites.models import Role
 
 
@@ -186,11 +186,10 @@ class UserSerializer(RowSerializer):
         fields = ["id", "username", "first_name", "last_name", "email", "phone", "role", "client", "is_active"]
 
 
-class UserViewSet(RowViewSet):
+class UserViewSet(ReadViewSet):
     queryset = models.User.objects.order_by("pk")
     serializer_class = UserSerializer
     open_to = {"GET": OFFICE}
-    http_method_names = ["get", "head", "options"]
     site_path = None
 
 

@@ -1,0 +1,175 @@
+"""Visits, measurements and faults as endpoints. Writes go through the same actions as the pages."""
+
+from django.core.exceptions import ValidationError
+from rest_framework import serializers, status
+from rest_framework.decorators import action
+from rest_framework.response import Response
+
+from jobs import models
+from jobs.actions import faults, field
+from sites.access import EVERYONE, OFFICE, STAFF, visible_or_404
+from sites.api.base import ReadViewSet, RowSerializer, RowViewSet
+from sites.models import Role, Site, Valve
+
+
+def refuse(error: ValidationError) -> serializers.ValidationError:
+    """A rule's words as a 400 answer, beside the field where the rule names one."""
+    return serializers.ValidationError(error.message_dict if hasattr(error, "error_dict") else error.messages)
+
+
+class ServicePlanSerializer(RowSerializer):
+    class Meta:
+        model = models.ServicePlan
+        fields = "__all__"
+
+
+class ServicePlanViewSet(RowViewSet):
+    queryset = models.ServicePlan.objects.order_by("pk")
+    serializer_class = ServicePlanSerializer
+    open_to = {**RowViewSet.open_to, "GET": OFFICE}
+
+
+class SeasonWindowSerializer(RowSerializer):
+    class Meta:
+        model = models.SeasonWindow
+        fields = "__all__"
+
+
+class SeasonWindowViewSet(RowViewSet):
+    queryset = models.SeasonWindow.objects.all()
+    serializer_class = SeasonWindowSerializer
+    open_to = {**RowViewSet.open_to, "GET": OFFICE}
+    site_path = None
+
+
+class VisitSerializer(RowSerializer):
+    hidden_from = {Role.CLIENT: ("instructions", "technician_notes")}
+
+    class Meta:
+        model = models.Visit
+        fields = "__all__"
+
+
+class VisitViewSet(ReadViewSet):
+    """Visits are read and started here; they are planned and finished on their pages."""
+
+    queryset = models.Visit.objects.all()
+    serializer_class = VisitSerializer
+    open_to = {"GET": EVERYONE, "POST": STAFF}
+
+    @action(detail=True, methods=["post"])
+    def start(self, request, pk=None):
+        """Begin a visit; beginning it again changes nothing."""
+        try:
+            visit = field.start_visit(visit=self.get_object(), by=request.user)
+        except ValidationError as error:
+            raise refuse(error) from error
+        return Response(self.get_serializer(visit).data)
+
+
+class ValveMeasurementSerializer(RowSerializer):
+    uuid = serializers.UUIDField(help_text="Minted by the sender; the same one again adds nothing.")
+
+    class Meta:
+        model = models.ValveMeasurement
+        fields = "__all__"
+        read_only_fields = ["measured_by"]
+
+    def validate(self, attrs):
+        return attrs  # rows are only added, by the action below, which knows about the uuid
+
+
+class ValveMeasurementViewSet(ReadViewSet):
+    """What was measured at valves. Append only: 201 for a new row, 200 for a uuid that is known already."""
+
+    queryset = models.ValveMeasurement.objects.all()
+    serializer_class = ValveMeasurementSerializer
+    open_to = {"GET": STAFF, "POST": STAFF}
+    site_path = "visit__site"
+
+    def create(self, request, *args, **kwargs):
+        entry = self.get_serializer(data=request.data)
+        entry.is_valid(raise_exception=True)
+        values = dict(entry.validated_data)
+        visit = visible_or_404(models.Visit.objects.all(), request.user, pk=values.pop("visit").pk)
+        valve = visible_or_404(Valve.objects.all(), request.user, pk=values.pop("valve").pk)
+        uuid = values.pop("uuid")
+        known = models.ValveMeasurement.objects.filter(uuid=uuid).exists()
+        measured_at = values.pop("measured_at")
+        try:
+            row = field.record_measurement(
+                visit=visit, valve=valve, values=values, by=request.user, uuid=uuid, measured_at=measured_at
+            )
+        except ValidationError as error:
+            raise refuse(error) from error
+        code = status.HTTP_200_OK if known else status.HTTP_201_CREATED
+        return Response(self.get_serializer(row).data, status=code)
+
+
+class FaultSerializer(RowSerializer):
+    class Meta:
+        model = models.Fault
+        fields = "__all__"
+
+
+class FaultReportSerializer(serializers.ModelSerializer):
+    """A fault as it is reported; pictures are added on the page."""
+
+    uuid = serializers.UUIDField(help_text="Minted by the sender; the same one again adds nothing.")
+
+    class Meta:
+        model = models.Fault
+        fields = [
+            "uuid", "site", "found_on_visit", "valve", "zone", "controller", "supply", "kind", "severity",
+            "description", "part_needed", "found_at",
+        ]  # fmt: skip
+
+    def validate(self, attrs):
+        if sum(attrs.get(name) is not None for name in ("valve", "zone", "controller", "supply")) > 1:
+            raise serializers.ValidationError("Name one place: a valve, a zone, a controller or a supply.")
+        return attrs
+
+
+class FaultViewSet(ReadViewSet):
+    queryset = models.Fault.objects.all()
+    serializer_class = FaultSerializer
+    open_to = {"GET": STAFF, "POST": STAFF}
+
+    def get_serializer_class(self):
+        return FaultReportSerializer if self.action == "create" else FaultSerializer
+
+    def create(self, request, *args, **kwargs):
+        entry = self.get_serializer(data=request.data)
+        entry.is_valid(raise_exception=True)
+        values = entry.validated_data
+        site = visible_or_404(Site.objects.all(), request.user, pk=values["site"].pk)
+        visit = values.get("found_on_visit")
+        if visit is not None:
+            visible_or_404(models.Visit.objects.all(), request.user, pk=visit.pk)
+        known = models.Fault.objects.filter(uuid=values["uuid"]).exists()
+        try:
+            row, _ = faults.record_fault(
+                site=site,
+                kind=values["kind"],
+                severity=values["severity"],
+                by=request.user,
+                place=next((values[n] for n in ("valve", "zone", "controller", "supply") if values.get(n)), None),
+                description=values.get("description", ""),
+                part_needed=values.get("part_needed", ""),
+                visit=visit,
+                uuid=values["uuid"],
+                found_at=values["found_at"],
+            )
+        except ValidationError as error:
+            raise refuse(error) from error
+        shown = FaultSerializer(row, context=self.get_serializer_context())
+        return Response(shown.data, status=status.HTTP_200_OK if known else status.HTTP_201_CREATED)
+
+
+ENDPOINTS = {
+    "service-plans": ServicePlanViewSet,
+    "season-windows": SeasonWindowViewSet,
+    "visits": VisitViewSet,
+    "measurements": ValveMeasurementViewSet,
+    "faults": FaultViewSet,
+}
