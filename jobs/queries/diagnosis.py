@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from jobs.core.diagnosis import Finding, ValveBaseline, ValveReading, diagnose, figures
 from jobs.core.diagnosis_rules import Level
 from jobs.models import ValveMeasurement, Visit
+from jobs.queries.places import named
 from sites.models import Valve
 
 NUMBERS = ("coil_resistance_ohm", "voltage_v", "current_a", "flow_l_min", "pressure_kpa", "temperature_c")
@@ -45,7 +46,7 @@ class ValveCheck:
     @property
     def where(self) -> str:
         terminal = f"terminal {self.valve.terminal}" if self.valve.terminal else "no terminal"
-        zones = ", ".join(f"zone {zone}" for zone in self.valve.zones.all())
+        zones = ", ".join(named("zone", zone) for zone in self.valve.zones.all())
         parts = [str(self.valve.controller), terminal, zones, self.valve.location]
         return " · ".join(part for part in parts if part)
 

@@ -7,22 +7,12 @@ from django.db.models import QuerySet
 from jobs.core.diagnosis import Finding
 from jobs.models import Fault, Visit
 from jobs.queries.diagnosis import ValveCheck
+from jobs.queries.places import PLACES, place_of
 from sites.models import AuditEntry, Photo, Site, User
-
-PLACES = ("valve", "zone", "controller", "supply")
 
 
 def with_place(faults: QuerySet) -> QuerySet:
     return faults.select_related("site", "valve__controller", "zone", "controller", "supply", "found_by")
-
-
-def place_of(fault: Fault) -> str:
-    """Where the fault is, in words."""
-    for name in PLACES:
-        row = getattr(fault, name)
-        if row is not None:
-            return f"{name} {row}"
-    return "the site in general"
 
 
 @dataclass(frozen=True)

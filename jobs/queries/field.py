@@ -19,6 +19,7 @@ from jobs.models import (
 )
 from jobs.queries.checklists import checklist_rows
 from jobs.queries.diagnosis import ValveCheck, valve_check
+from jobs.queries.places import named
 from scheduling.models import AppliedSchedule, SeasonSchedule
 from sites.models import Controller, User, Valve
 
@@ -160,7 +161,7 @@ def missing_at_finish(visit: Visit) -> list[str]:
     if visit.kind not in MEASURED_KINDS:
         return steps
     unmeasured = site_valves(visit).exclude(pk__in=ValveMeasurement.objects.filter(visit=visit).values("valve_id"))
-    return steps + [f"valve {valve} not measured" for valve in unmeasured]
+    return steps + [f"{named('valve', valve)} not measured" for valve in unmeasured]
 
 
 @dataclass(frozen=True)
