@@ -1,5 +1,7 @@
 """A site's rows as the plant the register checks read."""
 
+from django.utils.text import capfirst
+
 from sites.core.checks import (
     BackflowFacts,
     CheckFinding,
@@ -53,7 +55,7 @@ def plant_of(page: SitePage) -> SitePlant:
             for zone in page.zones
         ),
         backflows=tuple(
-            BackflowFacts(line.assembly.pk, str(line.assembly).capitalize(), line.assembly.test_due_on)
+            BackflowFacts(line.assembly.pk, capfirst(str(line.assembly)), line.assembly.test_due_on)
             for line in page.assemblies
         ),
     )
