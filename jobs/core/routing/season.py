@@ -129,7 +129,7 @@ def plan_season(
     if settings.whole_iterations:
         stages = (fill_gaps, improve_parts, improve_whole, share_out)
     rounds = settings.rounds_for(len(visits))
-    watch = _Watch(model, seed, len(stages) * rounds, on_progress)
+    watch = Watch(model, seed, len(stages) * rounds, on_progress)
     search = Search(model, seed, settings, stop or (lambda: False), watch.report)
     watch.report("first plan", board)
     for number, stage in enumerate(stages, start=1):
@@ -140,7 +140,7 @@ def plan_season(
     return watch.plan(board, final=True)
 
 
-class _Watch:
+class Watch:
     """Counts the steps, remembers the history and turns boards into plans."""
 
     def __init__(

@@ -44,11 +44,12 @@ class Cut:
 
 @dataclass(frozen=True)
 class FleetClient:
-    """Something to visit; `prize_s` 0 means it must be visited."""
+    """Something to visit; `prize_s` 0 means it must be visited. `load` is for published benchmarks."""
 
     place: int
     task: Task
     prize_s: int = 0
+    load: int = 0
 
 
 @dataclass(frozen=True)
@@ -61,6 +62,7 @@ class FleetVehicle:
     end_s: int
     longest_s: int
     forbidden: frozenset[int] = frozenset()
+    capacity: int = 1_000_000_000
 
 
 @dataclass(frozen=True)
@@ -138,6 +140,7 @@ def _problem(fleet: Fleet) -> ProblemData:
     clients = [
         Client(
             location=i,
+            delivery=[c.load],
             service_duration=c.task.service_s,
             tw_early=squeeze(c.task.open_s),
             tw_late=_latest(c.task, fleet.cut),
@@ -148,6 +151,7 @@ def _problem(fleet: Fleet) -> ProblemData:
     ]
     vehicles = [
         VehicleType(
+            capacity=[v.capacity],
             start_depot=ends.index(v.start),
             end_depot=ends.index(v.end),
             tw_early=squeeze(v.start_s),
