@@ -1,0 +1,35 @@
+"""Everything that decides who goes where, when and in which order."""
+
+from jobs.actions.planning.assignment import (
+    add_visit,
+    assign,
+    cancel_visit,
+    change_visit,
+    pin,
+    unassign,
+)
+from jobs.actions.planning.day import move, plan_day, set_order
+from jobs.actions.planning.errors import PlannerBusy, PlanOutdated
+from jobs.actions.planning.season import ask_for_plan, plan_season, run_plan, stop_plan, sweep_plans
+from jobs.actions.planning.summary import PlanSummary, UnplacedVisit
+
+__all__ = [
+    "PlanOutdated",
+    "PlanSummary",
+    "PlannerBusy",
+    "UnplacedVisit",
+    "add_visit",
+    "ask_for_plan",
+    "assign",
+    "cancel_visit",
+    "change_visit",
+    "move",
+    "pin",
+    "plan_day",
+    "plan_season",
+    "run_plan",
+    "set_order",
+    "stop_plan",
+    "sweep_plans",
+    "unassign",
+]

@@ -1,0 +1,196 @@
+"""One visit at a time: onto a technician's day, off it, promised, changed, added, cancelled."""
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from jobs.actions.planning.day import lock_days, one_day, refuse_past, reroute, store_days
+from jobs.core.routing.day import DayRoute as CoreRoute
+from jobs.models import Visit, VisitKind
+from jobs.queries.days import Day
+from sites.actions import register
+from sites.actions.audit import record
+from sites.models import Role, Site, User
+
+State = Visit.State
+PLAN_FIELDS = ["state", "technician", "planned_on", "position", "arrives_at", "leaves_at"]
+WHY_FIXED = {
+    State.STARTED: "This visit has started and stays where it is.",
+    State.FINISHED: "This visit is finished.",
+    State.CANCELLED: "This visit was cancelled.",
+}
+
+
+@transaction.atomic
+def assign(*, visit: Visit, technician: User, planned_on: dt.date, by: User | None) -> Visit:
+    """Put a visit on a technician's day where it costs least driving; both days get new times.
+
+    A day outside the window, a closed site or an absence is told in the day's warnings, not refused. ValidationError
+    for a past day, a promised, started, finished or cancelled visit, or somebody without working hours.
+    """
+    refuse_past(planned_on)
+    visit = _locked(visit)
+    _refuse_promised(visit)
+    if technician.role != Role.TECHNICIAN or not technician.is_active:
+        raise ValidationError({"technician": f"{technician} is not a technician who works here."})
+    before = _place(visit)
+    lock_days({(technician.pk, planned_on)})
+    day = one_day(technician, planned_on)
+    if before == (technician, planned_on):
+        return visit
+    others = list(day.to_do)
+    visit.state, visit.technician, visit.planned_on = State.PLANNED, technician, planned_on
+    visit.save(update_fields=PLAN_FIELDS)
+    day = one_day(technician, planned_on)  # with the new point in its travel matrix
+    store_days([(day, _best_place(day, visit, others))])
+    if before:
+        reroute([before])
+    record(
+        by=by,
+        verb="visit assigned",
+        subject=visit,
+        technician=technician.pk,
+        planned_on=planned_on.isoformat(),
+        before=[before[0].pk, before[1].isoformat()] if before else None,
+    )
+    visit.refresh_from_db()
+    return visit
+
+
+def _best_place(day: Day, visit: Visit, others: list[Visit]) -> list[Visit]:
+    """The order of the others with this visit where fewest rules break, then where driving is least."""
+
+    def cost(route: CoreRoute) -> tuple[int, int, int]:
+        return len(route.broken), sum(broken.late_s for broken in route.broken), route.drive_s
+
+    orders = [[*others[:n], visit, *others[n:]] for n in range(len(others) + 1)]
+    return min(orders, key=lambda order: cost(day.in_order(order)))
+
+
+@transaction.atomic
+def unassign(*, visit: Visit, by: User | None) -> Visit:
+    """Take a visit off its day; it waits to be planned again. ValidationError if promised, started or over."""
+    visit = _locked(visit)
+    _refuse_promised(visit)
+    before = _place(visit)
+    if before is None:
+        return visit
+    _take_off(visit)
+    visit.save(update_fields=PLAN_FIELDS)
+    reroute([before])
+    record(by=by, verb="visit unassigned", subject=visit, before=[before[0].pk, before[1].isoformat()])
+    return visit
+
+
+@transaction.atomic
+def pin(*, visit: Visit, promised: bool, promised_time: dt.time | None = None, by: User | None) -> Visit:
+    """Note that the client was told the day (and the time, if given), or take that back.
+
+    A promised visit is moved by no planner. ValidationError if the visit is not planned.
+    """
+    visit = _locked(visit)
+    if promised and visit.state != State.PLANNED:
+        raise ValidationError("Only a planned visit can be promised.")
+    visit.promised, visit.promised_time = promised, promised_time if promised else None
+    visit.save(update_fields=["promised", "promised_time"])
+    if before := _place(visit):
+        reroute([before])
+    told = promised_time.isoformat() if promised and promised_time else None
+    record(by=by, verb="visit promised" if promised else "promise taken back", subject=visit, time=told)
+    visit.refresh_from_db()
+    return visit
+
+
+@transaction.atomic
+def cancel_visit(*, visit: Visit, reason: str, by: User | None) -> Visit:
+    """Cancel a visit that has not started; its place in the day is given back. The reason is kept in the audit.
+
+    ValidationError without a reason, or if the visit has started or is over.
+    """
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why the visit is cancelled."})
+    visit = _locked(visit)
+    before = _place(visit)
+    visit.state = State.CANCELLED
+    visit.position = visit.arrives_at = visit.leaves_at = None
+    visit.promised, visit.promised_time = False, None
+    visit.save(update_fields=["state", "position", "arrives_at", "leaves_at", "promised", "promised_time"])
+    if before:
+        reroute([before])
+    record(by=by, verb="visit cancelled", subject=visit, reason=reason.strip())
+    return visit
+
+
+@transaction.atomic
+def add_visit(
+    *,
+    site: Site,
+    opens_on: dt.date,
+    due_on: dt.date,
+    service_min: int,
+    kind: str = VisitKind.REPAIR,
+    season_year: int | None = None,
+    instructions: str = "",
+    by: User | None,
+) -> Visit:
+    """A visit on request, by default a repair, open to be planned. ValidationError (by field) on bad dates."""
+    if site.archived_at:
+        raise ValidationError({"site": "This site is archived."})
+    year = season_year or opens_on.year
+    earlier = Visit.objects.filter(site=site, kind=kind, season_year=year)
+    last = earlier.order_by("-sequence").values_list("sequence", flat=True).first() or 0
+    visit = Visit(
+        site=site,
+        kind=kind,
+        season_year=year,
+        sequence=last + 1,
+        opens_on=opens_on,
+        due_on=due_on,
+        service_min=service_min,
+        instructions=instructions,
+    )
+    register.save(instance=visit, by=by)
+    return visit
+
+
+CHANGEABLE = {"opens_on", "due_on", "service_min", "instructions"}
+
+
+@transaction.atomic
+def change_visit(*, visit: Visit, changes: Mapping[str, Any], by: User | None) -> Visit:
+    """Change window, minutes on site or instructions; the visit's day gets new times. ValidationError by field."""
+    row = _locked(visit)
+    for name in CHANGEABLE & changes.keys():
+        setattr(row, name, changes[name])
+    register.save(instance=row, by=by)
+    if before := _place(row):
+        reroute([before])
+    return row
+
+
+def _locked(visit: Visit) -> Visit:
+    """The row as it is now, held until the transaction ends; refused when it cannot change any more."""
+    row = Visit.objects.select_for_update().get(pk=visit.pk)
+    if row.state in WHY_FIXED:
+        raise ValidationError(WHY_FIXED[State(row.state)])
+    return row
+
+
+def _refuse_promised(visit: Visit) -> None:
+    if visit.promised:
+        day = f"{visit.planned_on:%d %b %Y}" if visit.planned_on else "this visit"
+        raise ValidationError(f"The client was promised {day}. Take the promise back first.")
+
+
+def _place(visit: Visit) -> tuple[User, dt.date] | None:
+    if visit.state != State.PLANNED or visit.technician is None or visit.planned_on is None:
+        return None
+    return visit.technician, visit.planned_on
+
+
+def _take_off(visit: Visit) -> None:
+    visit.state, visit.technician, visit.planned_on = State.OPEN, None, None
+    visit.position = visit.arrives_at = visit.leaves_at = None

@@ -1,0 +1,207 @@
+"""The season plan: asked for, computed outside any transaction, stored whole if nothing changed meanwhile."""
+
+import datetime as dt
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from jobs.actions.planning.errors import PlannerBusy
+from jobs.actions.planning.store import store_plan
+from jobs.actions.planning.summary import PlanSummary
+from jobs.core.routing import season as core
+from jobs.models import PlanRun, VisitKind
+from jobs.queries.planning import SeasonInput, planning_technicians, season_input, travel_between
+from sites.actions.audit import record
+from sites.models import User
+
+State = PlanRun.State
+LONGEST_DAYS = 200
+HEARTBEAT_S = 1.0
+Report = Callable[[core.Progress], None]
+Stop = Callable[[], bool]
+SILENT = "The planner stopped without a word. Nothing was stored; plan again."
+BUSY = "Another season plan is being computed. Wait until it is done, or stop it."
+
+
+def plan_season(
+    *,
+    season_year: int,
+    kinds: Sequence[str],
+    first_day: dt.date,
+    last_day: dt.date,
+    seed: int = 1,
+    by: User | None,
+    seconds: int | None = None,
+    iterations: int | None = None,
+    progress: Report | None = None,
+    stop: Stop | None = None,
+) -> PlanSummary:
+    """Assign the season's visits of these kinds to technicians and days, and store the routes.
+
+    Promised, started and finished visits and all other visits of those days stay where they are. The same data and
+    seed give the same plan unless `seconds` cuts it short; `iterations` are searches per stage. `progress` sees every
+    step; `stop` ends the search with the best so far. ValidationError for impossible input, PlannerBusy while
+    another planner works, PlanOutdated if something changed meanwhile: then nothing is stored.
+    """
+    run = ask_for_plan(
+        season_year=season_year,
+        kinds=kinds,
+        first_day=first_day,
+        last_day=last_day,
+        seed=seed,
+        by=by,
+        seconds=seconds,
+        iterations=iterations,
+    )
+    summary = run_plan(run_pk=run.pk, progress=progress, stop=stop)
+    if summary is None:  # another process took the row between the two calls
+        raise PlannerBusy(BUSY)
+    return summary
+
+
+def ask_for_plan(
+    *,
+    season_year: int,
+    kinds: Sequence[str],
+    first_day: dt.date,
+    last_day: dt.date,
+    seed: int = 1,
+    by: User | None,
+    seconds: int | None = None,
+    iterations: int | None = None,
+) -> PlanRun:
+    """Check the input and leave a waiting row; the task or `run_plan` does the work."""
+    _check(kinds, first_day, last_day)
+    PlanRun.objects.silent().update(state=State.FAILED, error=SILENT)
+    try:
+        with transaction.atomic():
+            return PlanRun.objects.create(
+                season_year=season_year,
+                kinds=list(kinds),
+                first_day=first_day,
+                last_day=last_day,
+                seed=seed,
+                seconds=seconds,
+                rounds=iterations,
+                asked_by=by,
+            )
+    except IntegrityError as error:
+        raise PlannerBusy(BUSY) from error
+
+
+def _check(kinds: Sequence[str], first_day: dt.date, last_day: dt.date) -> None:
+    problems: dict[str, str] = {}
+    if not kinds or set(kinds) - set(VisitKind.values):
+        problems["kinds"] = f"Choose kinds of visit among {', '.join(VisitKind.values)}."
+    if first_day < timezone.localdate():
+        problems["first_day"] = f"The plan cannot begin on {first_day:%d %b %Y}: that day is past."
+    if last_day < first_day:
+        problems["last_day"] = "The last day must not lie before the first."
+    elif (last_day - first_day).days > LONGEST_DAYS:
+        problems["last_day"] = f"Plan at most {LONGEST_DAYS} days at once."
+    if problems:
+        raise ValidationError(problems)
+    if not planning_technicians():
+        raise ValidationError("No technician has working hours yet. Set them on the team page.")
+
+
+def run_plan(*, run_pk: int, progress: Report | None = None, stop: Stop | None = None) -> PlanSummary | None:
+    """Compute and store a waiting plan; None if another process has it already. Marks the row failed on any error."""
+    claimed = PlanRun.objects.filter(pk=run_pk, state=State.WAITING)
+    if not claimed.update(state=State.RUNNING, heard_at=timezone.now()):
+        return None
+    run = PlanRun.objects.select_related("asked_by").get(pk=run_pk)
+    try:
+        return _computed(run, progress, stop)
+    except BaseException as error:
+        words = " ".join(error.messages) if isinstance(error, ValidationError) else f"{type(error).__name__}: {error}"
+        PlanRun.objects.filter(pk=run.pk, state=State.RUNNING).update(state=State.FAILED, error=words)
+        raise
+
+
+def stop_plan(*, run: PlanRun, by: User | None) -> None:
+    """Ask a running plan to end with the best it has; one that has not begun is dropped."""
+    dropped = PlanRun.objects.filter(pk=run.pk, state=State.WAITING)
+    if not dropped.update(state=State.FAILED, error="Stopped before it began."):
+        PlanRun.objects.filter(pk=run.pk).update(stop_asked=True)
+    record(by=by, verb="season plan stopped", subject=run)
+
+
+def sweep_plans() -> int:
+    """Run what waits, so that a lost message heals itself. Returns how many plans were made."""
+    PlanRun.objects.silent().update(state=State.FAILED, error=SILENT)
+    waiting = PlanRun.objects.filter(state=State.WAITING).values_list("pk", flat=True)
+    return sum(run_plan(run_pk=pk) is not None for pk in waiting)
+
+
+def _computed(run: PlanRun, progress: Report | None, stop: Stop | None) -> PlanSummary:
+    started = time.monotonic()
+    given = _read(run)
+    if not given.days:
+        raise ValidationError(f"Nobody works between {run.first_day:%d %b %Y} and {run.last_day:%d %b %Y}.")
+    pulse = _Pulse(run, started, progress, stop)
+    plan = core.plan_season(
+        given.visits,
+        given.days,
+        travel_between(core.points_needed(given.visits, given.days)),
+        settings=core.SeasonSettings(rounds=run.rounds),
+        seed=run.seed,
+        stop=pulse.stop,
+        on_progress=pulse.report,
+    )
+    with transaction.atomic():
+        summary = store_plan(run=run, plan=plan, given=given, reread=lambda: _read(run), started=started)
+        PlanRun.objects.filter(pk=run.pk).update(state=State.DONE, summary=asdict(summary))
+        counts = {"placed": summary.placed, "moved": summary.moved, "unplaced": len(summary.unplaced)}
+        record(by=run.asked_by, verb="season planned", subject=run, **counts)
+    return summary
+
+
+def _read(run: PlanRun) -> SeasonInput:
+    return season_input(
+        season_year=run.season_year,
+        kinds=run.kinds,
+        first_day=run.first_day,
+        last_day=run.last_day,
+        today=timezone.localdate(),
+        technicians=planning_technicians(),
+    )
+
+
+class _Pulse:
+    """Tells the row that the planner lives and how far it is; hears the wish to stop and the time limit."""
+
+    def __init__(self, run: PlanRun, started: float, progress: Report | None, stop: Stop | None) -> None:
+        self.run, self.progress, self.asked_stop = run, progress, stop
+        self.ends = started + run.seconds if run.seconds else None
+        self.next_beat, self.stopped = 0.0, False
+
+    def stop(self) -> bool:
+        self._beat({})
+        late = self.ends is not None and time.monotonic() > self.ends
+        self.stopped = self.stopped or late or bool(self.asked_stop and self.asked_stop())
+        return self.stopped
+
+    def report(self, step: core.Progress) -> None:
+        state = {
+            "stage": step.stage,
+            "done": step.done,
+            "total": step.total,
+            "unplaced": step.unplaced,
+            "drive_min": round(step.drive_min),
+        }
+        self._beat({"progress": state})
+        if self.progress:
+            self.progress(step)
+
+    def _beat(self, changes: dict) -> None:
+        if time.monotonic() < self.next_beat:
+            return
+        self.next_beat = time.monotonic() + HEARTBEAT_S
+        rows = PlanRun.objects.filter(pk=self.run.pk)
+        rows.update(heard_at=timezone.now(), **changes)
+        self.stopped = self.stopped or rows.filter(stop_asked=True).exists()

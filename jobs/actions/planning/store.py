@@ -1,0 +1,142 @@
+"""Write a computed season plan: compare with the data as it is now, then visits and routes in one go."""
+
+import datetime as dt
+import time
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping
+
+from django.db.models import Sum
+
+from jobs.actions.planning.day import PLACE_FIELDS, store_days
+from jobs.actions.planning.errors import PlanOutdated
+from jobs.actions.planning.summary import Load, PlanSummary, UnplacedVisit
+from jobs.core.routing.season import SeasonPlan
+from jobs.models import DayRoute, PlanRun, Visit
+from jobs.queries.days import Day, day_of, visits_in
+from jobs.queries.planning import SeasonInput, names_of, planning_technicians
+from sites.models import Firm, User
+
+State = Visit.State
+DayKey = tuple[int, dt.date]
+
+
+def store_plan(
+    *, run: PlanRun, plan: SeasonPlan, given: SeasonInput, reread: Callable[[], SeasonInput], started: float
+) -> PlanSummary:
+    """Store the plan inside the caller's transaction. PlanOutdated, and nothing written, if the data changed."""
+    list(Visit.objects.select_for_update().filter(pk__in=[int(v.key) for v in given.visits]).order_by("pk"))
+    now = reread()
+    if now != given:
+        raise PlanOutdated(f"{_changed(given, now)} while the plan was computed. Nothing was stored; plan again.")
+    drive_before = _drive(run)
+    technicians = {name: user for user, name in _named(planning_technicians())}
+    visits = {row.pk: row for row in Visit.objects.select_related("site").filter(pk__in=given.movable)}
+    places = {int(key): (technicians[who], on) for key, (who, on) in plan.assignment.items()}
+    before = {pk: _place(visit) for pk, visit in visits.items()}
+    for pk, visit in visits.items():
+        _put(visit, places.get(pk))
+    Visit.objects.bulk_update(visits.values(), ["state", "technician", "planned_on", *PLACE_FIELDS], batch_size=200)
+    touched = {(user.pk, on) for user, on in places.values()} | {place for place in before.values() if place}
+    keys = {(technicians[who].pk, on): route.keys for (who, on), route in plan.routes.items()}
+    store_days(list(_ordered(run, touched | set(keys), keys)))
+    after = {pk: _place(visit) for pk, visit in visits.items()}
+    return _summary(run, plan, given, visits, before, after, drive_before, time.monotonic() - started)
+
+
+def _named(technicians: list[User]) -> Iterable[tuple[User, str]]:
+    names = names_of(technicians)
+    return [(user, names[user.pk]) for user in technicians]
+
+
+def _changed(given: SeasonInput, now: SeasonInput) -> str:
+    if given.days != now.days:
+        return "The technicians' working days changed"
+    was, is_now = {v.key: v for v in given.visits}, {v.key: v for v in now.visits}
+    count = sum(was.get(key) != is_now.get(key) for key in was.keys() | is_now.keys())
+    return "One visit changed" if count == 1 else f"{count} visits changed"
+
+
+def _place(visit: Visit) -> DayKey | None:
+    if visit.state != State.PLANNED or visit.technician_id is None or visit.planned_on is None:
+        return None
+    return visit.technician_id, visit.planned_on
+
+
+def _put(visit: Visit, place: tuple[User, dt.date] | None) -> None:
+    if place is None:
+        visit.state, visit.technician, visit.planned_on = State.OPEN, None, None
+        visit.position = visit.arrives_at = visit.leaves_at = None
+    else:
+        visit.state, (visit.technician, visit.planned_on) = State.PLANNED, place
+
+
+def _ordered(
+    run: PlanRun, touched: set[DayKey], keys: Mapping[DayKey, tuple[str, ...]]
+) -> Iterable[tuple[Day, list[Visit]]]:
+    """Each touched day of the plan with its visits in the plan's order; what the plan could not hold goes last."""
+    firm, people = Firm.current(), {user.pk: user for user in planning_technicians()}
+    rows: dict[DayKey, list[Visit]] = defaultdict(list)
+    for visit in visits_in(run.first_day, run.last_day):
+        rows[visit.technician_id, visit.planned_on].append(visit)
+    for pk, date in sorted(touched):
+        if pk not in people or not run.first_day <= date <= run.last_day:
+            continue
+        day = day_of(people[pk], date, rows[pk, date], firm)
+        place = {key: n for n, key in enumerate(keys.get((pk, date), ()))}
+        yield day, sorted(day.to_do, key=lambda visit: place.get(str(visit.pk), len(place)))
+
+
+def _drive(run: PlanRun) -> float:
+    routes = DayRoute.objects.filter(date__range=(run.first_day, run.last_day))
+    return routes.aggregate(total=Sum("drive_min"))["total"] or 0.0
+
+
+def _summary(
+    run: PlanRun,
+    plan: SeasonPlan,
+    given: SeasonInput,
+    visits: Mapping[int, Visit],
+    before: Mapping[int, DayKey | None],
+    after: Mapping[int, DayKey | None],
+    drive_before: float,
+    seconds: float,
+) -> PlanSummary:
+    placed = [pk for pk in visits if after[pk]]
+    missing = [row for row in plan.unplaced if int(row.key) in visits]
+    return PlanSummary(
+        run=run.pk,
+        asked=len(visits),
+        newly_planned=sum(before[pk] is None for pk in placed),
+        moved=sum(before[pk] is not None and before[pk] != after[pk] for pk in placed),
+        stayed=sum(before[pk] == after[pk] for pk in placed),
+        released=sum(before[pk] is not None and after[pk] is None for pk in visits),
+        late=sum(visits[pk].planned_on > visits[pk].due_on for pk in placed),
+        held=len(given.visits) - len(visits),
+        days_used=len(plan.routes),
+        drive_min=_drive(run),
+        drive_km=plan.drive_km,
+        drive_min_before=drive_before,
+        drive_min_first=plan.history[0][2] if plan.history else plan.drive_min,
+        unplaced=tuple(_missing(visits[int(row.key)], row) for row in missing),
+        loads=tuple(Load(x.technician, x.visits, x.days_used, x.work_min, x.working_min) for x in plan.loads),
+        travel_source=plan.travel_source,
+        warnings=(*plan.warnings, *_not_held(plan, given)),
+        seed=run.seed,
+        stopped_early=plan.stopped_early,
+        seconds=seconds,
+    )
+
+
+def _missing(visit: Visit, row) -> UnplacedVisit:
+    remedies = tuple(remedy.text for remedy in row.remedies)
+    kind, due = visit.get_kind_display(), visit.due_on.isoformat()
+    return UnplacedVisit(visit.pk, str(visit.site), kind, due, row.reason, remedies)
+
+
+def _not_held(plan: SeasonPlan, given: SeasonInput) -> Iterable[str]:
+    """Visits that stand on their day although the day cannot hold them."""
+    held = {visit.key: visit for visit in given.visits if visit.held}
+    for row in plan.unplaced:
+        if row.key in held:
+            visit = held[row.key]
+            yield f"{visit.fixed_technician} on {visit.fixed_date:%d %b}: a fixed visit stays although {row.reason}"

@@ -1,0 +1,174 @@
+"""What the office types to plan: windows, a plan's days, a visit's place, technicians' hours."""
+
+from typing import Any
+
+from django import forms
+
+from jobs.models import Absence, SeasonWindow, TechnicianProfile, Visit, VisitKind
+from jobs.queries.planning import names_of
+from jobs.queries.windows import CHANCES
+from sites.forms.base import WeekdaysField, use_native_pickers
+from sites.models import Site, User
+
+SHORTEST_S, USUAL_S, LONGEST_S = 2, 20, 600
+LONGEST_LUNCH_MIN = 120
+
+
+class NativeForm(forms.Form):
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        use_native_pickers(self.fields)
+
+
+class NativeModelForm(forms.ModelForm):
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        use_native_pickers(self.fields)
+
+
+class SeasonFilterForm(forms.Form):
+    """Which season the board shows. Anything else than a year or a kind is ignored, not refused."""
+
+    year = forms.IntegerField(min_value=2000, max_value=2100, required=False)
+    kind = forms.ChoiceField(choices=[("", "all kinds"), *VisitKind.choices], required=False)
+
+
+class WindowForm(NativeModelForm):
+    class Meta:
+        model = SeasonWindow
+        fields = ["opens_on", "due_on", "reason"]
+        labels = {"opens_on": "Not before", "due_on": "No later than"}
+        help_texts = {"reason": "What the dates rest on, so that a person can check them."}
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        for name in ("opens_on", "due_on"):
+            date, year = cleaned.get(name), self.instance.season_year
+            if date and abs(date.year - year) > 1:
+                self.add_error(name, f"This is not in or next to {year}.")
+        return cleaned
+
+
+class ChanceForm(forms.Form):
+    """The risk the office accepts that a hard freeze comes outside the window."""
+
+    chance = forms.TypedChoiceField(
+        coerce=float, choices=[(chance, f"{chance:.0%}") for chance in CHANCES], label="Accepted chance of a freeze"
+    )
+
+
+class PlanForm(NativeForm):
+    kinds = forms.MultipleChoiceField(
+        choices=VisitKind.choices, widget=forms.CheckboxSelectMultiple, label="Kinds of visit"
+    )
+    first_day = forms.DateField(label="From")
+    last_day = forms.DateField(label="To")
+    seconds = forms.IntegerField(
+        min_value=SHORTEST_S,
+        max_value=LONGEST_S,
+        initial=USUAL_S,
+        label="Search for at most",
+        help_text="Seconds. There is a valid plan after the first few; longer searches save driving.",
+    )
+    seed = forms.IntegerField(
+        min_value=0, max_value=2**31 - 1, initial=1, help_text="Another number tries another way to search."
+    )
+
+
+class TechnicianChoice(forms.ModelChoiceField):
+    """Technicians who can be planned, under names no two of them share."""
+
+    def __init__(self, technicians: list[User], **kwargs: Any) -> None:
+        self.names = names_of(technicians)
+        super().__init__(User.objects.filter(pk__in=self.names), **kwargs)
+        # The list is known already: no query for each of many forms on a page.
+        self.choices = [("", "choose …"), *self.names.items()]
+
+
+class AssignForm(NativeForm):
+    planned_on = forms.DateField(label="Day")
+
+    def __init__(self, *args: Any, technicians: list[User], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["technician"] = TechnicianChoice(technicians, label="Technician")
+        self.order_fields(["technician", "planned_on"])
+
+
+class PromiseForm(NativeForm):
+    promised_time = forms.TimeField(
+        required=False, label="Promised time", help_text="Leave empty if the client was told the day only."
+    )
+
+
+class CancelForm(NativeForm):
+    reason = forms.CharField(max_length=300, label="Why the visit is cancelled")
+
+
+WINDOW_LABELS = {"opens_on": "Not before", "due_on": "No later than", "service_min": "Time on site"}
+
+
+class VisitForm(NativeModelForm):
+    class Meta:
+        model = Visit
+        fields = ["opens_on", "due_on", "service_min", "instructions"]
+        labels = WINDOW_LABELS
+
+    @property
+    def changes(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in self.Meta.fields}
+
+
+class NewVisitForm(NativeModelForm):
+    site = forms.ModelChoiceField(Site.objects.none())
+
+    class Meta:
+        model = Visit
+        fields = ["site", "kind", "opens_on", "due_on", "service_min", "instructions"]
+        labels = WINDOW_LABELS
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site"].queryset = Site.objects.current()
+
+
+class ProfileForm(NativeModelForm):
+    working_weekdays = WeekdaysField(label="Working days", required=False)
+
+    class Meta:
+        model = TechnicianProfile
+        fields = [
+            "day_starts_at",
+            "day_ends_at",
+            "lunch_min",
+            "working_weekdays",
+            "start_latitude",
+            "start_longitude",
+        ]
+        labels = {
+            "day_starts_at": "Day starts",
+            "day_ends_at": "Day ends",
+            "start_latitude": "Start and end: latitude",
+            "start_longitude": "Start and end: longitude",
+        }
+        help_texts = {"start_longitude": "Both empty: the firm's yard."}
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        places = [cleaned.get("start_latitude"), cleaned.get("start_longitude")]
+        if None in places and any(place is not None for place in places) and not self.errors:
+            empty = "start_latitude" if places[0] is None else "start_longitude"
+            self.add_error(empty, "Give latitude and longitude, or neither.")
+        if (cleaned.get("lunch_min") or 0) > LONGEST_LUNCH_MIN:
+            self.add_error("lunch_min", f"At most {LONGEST_LUNCH_MIN} minutes.")
+        return cleaned
+
+
+class AbsenceForm(NativeModelForm):
+    class Meta:
+        model = Absence
+        fields = ["starts_on", "ends_on", "reason"]
+        labels = {"starts_on": "First day away", "ends_on": "Last day away"}
+
+    def _get_validation_exclusions(self) -> set[str]:
+        # The technician is set by the view and must count in the constraints.
+        return super()._get_validation_exclusions() - {"technician"}

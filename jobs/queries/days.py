@@ -1,0 +1,126 @@
+"""One technician's day: what is under way, what is left to do, and the clock it is driven by."""
+
+import datetime as dt
+import zoneinfo
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from django.db.models import F, QuerySet
+
+from jobs.core.routing.day import DayRoute, Shift
+from jobs.core.routing.day_route import plan_day, schedule_in_order
+from jobs.core.routing.travel import Point, TravelMatrix
+from jobs.models import Visit
+from jobs.queries.planning import minute_of, point_of, shift_of, stop_of, travel_between, why_away
+from sites.models import Firm, User
+from sites.models.places import WEEKDAYS
+
+UNDER_WAY = (Visit.State.STARTED, Visit.State.FINISHED)
+
+
+@dataclass(frozen=True)
+class Day:
+    """`done` is started or finished and stays where it is; `to_do` stands in its present order.
+
+    `shift` is what is left of the working day after `done`; `travel` covers every point of the day.
+    """
+
+    technician: User
+    date: dt.date
+    done: tuple[Visit, ...]
+    to_do: tuple[Visit, ...]
+    full_shift: Shift
+    shift: Shift
+    travel: TravelMatrix
+    away: str
+
+    def in_order(self, order: Sequence[Visit]) -> DayRoute:
+        """The times of what is left in this order."""
+        return schedule_in_order([stop_of(visit) for visit in order], self.shift, self.travel)
+
+    def best_order(self, seed: int) -> DayRoute:
+        """The core's own best route; what it cannot place is in `unplaced`."""
+        return plan_day([stop_of(visit) for visit in self.to_do], self.shift, self.travel, seed=seed)
+
+    @property
+    def driven(self) -> tuple[int, int]:
+        """(seconds, metres) on the road up to the last visit of `done`."""
+        at = self.travel.position
+        places = [at[self.full_shift.start_point], *(at[point_of(visit.site)] for visit in self.done)]
+        legs = list(pairwise(places))
+        seconds = sum(int(self.travel.seconds[a, b]) for a, b in legs)
+        return seconds, sum(int(self.travel.metres[a, b]) for a, b in legs)
+
+    def warnings(self, route: DayRoute) -> list[str]:
+        """Everything a person should look at before this day is driven."""
+        visits = {str(visit.pk): visit for visit in self.to_do}
+        texts = [self.away] if self.away and visits else []
+        for visit in self.to_do:
+            if self.date.weekday() not in visit.site.open_weekdays:
+                texts.append(f"{visit.site}: closed on {WEEKDAYS[self.date.weekday()]}s")
+            if self.date > visit.due_on:
+                texts.append(f"{visit.site}: {(self.date - visit.due_on).days} days after its deadline")
+            if self.date < visit.opens_on:
+                texts.append(f"{visit.site}: before its window opens on {visit.opens_on:%d %b}")
+        for broken in route.broken:
+            texts.append(f"{visits[broken.key].site}: {broken.text}" if broken.key in visits else broken.text)
+        return [*texts, *route.warnings]
+
+
+def visits_in(first_day: dt.date, last_day: dt.date) -> QuerySet[Visit]:
+    """The visits of these days in their order; cancelled ones are gone."""
+    rows = Visit.objects.filter(planned_on__range=(first_day, last_day), technician__isnull=False).exclude(
+        state__in=[Visit.State.CANCELLED, Visit.State.OPEN]
+    )
+    place = [F("position").asc(nulls_last=True), F("arrives_at").asc(nulls_last=True), "pk"]
+    return rows.select_related("site__client").order_by("planned_on", *place)
+
+
+def read_days(date: dt.date, technicians: Sequence[User]) -> list[Day]:
+    """The day of each of these technicians (with profile and absences fetched along)."""
+    firm = Firm.current()
+    visits: dict[int, list[Visit]] = defaultdict(list)
+    for visit in visits_in(date, date).filter(technician__in=technicians):
+        visits[visit.technician_id].append(visit)
+    return [day_of(user, date, visits[user.pk], firm) for user in technicians]
+
+
+def day_of(technician: User, date: dt.date, visits: Sequence[Visit], firm: Firm) -> Day:
+    """Split the day's visits into what stands and what is left, with the clock of the rest."""
+    done = sorted((v for v in visits if v.state in UNDER_WAY), key=lambda v: (v.started_at, v.pk))
+    to_do = [v for v in visits if v.state not in UNDER_WAY]
+    shift = shift_of(technician.technician_profile, firm)
+    points = [shift.start_point, shift.end_point, *(point_of(visit.site) for visit in visits)]
+    return Day(
+        technician,
+        date,
+        tuple(done),
+        tuple(to_do),
+        shift,
+        _rest(shift, done, date, firm),
+        travel_between(points),
+        why_away(technician, date),
+    )
+
+
+def _rest(shift: Shift, done: Sequence[Visit], date: dt.date, firm: Firm) -> Shift:
+    """The shift from the end of the last visit under way; it starts at that site."""
+    if not done:
+        return shift
+    zone = zoneinfo.ZoneInfo(firm.time_zone)
+    free = max(_free_at(visit, date, zone, shift) for visit in done)
+    where: Point = point_of(done[-1].site)
+    start = max(shift.start_min, free)
+    # Overtime already: keep a shift that ends after it starts; the route then says what it breaks.
+    return replace(shift, start_min=start, end_min=max(shift.end_min, start + 1), start_point=where)
+
+
+def _free_at(visit: Visit, date: dt.date, zone: zoneinfo.ZoneInfo, shift: Shift) -> int:
+    """Minute of the day at which this visit ended or can be expected to end."""
+    ended = visit.finished_at or visit.started_at + dt.timedelta(minutes=visit.service_min)
+    local = ended.astimezone(zone)
+    if local.date() != date:  # worked on another day than planned: it takes nothing from this one
+        return shift.start_min
+    return minute_of(local.time()) + (1 if local.second else 0)

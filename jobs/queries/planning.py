@@ -1,0 +1,175 @@
+"""Technicians, days and visits as the routing core wants them.
+
+Clock times are local: opening hours, working hours and arrivals are all read in the one zone the day is worked in.
+"""
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from django.db.models import Q
+
+from jobs.core.routing.day import DAY_MIN, Shift, Stop
+from jobs.core.routing.season import PlannableVisit, TechnicianDay
+from jobs.core.routing.travel import GreatCircle, Point, TravelMatrix
+from jobs.models import TechnicianProfile, Visit, VisitKind
+from sites.models import Firm, Role, Site, User
+from sites.models.places import WEEKDAYS
+
+State = Visit.State
+LATE_GRACE_DAYS = 14  # a visit past its deadline is to be made within so many days; common practice, no source
+FROST_RANK, URGENT_RANK, HELD_RANK = 1, 2, 3
+
+
+def travel_between(points: Iterable[Point]) -> TravelMatrix:
+    """Travel among these points, each once: the one place that knows where travel times come from."""
+    return GreatCircle().matrix(list(dict.fromkeys(points)))
+
+
+def planning_technicians() -> list[User]:
+    """Technicians with working hours, absences fetched along, in a stable order."""
+    people = User.objects.filter(role=Role.TECHNICIAN, is_active=True, technician_profile__isnull=False)
+    rows = people.select_related("technician_profile").prefetch_related("absences")
+    return list(rows.order_by("first_name", "last_name", "username"))
+
+
+def names_of(technicians: Sequence[User]) -> dict[int, str]:
+    """A name for each id that a person recognises and no two share."""
+    count = Counter(str(user) for user in technicians)
+    return {u.pk: str(u) if count[str(u)] == 1 else f"{u} ({u.username})" for u in technicians}
+
+
+def minute_of(clock: dt.time) -> int:
+    return clock.hour * 60 + clock.minute
+
+
+def time_at(seconds: int) -> dt.time:
+    """Seconds from midnight as a clock time; a day that runs over midnight is shown as ending with it."""
+    minutes, second = divmod(min(max(seconds, 0), 86399), 60)
+    return dt.time(minutes // 60, minutes % 60, second)
+
+
+def shift_of(profile: TechnicianProfile, firm: Firm) -> Shift:
+    """The working day, from home or yard and back."""
+    start = Point(firm.yard_latitude, firm.yard_longitude)
+    if profile.start_latitude is not None and profile.start_longitude is not None:
+        start = Point(profile.start_latitude, profile.start_longitude)
+    begins, ends = minute_of(profile.day_starts_at), minute_of(profile.day_ends_at)
+    return Shift(begins, ends, start, start, lunch_min=profile.lunch_min)
+
+
+def why_away(technician: User, date: dt.date) -> str:
+    """Why this technician does not work that day, or nothing. Wants absences fetched along."""
+    for absence in technician.absences.all():
+        if absence.starts_on <= date <= absence.ends_on:
+            return f"{technician} is away: {absence.reason}" if absence.reason else f"{technician} is away"
+    if date.weekday() not in technician.technician_profile.working_weekdays:
+        return f"{technician} does not work on {WEEKDAYS[date.weekday()]}s"
+    return ""
+
+
+def technician_days(technicians: Sequence[User], first_day: dt.date, last_day: dt.date) -> list[TechnicianDay]:
+    """Every day on which somebody works, by date."""
+    firm, names = Firm.current(), names_of(technicians)
+    shifts = {user.pk: shift_of(user.technician_profile, firm) for user in technicians}
+    days = [first_day + dt.timedelta(days=n) for n in range((last_day - first_day).days + 1)]
+    return [
+        TechnicianDay(names[user.pk], day, shifts[user.pk])
+        for day in days
+        for user in technicians
+        if not why_away(user, day)
+    ]
+
+
+def point_of(site: Site) -> Point:
+    return Point(site.latitude, site.longitude)
+
+
+def hours_of(site: Site) -> tuple[tuple[int, int] | None, ...]:
+    """(opens, closes) in minutes for Monday to Sunday, None when closed."""
+    hours = minute_of(site.opens_at), minute_of(site.closes_at)
+    return tuple(hours if weekday in site.open_weekdays else None for weekday in range(7))
+
+
+def stop_of(visit: Visit) -> Stop:
+    """The visit as a stop of the day it is planned on. A closed weekday is ignored here and told as a warning."""
+    site, on = visit.site, visit.planned_on
+    opens, closes = (hours_of(site)[on.weekday()] if on else None) or (0, DAY_MIN)
+    pin = minute_of(visit.promised_time) if visit.promised_time else None
+    rank = HELD_RANK if visit.promised else URGENT_RANK if visit.kind == VisitKind.REPAIR else 0
+    where = point_of(site)
+    return Stop(str(visit.pk), where.latitude, where.longitude, visit.service_min, opens, closes, pin, rank)
+
+
+@dataclass(frozen=True)
+class SeasonInput:
+    """All a season plan is computed from. Equal inputs mean that nothing changed in between."""
+
+    visits: tuple[PlannableVisit, ...]
+    days: tuple[TechnicianDay, ...]
+
+    @property
+    def movable(self) -> frozenset[int]:
+        """Ids of the visits that the plan may move."""
+        return frozenset(int(visit.key) for visit in self.visits if not visit.held)
+
+
+def season_input(
+    *,
+    season_year: int,
+    kinds: Sequence[str],
+    first_day: dt.date,
+    last_day: dt.date,
+    today: dt.date,
+    technicians: Sequence[User],
+) -> SeasonInput:
+    """What there is to plan, and what stands already.
+
+    To plan: visits of these kinds that are open, planned without a promise within the days, or were planned for
+    a day that has passed without being started. Everything else on those days is held where it is.
+    """
+    names = names_of(technicians)
+    in_range = Q(planned_on__range=(first_day, last_day))
+    to_plan = Q(season_year=season_year, kind__in=kinds, promised=False, site__archived_at=None) & (
+        Q(state=State.OPEN) | Q(state=State.PLANNED) & (in_range | Q(planned_on__lt=today))
+    )
+    standing = in_range & Q(technician__in=names) & ~Q(state=State.CANCELLED) & ~Q(state=State.OPEN)
+    rows = Visit.objects.select_related("site").order_by("pk")
+    movable = [_movable(visit, first_day, last_day) for visit in rows.filter(to_plan)]
+    held = [_held(visit, names) for visit in rows.filter(standing).exclude(pk__in=[int(v.key) for v in movable])]
+    return SeasonInput((*movable, *held), tuple(technician_days(technicians, first_day, last_day)))
+
+
+def _movable(visit: Visit, first_day: dt.date, last_day: dt.date) -> PlannableVisit:
+    late = visit.due_on < first_day
+    due = min(first_day + dt.timedelta(days=LATE_GRACE_DAYS), last_day) if late else visit.due_on
+    rank = FROST_RANK if visit.kind == VisitKind.WINTERISATION else 0
+    return PlannableVisit(
+        key=str(visit.pk),
+        point=point_of(visit.site),
+        service_min=visit.service_min,
+        window_opens=visit.opens_on,
+        window_due=due,
+        hours=hours_of(visit.site),
+        kind=visit.kind,
+        priority=URGENT_RANK if late or visit.kind == VisitKind.REPAIR else rank,
+    )
+
+
+def _held(visit: Visit, names: dict[int, str]) -> PlannableVisit:
+    on, hours = visit.planned_on, list(hours_of(visit.site))
+    hours[on.weekday()] = hours[on.weekday()] or (0, DAY_MIN)
+    return PlannableVisit(
+        key=str(visit.pk),
+        point=point_of(visit.site),
+        service_min=visit.service_min,
+        window_opens=on,
+        window_due=on,
+        hours=tuple(hours),
+        fixed_technician=names[visit.technician_id],
+        fixed_date=on,
+        fixed_time_min=minute_of(visit.promised_time) if visit.promised_time else None,
+        kind=visit.kind,
+        priority=HELD_RANK,
+    )

@@ -1,0 +1,24 @@
+"""Nudges for the worker: each finds its work in the database and may run twice without harm."""
+
+from celery import shared_task
+from django.core.exceptions import ValidationError
+
+from jobs.actions.planning import run_plan, sweep_plans
+
+
+@shared_task
+def compute_plan(run_pk: int) -> None:
+    """Compute a waiting season plan. What goes wrong is kept in its row for the board."""
+    try:
+        run_plan(run_pk=run_pk)
+    except ValidationError:
+        return  # the row holds the words
+
+
+@shared_task
+def sweep_season_plans() -> int:
+    """Run plans whose message was lost; mark those whose process has died. Returns how many were computed."""
+    try:
+        return sweep_plans()
+    except ValidationError:
+        return 0
