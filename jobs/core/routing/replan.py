@@ -90,7 +90,8 @@ def replan(
     """A plan near the previous one for the visits and days as they are now, and the difference.
 
     A promise is given up only when it can't hold, one step at a time: same technician and hours; another
-    technician at the same hours; another hour that day; anything in the window. Visits without a promise stay
+    technician at the same hours; another hour that day; anything in the window. (A promise outside
+    the window or opening hours as they are now can't hold either.) Visits without a promise stay
     on their day while there is room. A visit of priority 2 or more that finds no room takes spare time, then
     pushes out up to two visits without promise. Leave out what is done or under way: let the shift begin when
     and where the technician will be free. ValueError as for `plan_season`.
@@ -99,7 +100,7 @@ def replan(
     wanted = {a.key: (a.technician, a.date) for a in order}
     steps = {v.key: 0 for v in visits if _promise(previous, v.key)}
     while True:
-        bound = [_bound(v, previous.get(v.key), steps.get(v.key, 3), technician_days) for v in visits]
+        bound = [_bound(v, previous.get(v.key), steps.get(v.key, 3)) for v in visits]
         model = SeasonModel.of(bound, technician_days, travel, settings)
         board = _with_urgent(model, insert_missing(model, model.board_from(wanted)))
         homeless = {model.visits[v].key for v in board.unplaced}
@@ -119,18 +120,20 @@ def _promise(previous: Mapping[str, Appointment], key: str) -> bool:
     return key in previous and previous[key].promise is not None
 
 
-def _bound(
-    visit: PlannableVisit, before: Appointment | None, step: int, days: Sequence[TechnicianDay]
-) -> PlannableVisit:
+def _bound(visit: PlannableVisit, before: Appointment | None, step: int) -> PlannableVisit:
     """The visit with as much of its promise as this step still keeps (0 all, 3 nothing)."""
     if before is None or before.promise is None or step >= 3 or visit.held:
         return visit
-    opens, closes = before.promise
+    if visit.fixed_date is None and not visit.window_opens <= before.date <= visit.window_due:
+        return visit  # the deadline moved past the promise: to be shown and told, not hidden
     fixed = replace(visit, fixed_date=before.date, priority=max(visit.priority, 1))
-    if step < 2:
-        hours = list(visit.hours)
-        hours[before.date.weekday()] = (opens, closes + visit.service_min)
-        fixed = replace(fixed, hours=tuple(hours))
+    hours = visit.hours[before.date.weekday()]
+    if step < 2 and hours is not None:
+        opens = max(hours[0], before.promise[0])
+        closes = min(hours[1], before.promise[1] + visit.service_min)
+        week = list(visit.hours)
+        week[before.date.weekday()] = (opens, closes) if opens <= closes else None
+        fixed = replace(fixed, hours=tuple(week))
     if step == 0:
         fixed = replace(fixed, fixed_technician=before.technician)
     return fixed
