@@ -61,7 +61,7 @@ class ProgramForm(forms.ModelForm):
         wrong = [day for day in days if (day + shift) % 7 not in self.site.permitted_weekdays]
         if wrong:
             names = ", ".join(WEEKDAYS[day] for day in wrong)
-            self.add_error("weekdays", f"The site does not permit watering that starts on {names} at {start:%H:%M}.")
+            self.add_error("weekdays", f"The site permits no watering that starts on {names} at {start:%H:%M}.")
         return cleaned
 
 
