@@ -21,7 +21,7 @@ LUNCH_FROM_MIN = 12 * 60
 
 @dataclass(frozen=True)
 class Job:
-    """One visit that is to be made; `fault_id` where it is a repair of that fault."""
+    """One visit that is to be made."""
 
     stop: Stop
     year: int
@@ -29,7 +29,6 @@ class Job:
     sequence: int
     opens_on: dt.date
     due_on: dt.date
-    fault_id: int | None = None
     instructions: str = ""
 
     @property
@@ -42,7 +41,7 @@ class Job:
 
     @property
     def key(self) -> str:
-        return f"{self.stop.index}/{self.kind}/{self.fault_id}"
+        return f"{self.stop.index}/{self.kind}/{self.sequence}"
 
 
 @dataclass(frozen=True)
@@ -156,9 +155,9 @@ def order_day(jobs: Iterable[Job], slot: Slot) -> tuple[core.DayRoute, list[Plac
     return route, placed
 
 
-def repair_job(stop: Stop, year: int, fault_id: int, found_on: dt.date, words: str, today: dt.date) -> Job:
+def repair_job(stop: Stop, year: int, found_on: dt.date, words: str, today: dt.date) -> Job:
     due = max(found_on + dt.timedelta(days=14), today + dt.timedelta(days=5))
-    return Job(stop, year, VisitKind.REPAIR, 1, found_on, due, fault_id, words)
+    return Job(stop, year, VisitKind.REPAIR, 1, found_on, due, words)
 
 
 def _fits(now: int, drive_s: int, job: Job, slot: Slot) -> bool:

@@ -54,7 +54,7 @@ def load_demo(*, sites: int, seed: int, today: dt.date, progress: Progress) -> N
         sites=sites, seed=seed, today=today, station=station, tariffs=register.make_tariffs(), progress=progress
     )
     first, second = (Site.objects.order_by("pk")[n].client for n in (FIRST_CLIENT_SITE, SECOND_CLIENT_SITE))
-    people.make_client_logins(first, second)
+    people.make_client_logins(first, second, staff.password)
     schedules.make_schedules(seed=seed, today=today, by=staff.owner, progress=progress)
     _make_seasons(seed=seed, today=today, staff=staff, progress=progress)
     photos.make_photos(seed=seed, by=staff.technicians[0], today=today)

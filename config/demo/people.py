@@ -8,7 +8,7 @@ from django.contrib.auth.hashers import make_password
 from config.demo import names
 from config.demo.dice import dice
 from config.demo.places import TIME_ZONE, YARD
-from jobs.models import TechnicianProfile
+from jobs.models import Absence, TechnicianProfile
 from sites.models import Client, Firm, Role, User
 
 SITES_PER_TECHNICIAN = 90  # three technicians up to 270 sites
@@ -20,6 +20,7 @@ class Staff:
     owner: User
     office: User
     technicians: tuple[User, ...]
+    password: str  # as hashed
 
 
 def make_firm() -> Firm:
@@ -49,11 +50,14 @@ def make_staff(*, seed: int, sites: int, today: dt.date) -> Staff:
         given, family = known[n] if n < len(known) else (rng.choice(names.GIVEN), rng.choice(names.FAMILY))
         technicians.append(_person(f"tech{n + 1}", given, family, Role.TECHNICIAN, password, number=11 + n))
     TechnicianProfile.objects.bulk_create(_profile(user, n, today) for n, user in enumerate(technicians))
-    return Staff(owner, office, tuple(technicians))
+    away = today + dt.timedelta(days=20)
+    Absence.objects.create(
+        technician=technicians[1], starts_on=away, ends_on=away + dt.timedelta(days=4), reason="Holiday"
+    )
+    return Staff(owner, office, tuple(technicians), password)
 
 
-def make_client_logins(first: Client, second: Client) -> None:
-    password = make_password(names.PASSWORD)
+def make_client_logins(first: Client, second: Client, password: str) -> None:
     for username, client in (("client1", first), ("client2", second)):
         given, _, family = (client.contact_name or client.name).partition(" ")
         _person(username, given, family, Role.CLIENT, password, client=client)

@@ -11,7 +11,7 @@ from sites.actions.photos import store_photo
 from sites.models import Site, User
 
 SIZE = (960, 720)
-MOST_SITE_PHOTOS, MOST_FAULT_PHOTOS = 8, 10
+MOST_SITE_PHOTOS, MOST_FAULT_PHOTOS = 4, 6
 GRASS, EARTH, SKY, WALL = (126, 158, 92), (134, 106, 78), (206, 222, 232), (196, 188, 176)
 BOX, DARK, WATER = (96, 106, 112), (58, 62, 66), (96, 140, 176)
 

@@ -4,7 +4,7 @@ import datetime as dt
 import random
 from dataclasses import dataclass, field
 
-from config.demo.sketches import Kind, Mistake, SiteSketch
+from config.demo.sketches import NAMED, Kind, Mistake, SiteSketch
 from config.demo.zones import zone_of
 from sites.models import BackflowAssembly, Controller, Meter, Pump, Site, Valve, WaterSupply, Zone
 
@@ -103,7 +103,9 @@ def _backflow(
     site: Site, supply: WaterSupply, sketch: SiteSketch, rng: random.Random, today: dt.date
 ) -> BackflowAssembly:
     kinds = ("double_check", "reduced_pressure", "pressure_vacuum")
-    days_ago = rng.randint(20, 340) if rng.random() > 0.14 else rng.randint(375, 520)  # some overdue
+    # Some are overdue; a named site shows its own mistake and no other.
+    overdue = rng.random() < 0.14 and sketch.index >= len(NAMED)
+    days_ago = rng.randint(375, 520) if overdue else rng.randint(20, 340)
     tested_on = today - dt.timedelta(days=days_ago)
     return BackflowAssembly(
         site=site,
@@ -150,9 +152,7 @@ def _valve(
         controller=controller,
         terminal=terminal,
         name=name,
-        location=rng.choice(
-            ("box at the terrace", "box under the hedge", "box at the drive", "box by the path", "")
-        ),
+        location=rng.choice(("box at the terrace", "box under the hedge", "box at the drive", "box by the path", "")),
         size_mm=25.0 if sketch.kind == Kind.HOME else 40.0,
         coil_resistance_ohm=resistance,
         coil_holding_va=round(holding_va, 1),

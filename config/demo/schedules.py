@@ -1,7 +1,6 @@
 """The season schedules of last season and of this one, computed and published by the actions a person uses."""
 
 import datetime as dt
-from collections.abc import Iterator
 
 from django.utils import timezone
 
@@ -9,7 +8,7 @@ from config.demo.dice import dice
 from config.demo.register import Progress
 from config.demo.sketches import PLANTED, Mistake
 from scheduling.actions.schedules import compute_many, publish
-from scheduling.models import AppliedSchedule, Program, ProgramStep, SeasonSchedule
+from scheduling.models import AppliedSchedule, Program, ProgramStep, SeasonSchedule, WateringPause
 from sites.models import Controller, Site, User
 
 # Month and day of each revision of a season.
@@ -17,19 +16,24 @@ LAST_SEASON = ((4, 4), (7, 2))
 THIS_SEASON = ((4, 3), (7, 3), (9, 8))
 
 
-def revision_days(today: dt.date) -> Iterator[dt.date]:
+MANY_SITES = 300  # from here on one revision a season must do
+
+
+def revision_days(today: dt.date, sites: int) -> list[dt.date]:
     """The days on which schedules were published, up to yesterday."""
-    for year, days in ((today.year - 1, LAST_SEASON), (today.year, THIS_SEASON)):
-        for month, day in days:
-            if dt.date(year, month, day) < today:
-                yield dt.date(year, month, day)
+    days = [dt.date(today.year - 1, *day) for day in LAST_SEASON]
+    days += [dt.date(today.year, *day) for day in THIS_SEASON if dt.date(today.year, *day) < today]
+    if sites < MANY_SITES:
+        return days
+    return sorted({max(day for day in days if day.year == year) for year in {day.year for day in days}})
 
 
 def make_schedules(*, seed: int, today: dt.date, by: User, progress: Progress) -> None:
     """Publish each revision of every site with the date it would have had."""
     sites = list(Site.objects.order_by("pk"))
     colliding = next((site for site in sites if site.name == PLANTED[Mistake.COLLIDING_PROGRAMS]), None)
-    for day in revision_days(today):
+    days = revision_days(today, len(sites))
+    for day in days:
         part = f"schedules of {day:%B %Y}"
         drafts = compute_many(
             sites=sites, today=day, by=by, progress=lambda done, total, part=part: progress(part, done, total)
@@ -39,10 +43,11 @@ def make_schedules(*, seed: int, today: dt.date, by: User, progress: Progress) -
                 _let_programs_collide(draft)
             publish(schedule=draft, by=by, on=day)
     # `computed_at` is stamped by the clock; here it is set to the morning of the day it stands for.
-    for day in revision_days(today):
+    for day in days:
         morning = timezone.make_aware(dt.datetime.combine(day, dt.time(16)), dt.UTC)
         SeasonSchedule.objects.filter(week_starts_on=day).update(computed_at=morning)
     _note_applied(seed, today)
+    _make_pauses(sites, today)
 
 
 def _let_programs_collide(draft: SeasonSchedule) -> None:
@@ -68,12 +73,22 @@ def _let_programs_collide(draft: SeasonSchedule) -> None:
     )
 
 
+def _make_pauses(sites: list[Site], today: dt.date) -> None:
+    """Watering stopped on purpose: once last summer, and once around today."""
+    last_summer = dt.date(today.year - 1, 8, 4)
+    WateringPause.objects.bulk_create(
+        WateringPause(site=site, starts_on=starts, ends_on=starts + dt.timedelta(days=days - 1), reason=reason)
+        for site, starts, days, reason in (
+            (sites[0], last_summer, 5, "Tournament on the main pitch"),
+            (sites[3], today - dt.timedelta(days=1), 6, "Paving works in the courtyard"),
+        )
+    )
+
+
 def _note_applied(seed: int, today: dt.date) -> None:
     """Most revisions were set at their controllers within days; some never were, which the office should see."""
     schedules = (
-        SeasonSchedule.objects.exclude(state=SeasonSchedule.State.DRAFT)
-        .order_by("pk")
-        .only("site", "week_starts_on")
+        SeasonSchedule.objects.exclude(state=SeasonSchedule.State.DRAFT).order_by("pk").only("site", "week_starts_on")
     )
     controllers: dict[int, list[Controller]] = {}
     for controller in Controller.objects.order_by("pk"):

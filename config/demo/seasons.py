@@ -6,18 +6,17 @@ from dataclasses import dataclass
 
 from django.db.models import Count
 
+from config.demo import weather
 from config.demo.dice import dice
 from config.demo.places import PATCHES
 from config.demo.sketches import FIRST_CLIENT_SITE
+from jobs.core.routing import frost
 from jobs.models import SeasonWindow, ServicePlan, VisitKind
 from sites.models import Site, Valve
 
-# (month, day) of opening and last day, and the reason a person reads.
-WINDOWS = {
-    VisitKind.STARTUP: ((3, 15), (5, 15), "After the last hard frosts and before the first dry weeks of May."),
-    VisitKind.MID_SEASON: ((6, 10), (8, 25), "While the season's need is highest, so that faults show."),
-    VisitKind.WINTERISATION: ((10, 1), (11, 30), "Before the first night that freezes pipes in the ground."),
-}
+# Chances at which the office works: common practice, no source.
+FREEZE_AFTER_STARTUP, HARD_FREEZE_BEFORE_WINTERISATION = 0.2, 0.1
+SERIES = "Seattle 2012-2015"
 # Minutes on site: a fixed part and a part for each valve.
 SERVICE_MIN = {
     VisitKind.STARTUP: (20, 4),
@@ -62,14 +61,45 @@ class Round:
 
 
 def make_windows(today: dt.date) -> None:
-    """Last season, this one and the next."""
-    for year in (today.year - 1, today.year, today.year + 1):
-        for kind, (opens, due, reason) in WINDOWS.items():
-            SeasonWindow.objects.get_or_create(
-                season_year=year,
-                kind=kind,
-                defaults={"opens_on": dt.date(year, *opens), "due_on": dt.date(year, *due), "reason": reason},
-            )
+    """Last season, this one and the next; frost dates from the measured series, the others set by hand."""
+    minima = weather.minima_c()
+    latitude = weather.PLACE["latitude"]
+    spring = frost.freeze_risk(minima, "spring", frost.FREEZE_C, latitude=latitude)
+    autumn = frost.freeze_risk(minima, "autumn", frost.HARD_FREEZE_C, latitude=latitude)
+    SeasonWindow.objects.bulk_create(
+        window
+        for year in (today.year - 1, today.year, today.year + 1)
+        for window in _windows(
+            year,
+            frost.startup_opens(spring, year, FREEZE_AFTER_STARTUP, SERIES, 0),
+            frost.winterise_by(autumn, year, HARD_FREEZE_BEFORE_WINTERISATION, SERIES, 0),
+        )
+    )
+
+
+def _windows(year: int, startup: frost.FrostLimit, winterise: frost.FrostLimit) -> Iterator[SeasonWindow]:
+    """`or`: what the office would set by hand where the series gave no date."""
+    yield SeasonWindow(
+        season_year=year,
+        kind=VisitKind.STARTUP,
+        opens_on=startup.on or dt.date(year, 3, 15),
+        due_on=dt.date(year, 5, 15),
+        reason=startup.reason,
+    )
+    yield SeasonWindow(
+        season_year=year,
+        kind=VisitKind.MID_SEASON,
+        opens_on=dt.date(year, 6, 10),
+        due_on=dt.date(year, 8, 25),
+        reason="While the season's need is highest, so that faults show (set by the office).",
+    )
+    yield SeasonWindow(
+        season_year=year,
+        kind=VisitKind.WINTERISATION,
+        opens_on=dt.date(year, 10, 1),
+        due_on=winterise.on or dt.date(year, 11, 15),
+        reason=winterise.reason,
+    )
 
 
 def make_service_plans(seed: int, stops: list[Stop]) -> dict[int, ServicePlan]:

@@ -97,18 +97,23 @@ def _clock(minute: int) -> dt.time:
 
 
 def open_repairs(stops: list[Stop], today: dt.date) -> list[Job]:
-    """A repair job for every open fault, the oldest first."""
+    """One repair job for each site with open faults, the oldest first.
+
+    Backflow assemblies wait for a licensed tester.
+    """
     by_site = {stop.site_id: stop for stop in stops}
+    found: dict[int, list[Fault]] = {}
+    for fault in Fault.objects.open().exclude(kind=Fault.Kind.BACKFLOW).order_by("found_at", "pk"):
+        found.setdefault(fault.site_id, []).append(fault)
     return [
         repair_job(
-            by_site[fault.site_id],
-            fault.found_at.year,
-            fault.pk,
-            fault.found_at.date(),
-            f"{fault.get_kind_display()}. {fault.description}".strip(),
+            by_site[site_id],
+            today.year,
+            faults[0].found_at.date(),
+            "\n".join(f"{fault.get_kind_display()}: {fault.description}" for fault in faults),
             today,
         )
-        for fault in Fault.objects.open().order_by("found_at", "pk")
+        for site_id, faults in found.items()
     ]
 
 
@@ -135,8 +140,8 @@ def plan_days(
             placed = _route_day(chosen, slot)
             visits += [_planned(seed, one) for one in placed]
             fitted = {one.job.key for one in placed}
-            due[:0] = [job for job in chosen if job.key not in fitted and job.fault_id is None]
-            repairs[:0] = [job for job in chosen if job.key not in fitted and job.fault_id is not None]
+            due[:0] = [job for job in chosen if job.key not in fitted and job.kind != VisitKind.REPAIR]
+            repairs[:0] = [job for job in chosen if job.key not in fitted and job.kind == VisitKind.REPAIR]
     # Half of the repairs that found no day are visits to be planned, the others only faults in the list.
     for job in [*due, *later, *repairs[::2]]:
         visits.append(_visit(job, dice(seed, "open visit", job.year, job.key, job.sequence)))
@@ -195,8 +200,6 @@ def repair_visit(
     words: str,
 ) -> Visit:
     """A finished repair visit some days after the fault was found, by the technician who found it."""
-    job = Job(
-        stop, found.season_year, VisitKind.REPAIR, 1, found.planned_on, day + dt.timedelta(days=7), None, words
-    )
+    job = Job(stop, found.season_year, VisitKind.REPAIR, 1, found.planned_on, day + dt.timedelta(days=7), words)
     placed = Placed(job, found.technician_id, day, 20, start_min, start_min + job.service_min)
     return _finished(placed, rng, {VisitKind.REPAIR: template})

@@ -2,12 +2,13 @@
 
 import csv
 import datetime as dt
+import importlib.util
 import io
 from pathlib import Path
 
-import vega_datasets
-
-SERIES = Path(vega_datasets.__file__).parent / "_data" / "seattle-weather.csv"
+# The package's file is read without importing the package, which would bring pandas along for a second.
+PACKAGE = importlib.util.find_spec("vega_datasets")
+SERIES = Path(str(PACKAGE and PACKAGE.origin)).parent / "_data" / "seattle-weather.csv"
 FIRST_YEAR, YEARS = 2012, 4
 PLACE = {"latitude": 47.444, "longitude": -122.314, "elevation_m": 130.0, "wind_height_m": 10.0, "coastal": False}
 
@@ -34,6 +35,12 @@ def replayed_text(text: str, today: dt.date) -> str:
         writer.writerow([day.strftime("%Y/%m/%d"), *by_day[_same_day(day, source_year)]])
         day += dt.timedelta(days=1)
     return out.getvalue()
+
+
+def minima_c() -> dict[dt.date, float]:
+    """Daily minimum temperatures of the measured series."""
+    rows = csv.DictReader(io.StringIO(measured_text()))
+    return {dt.date.fromisoformat(row["date"].replace("/", "-")): float(row["temp_min"]) for row in rows}
 
 
 def _same_day(day: dt.date, year: int) -> dt.date:
