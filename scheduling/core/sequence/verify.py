@@ -17,9 +17,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 
-from scheduling.core.sequence.plant import Plant, Valve
-from scheduling.core.sequence.spans import ON_ACTIONS, VALVE_ACTIONS, Malformed, Span, Spans, read_spans
-from scheduling.core.sequence.timeline import EPSILON_S, CommandDelay, Delays, Rule, Timeline
+from scheduling.core.sequence.corners import Corners, soonest
+from scheduling.core.sequence.cover import Cover
+from scheduling.core.sequence.plant import Plant
+from scheduling.core.sequence.spans import VALVE_ACTIONS, Malformed, Span, Spans, read_spans
+from scheduling.core.sequence.timeline import EPSILON_S, Delays, Rule, Timeline
 
 HOUR_S = 3600.0
 
@@ -74,7 +76,7 @@ def verify(timeline: Timeline, plant: Plant) -> Verdict:
         spans = read_spans(timeline.commands, plant)
     except Malformed as error:
         at_s = timeline.commands[error.index].at_s
-        return CounterExample(Rule.WELL_FORMED, _soonest(timeline, plant), at_s, 0.0, str(error))
+        return CounterExample(Rule.WELL_FORMED, soonest(timeline, plant), at_s, 0.0, str(error))
     checker = _Checker(timeline, plant, spans)
     try:
         margins = checker.worst_margins()
@@ -89,6 +91,7 @@ class _Checker:
         self.plant = plant
         self.spans = spans
         self.delay_s = plant.command_delay_s
+        self.corners = Corners(timeline, plant, spans)
 
     def worst_margins(self) -> list[Margin]:
         """The worst margin of each rule that applies; raises `_Broken` at the first broken one."""
@@ -112,50 +115,13 @@ class _Checker:
                     worst[margin.rule] = margin
         return list(worst.values())
 
-    # Corners of the delays
-
-    def _corner(self, wide: bool, effects: dict[int, float] | None = None) -> Delays:
-        """Everything on early and off late (wide) or on late and off early; `effects` overrides by index."""
-        delays = []
-        closing = {span.off: span.element for span in self.spans.valves if span.off is not None}
-        for index, command in enumerate(self.timeline.commands):
-            turns_on = command.action in ON_ACTIONS
-            pump = command.action not in VALVE_ACTIONS and command.valve_id is None
-            early = turns_on == wide
-            effect_s = 0.0 if early else self.delay_s
-            if effects and index in effects:
-                effect_s = effects[index]
-            element = self._element(index)
-            stroke_s = displaced_s = 0.0
-            if element is not None:
-                stroke_s = _stroke(element, opening=turns_on, early=early)
-            if turns_on and not pump and index in closing:
-                displaced_s = _stroke(closing[index], opening=False, early=not wide)
-            delays.append(CommandDelay(effect_s, stroke_s, displaced_s))
-        return tuple(delays)
-
-    def _element(self, index: int) -> Valve | None:
-        command = self.timeline.commands[index]
-        if command.valve_id is not None:
-            return self.plant.valve(command.valve_id)
-        return self.plant.master if "master" in command.action else None
-
-    def _narrow(self, effects: dict[int, float] | None = None) -> Delays:
-        """Valves open late and shut early, but the pump starts early and stops late."""
-        pump = {
-            index: 0.0 if command.action in ON_ACTIONS else self.delay_s
-            for index, command in enumerate(self.timeline.commands)
-            if "pump" in command.action
-        }
-        return self._corner(False, {**pump, **(effects or {})})
-
     # Rules without which the corners mean nothing
 
     def _all_off(self) -> Iterator[Finding]:
         for span in self.spans.all:
             if span.off is None:
                 text = f"{span.element.name} is never switched off"
-                yield Margin(Rule.ALL_OFF, -1.0, span.sent_on_s, text), partial(self._corner, True)
+                yield Margin(Rule.ALL_OFF, -1.0, span.sent_on_s, text), partial(soonest, self.timeline, self.plant)
 
     def _order(self) -> Iterator[Finding]:
         """Commands to one output must be further apart than a delay; interlocked valves are one output."""
@@ -171,7 +137,7 @@ class _Checker:
                 continue
             apart_s = command.at_s - self.timeline.commands[before].at_s
             text = f"two commands to one output are {apart_s:.1f} s apart, one may take {self.delay_s:.1f} s"
-            delays = partial(self._corner, True, {before: self.delay_s, index: 0.0})
+            delays = partial(self.corners.corner, True, {before: self.delay_s, index: 0.0})
             yield Margin(Rule.ORDER, apart_s - self.delay_s, command.at_s, text), delays
 
     def _full_stroke(self) -> Iterator[Finding]:
@@ -181,7 +147,7 @@ class _Checker:
             assert off is not None
             open_s = span.surely_open[0]
             text = f"{span.element.name} is told to close before it is surely open"
-            delays = partial(self._corner, False, {on: self.delay_s, off: 0.0})
+            delays = partial(self.corners.corner, False, {on: self.delay_s, off: 0.0})
             yield Margin(Rule.FULL_STROKE, span.sent_off_s - open_s, span.sent_off_s, text), delays
             before = last_off.get(span.element.id)
             last_off[span.element.id] = span
@@ -189,7 +155,7 @@ class _Checker:
                 assert before.off is not None
                 shut_s = before.perhaps_open[1]
                 text = f"{span.element.name} is told to open before it is surely shut"
-                delays = partial(self._corner, True, {before.off: self.delay_s, on: 0.0})
+                delays = partial(self.corners.corner, True, {before.off: self.delay_s, on: 0.0})
                 yield Margin(Rule.FULL_STROKE, span.sent_on_s - shut_s, span.sent_on_s, text), delays
 
     # The pump never works against closed valves
@@ -197,9 +163,9 @@ class _Checker:
     def _flow_path(self) -> Iterator[Finding]:
         if not self.plant.pump:
             return
-        covers = [_Cover("zone valve", self.spans.valves, self._bridged(self.spans.valves))]
+        covers = [Cover("zone valve", self.spans.valves, self._bridged(self.spans.valves))]
         if self.plant.master is not None:
-            covers.append(_Cover("master valve", self.spans.master, [s.surely_open for s in self.spans.master]))
+            covers.append(Cover("master valve", self.spans.master, [s.surely_open for s in self.spans.master]))
         for run in self.spans.pump:
             first_s = run.sent_on_s - self.plant.pump.prime_delay_s
             last_s = run.sent_off_s + self.delay_s + self.plant.pump.run_down_s
@@ -227,7 +193,7 @@ class _Checker:
     def _dry_delays(self, spans: tuple[Span, ...], at_s: float) -> Delays:
         """Delays for which none of the spans is open at that moment and the pump may run."""
         if not self.plant.interlocked:
-            return self._narrow()
+            return self.corners.narrow()
         before = [span for span in spans if span.surely_open[0] <= at_s]
         after = [span for span in spans if span.surely_open[0] > at_s]
         split = before[-1].off if before else -1
@@ -241,7 +207,7 @@ class _Checker:
             low = max(0.0, at_s - after[0].element.opens_within_s - before[-1].sent_off_s)
             high = min(self.delay_s, at_s - before[-1].element.closes_from_s - before[-1].sent_off_s)
             effects[split] = (low + high) / 2
-        return self._narrow(effects)
+        return self.corners.narrow(effects)
 
     # Not more valves than allowed
 
@@ -251,12 +217,12 @@ class _Checker:
             flow = span.element.flow_l_min
             if supply is not None and flow is not None and flow > supply:
                 text = f"{span.element.name} takes {flow:.1f} L/min, the supply feeds {supply:.1f} L/min"
-                yield Margin(Rule.TOGETHER, -1.0, span.sent_on_s, text), partial(self._corner, True)
+                yield Margin(Rule.TOGETHER, -1.0, span.sent_on_s, text), partial(self.corners.corner, True)
 
     def _together(self) -> Iterator[Finding]:
         """Separate outputs: the wide corner shows every valve open whenever it may be."""
         most = self.plant.most_open
-        wide = partial(self._corner, True)
+        wide = partial(self.corners.corner, True)
         events = sorted(
             event
             for index, span in enumerate(self.spans.valves)
@@ -304,13 +270,13 @@ class _Checker:
             latest_s = earlier.perhaps_open[1] - (self.delay_s if shared else 0.0)
             lasts_s = max(0.0, latest_s - later.perhaps_open[0])
             effects = {earlier.off: self.delay_s, later.on: 0.0}
-            yield self._handover_margin(lasts_s, later.sent_on_s), partial(self._corner, True, effects)
+            yield self._handover_margin(lasts_s, later.sent_on_s), partial(self.corners.corner, True, effects)
         for earlier, later in zip(spans, spans[2:], strict=False):
             assert earlier.off is not None
             margin_s = later.perhaps_open[0] - earlier.perhaps_open[1]
             text = f"{earlier.element.name} may still be shutting when {later.element.name} opens"
             effects = {earlier.off: self.delay_s, later.on: 0.0}
-            yield Margin(Rule.TOGETHER, margin_s, later.sent_on_s, text), partial(self._corner, True, effects)
+            yield Margin(Rule.TOGETHER, margin_s, later.sent_on_s, text), partial(self.corners.corner, True, effects)
 
     # The pump's own limits
 
@@ -322,18 +288,18 @@ class _Checker:
         for run in runs:
             runs_s = run.sent_off_s - run.sent_on_s - self.delay_s
             text = f"the pump may run for only {runs_s:.1f} s, at least {pump.minimum_run_s:.1f} s are asked"
-            delays = partial(self._corner, False)
+            delays = partial(self.corners.corner, False)
             yield Margin(Rule.PUMP_RUN, runs_s - pump.minimum_run_s, run.sent_on_s, text), delays
         for before, after in zip(runs, runs[1:], strict=False):
             rests_s = after.sent_on_s - before.sent_off_s - self.delay_s
             text = f"the pump may rest for only {rests_s:.1f} s, at least {pump.minimum_rest_s:.1f} s are asked"
-            delays = partial(self._corner, True)
+            delays = partial(self.corners.corner, True)
             yield Margin(Rule.PUMP_REST, rests_s - pump.minimum_rest_s, after.sent_on_s, text), delays
         most = pump.most_starts_per_hour
         for first, over in zip(runs, runs[most:], strict=False):
             within_s = over.sent_on_s - first.sent_on_s - self.delay_s
             text = f"{most + 1} pump starts may fall within {within_s:.0f} s, {most} an hour are allowed"
-            delays = partial(self._corner, True, {first.on: self.delay_s, over.on: 0.0})
+            delays = partial(self.corners.corner, True, {first.on: self.delay_s, over.on: 0.0})
             yield Margin(Rule.PUMP_STARTS, within_s - HOUR_S, over.sent_on_s, text), delays
 
     # Water
@@ -353,7 +319,7 @@ class _Checker:
             yield Margin(Rule.MINUTES, asked_s + tolerance_s - most_s, at_s, long), wide
         for valve_id, demand in demands.items():
             text = f"valve {valve_id} is never opened, it needs {demand.water_s / 60:.1f} min"
-            delays = partial(self._corner, False)
+            delays = partial(self.corners.corner, False)
             yield Margin(Rule.MINUTES, demand.tolerance_s - demand.water_s, 0.0, text), delays
 
     def _water_delays(self, spans: list[Span], wide: bool) -> Delays:
@@ -363,7 +329,7 @@ class _Checker:
             assert span.off is not None
             effects[span.on] = 0.0 if wide else self.delay_s
             effects[span.off] = self.delay_s if wide else 0.0
-        return self._corner(wide, effects)
+        return self.corners.corner(wide, effects)
 
     def _water_s(self, span: Span, wide: bool) -> float:
         """Seconds in which the valve is open, the master valve too, and the pump runs: least or most."""
@@ -391,70 +357,8 @@ def _near(spans: tuple[Span, ...], low: float, high: float, wide: bool) -> Itera
         yield span.perhaps_open if wide else span.surely_open
 
 
-def _soonest(timeline: Timeline, plant: Plant) -> Delays:
-    """Every delay at its least; commands to valves that the plant does not have are allowed."""
-    valves = {valve.id: valve for valve in plant.valves}
-    delays = []
-    for command in timeline.commands:
-        is_master = "master" in command.action
-        element = plant.master if is_master else valves.get(-1 if command.valve_id is None else command.valve_id)
-        opening = command.action in ON_ACTIONS
-        delays.append(CommandDelay(0.0, _stroke(element, opening=opening, early=True) if element else 0.0))
-    return tuple(delays)
-
-
-def _stroke(element: Valve, *, opening: bool, early: bool) -> float:
-    if opening:
-        return element.opens_from_s if early else element.opens_within_s
-    return element.closes_from_s if early else element.closes_within_s
-
-
 def _by_valve(spans: tuple[Span, ...]) -> dict[int, list[Span]]:
     groups: dict[int, list[Span]] = {}
     for span in spans:
         groups.setdefault(span.element.id, []).append(span)
     return groups
-
-
-class _Cover:
-    """Whether intervals of surely open valves cover the time a pump may run."""
-
-    def __init__(self, name: str, spans: tuple[Span, ...], intervals: list[tuple[float, float]]) -> None:
-        self.name = name
-        self.spans = spans
-        self.intervals = sorted(interval for interval in intervals if interval[1] > interval[0])
-
-    def margins(self, first_s: float, last_s: float) -> Iterator[tuple[float, float, str]]:
-        """(margin_s, at_s, words) at the start, at each hand-over and at the end of [first_s, last_s].
-
-        A negative margin ends it; `at_s` is then the middle of the uncovered time.
-        """
-        open_from: float | None = None
-        reach_s = first_s
-        for low, high in self.intervals:
-            if high <= first_s:
-                continue
-            if open_from is None:
-                open_from = low
-                late = low > first_s + EPSILON_S
-                uncovered_to = min(low, last_s) if late else low
-                middle = (first_s + uncovered_to) / 2 if late else first_s
-                yield first_s - uncovered_to, middle, "before the pump starts"
-                if late:
-                    return
-                reach_s = high
-                continue
-            if low >= last_s or reach_s >= last_s:
-                break
-            if low > reach_s + EPSILON_S:
-                middle = (reach_s + min(low, last_s)) / 2
-                yield reach_s - min(low, last_s), middle, "between two valves while the pump runs"
-                return
-            if low > first_s:
-                yield min(reach_s, high) - low, low, "between two valves while the pump runs"
-            reach_s = max(reach_s, high)
-        if open_from is None:
-            yield first_s - last_s, (first_s + last_s) / 2, "while the pump runs"
-            return
-        middle = (reach_s + last_s) / 2
-        yield reach_s - last_s, middle, "until the pump has surely stopped"
