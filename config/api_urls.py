@@ -7,15 +7,17 @@ from rest_framework.routers import SimpleRouter
 from jobs import api as jobs_api
 from reports import api as reports_api
 from scheduling import api as scheduling_api
-from sites.access import STAFF
+from sites.access import STAFF, OpenToRoles
 from sites.api import register as register_api
 
 
 class SchemaView(SpectacularAPIView):
+    permission_classes = [OpenToRoles]
     open_to = {"GET": STAFF}
 
 
 class DocsView(SpectacularSwaggerSplitView):
+    permission_classes = [OpenToRoles]
     open_to = {"GET": STAFF}
 
 

@@ -3,6 +3,7 @@ from django.contrib.auth import views as auth_views
 from django.urls import include, path
 
 from config import views
+from sites.access import EVERYONE, open_to
 from sites.forms.sign_in import SignInForm
 
 urlpatterns = [
@@ -14,7 +15,7 @@ urlpatterns = [
         auth_views.LoginView.as_view(template_name="sign_in.html", authentication_form=SignInForm),
         name="login",
     ),
-    path("sign-out/", auth_views.LogoutView.as_view(), name="logout"),
+    path("sign-out/", open_to(*EVERYONE)(auth_views.LogoutView.as_view()), name="logout"),
     path("admin/", admin.site.urls),
     path("api/", include("config.api_urls")),
     path("", include("sites.urls")),

@@ -184,6 +184,16 @@ class VisitFactory(DjangoModelFactory):
     service_min = 45
 
 
+class SeasonWindowFactory(DjangoModelFactory):
+    class Meta:
+        model = jobs.SeasonWindow
+
+    season_year = 2026
+    kind = "startup"
+    opens_on = dt.date(2026, 3, 15)
+    due_on = dt.date(2026, 5, 15)
+
+
 class FaultFactory(DjangoModelFactory):
     class Meta:
         model = jobs.Fault

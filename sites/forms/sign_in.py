@@ -17,9 +17,7 @@ class SignInForm(AuthenticationForm):
     def clean(self) -> dict[str, Any]:
         counters = self._counters()
         if any((cache.get(key) or 0) >= most for key, most in counters.items()):
-            raise ValidationError(
-                "Too many tries. Wait a quarter of an hour, or ask the office for a new password."
-            )
+            raise ValidationError("Too many tries. Wait a quarter of an hour, or ask the office for a new password.")
         try:
             return super().clean()
         except ValidationError:
