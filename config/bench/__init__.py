@@ -1,0 +1,1 @@
+"""Benchmarks, one module a name; `run()` yields one dict a figure. Never part of the tests."""
