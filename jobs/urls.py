@@ -1,6 +1,7 @@
 from django.urls import path
 
-from jobs.views import faults, field
+from jobs.views import days, faults, field, season, team, visit_plan
+from sites import converters  # noqa: F401 - registers <iso_date:...>
 
 app_name = "jobs"
 urlpatterns = [
@@ -17,4 +18,25 @@ urlpatterns = [
     path("faults/<int:pk>/repair/", faults.fault_repair, name="fault_repair"),
     path("faults/<int:pk>/photos/", faults.fault_photos, name="fault_photos"),
     path("sites/<int:pk>/visits/", faults.site_visits, name="site_visits"),
+    # Planning: the office's boards
+    path("season/", season.board, name="season_board"),
+    path("season/<int:year>/generate/", season.generate, name="season_generate"),
+    path("season/<int:year>/plan/", season.plan, name="season_plan"),
+    path("season/<int:year>/windows/<str:kind>/", season.window_edit, name="season_window"),
+    path("season/plans/<int:pk>/stop/", season.plan_stop, name="season_plan_stop"),
+    path("days/", days.board, name="day_board"),
+    path("days/<iso_date:date>/order/", days.order, name="day_order_all"),
+    path("days/<iso_date:date>/<int:technician>/order/", days.order, name="day_order"),
+    path("days/<iso_date:date>/<int:technician>/map.svg", days.day_map_svg, name="day_map"),
+    path("visits/new/", visit_plan.visit_new, name="visit_new"),
+    path("visits/<int:pk>/plan/", visit_plan.visit_plan, name="visit_plan"),
+    path("visits/<int:pk>/plan/move/", days.stop_move, name="day_move"),
+    path("visits/<int:pk>/plan/day/", days.stop_assign, name="day_assign"),
+    path("visits/<int:pk>/plan/unassign/", visit_plan.visit_unassign, name="visit_unassign"),
+    path("visits/<int:pk>/plan/promise/", visit_plan.visit_promise, name="visit_promise"),
+    path("visits/<int:pk>/plan/cancel/", visit_plan.visit_cancel, name="visit_cancel"),
+    path("team/", team.technician_list, name="technician_list"),
+    path("team/<int:pk>/", team.technician_edit, name="technician_edit"),
+    path("team/<int:pk>/absences/new/", team.absence_new, name="absence_new"),
+    path("team/<int:pk>/absences/<int:absence_pk>/delete/", team.absence_delete, name="absence_delete"),
 ]

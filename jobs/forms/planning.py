@@ -5,13 +5,12 @@ from typing import Any
 from django import forms
 
 from jobs.models import Absence, SeasonWindow, TechnicianProfile, Visit, VisitKind
-from jobs.queries.planning import names_of
+from jobs.queries.planning import LONGEST_LUNCH_MIN, names_of
 from jobs.queries.windows import CHANCES
 from sites.forms.base import WeekdaysField, use_native_pickers
 from sites.models import Site, User
 
 SHORTEST_S, USUAL_S, LONGEST_S = 2, 20, 600
-LONGEST_LUNCH_MIN = 120
 
 
 class NativeForm(forms.Form):

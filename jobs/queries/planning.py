@@ -4,11 +4,13 @@ Clock times are local: opening hours, working hours and arrivals are all read in
 """
 
 import datetime as dt
+import zoneinfo
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Q
+from django.utils import timezone
 
 from jobs.core.routing.day import DAY_MIN, Shift, Stop
 from jobs.core.routing.season import PlannableVisit, TechnicianDay
@@ -19,7 +21,13 @@ from sites.models.places import WEEKDAYS
 
 State = Visit.State
 LATE_GRACE_DAYS = 14  # a visit past its deadline is to be made within so many days; common practice, no source
+LONGEST_LUNCH_MIN = 120  # the core's lunch window holds three hours
 FROST_RANK, URGENT_RANK, HELD_RANK = 1, 2, 3
+
+
+def firm_today() -> dt.date:
+    """Today where the firm is, also in commands and tasks, which run on UTC."""
+    return timezone.localdate(timezone=zoneinfo.ZoneInfo(Firm.current().time_zone))
 
 
 def travel_between(points: Iterable[Point]) -> TravelMatrix:
@@ -56,7 +64,7 @@ def shift_of(profile: TechnicianProfile, firm: Firm) -> Shift:
     if profile.start_latitude is not None and profile.start_longitude is not None:
         start = Point(profile.start_latitude, profile.start_longitude)
     begins, ends = minute_of(profile.day_starts_at), minute_of(profile.day_ends_at)
-    return Shift(begins, ends, start, start, lunch_min=profile.lunch_min)
+    return Shift(begins, ends, start, start, lunch_min=min(profile.lunch_min, LONGEST_LUNCH_MIN))
 
 
 def why_away(technician: User, date: dt.date) -> str:

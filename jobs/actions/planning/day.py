@@ -5,12 +5,11 @@ from collections.abc import Iterable, Sequence
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.utils import timezone
 
 from jobs.core.routing.day import DayRoute as CoreRoute
 from jobs.models import DayRoute, Visit
 from jobs.queries.days import Day, read_days
-from jobs.queries.planning import planning_technicians, time_at
+from jobs.queries.planning import firm_today, planning_technicians, time_at
 from sites.actions.audit import record
 from sites.models import User
 
@@ -79,7 +78,7 @@ def move(*, visit: Visit, steps: int, by: User | None) -> DayRoute | None:
 
 
 def refuse_past(date: dt.date) -> None:
-    if date < timezone.localdate():
+    if date < firm_today():
         raise ValidationError(f"{date:%d %b %Y} is past; its routes stay as they were.")
 
 
@@ -99,7 +98,7 @@ def one_day(technician: User, date: dt.date) -> Day:
 
 def reroute(days: Iterable[tuple[User, dt.date]]) -> None:
     """Compute the times of these days again in the order they have; past days stay as they were."""
-    wanted = {(user.pk, date): user for user, date in days if date >= timezone.localdate()}
+    wanted = {(user.pk, date): user for user, date in days if date >= firm_today()}
     people = {user.pk: user for user in planning_technicians()}
     rows = [read_days(date, [people[pk]])[0] for pk, date in sorted(wanted) if pk in people]
     store_days([(day, day.to_do) for day in rows])

@@ -14,12 +14,12 @@ from jobs.actions.planning.store import store_plan
 from jobs.actions.planning.summary import PlanSummary
 from jobs.core.routing import season as core
 from jobs.models import PlanRun, VisitKind
-from jobs.queries.planning import SeasonInput, planning_technicians, season_input, travel_between
+from jobs.queries.planning import SeasonInput, firm_today, planning_technicians, season_input, travel_between
 from sites.actions.audit import record
 from sites.models import User
 
 State = PlanRun.State
-LONGEST_DAYS = 200
+LONGEST_DAYS = 366
 HEARTBEAT_S = 1.0
 Report = Callable[[core.Progress], None]
 Stop = Callable[[], bool]
@@ -97,7 +97,7 @@ def _check(kinds: Sequence[str], first_day: dt.date, last_day: dt.date) -> None:
     problems: dict[str, str] = {}
     if not kinds or set(kinds) - set(VisitKind.values):
         problems["kinds"] = f"Choose kinds of visit among {', '.join(VisitKind.values)}."
-    if first_day < timezone.localdate():
+    if first_day < firm_today():
         problems["first_day"] = f"The plan cannot begin on {first_day:%d %b %Y}: that day is past."
     if last_day < first_day:
         problems["last_day"] = "The last day must not lie before the first."
@@ -167,7 +167,7 @@ def _read(run: PlanRun) -> SeasonInput:
         kinds=run.kinds,
         first_day=run.first_day,
         last_day=run.last_day,
-        today=timezone.localdate(),
+        today=firm_today(),
         technicians=planning_technicians(),
     )
 

@@ -1,0 +1,34 @@
+"""Technicians' hours and absences."""
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from jobs.models import Absence, TechnicianProfile
+from sites.actions import register
+from sites.models import Role, User
+
+
+@transaction.atomic
+def save_profile(*, profile: TechnicianProfile, by: User | None) -> TechnicianProfile:
+    """Save how a technician's day is planned. ValidationError (by field), also for somebody who is no technician."""
+    if profile.user.role != Role.TECHNICIAN:
+        raise ValidationError(f"{profile.user} is not a technician.")
+    register.save(instance=profile, by=by)
+    return profile
+
+
+@transaction.atomic
+def add_absence(*, absence: Absence, by: User | None) -> Absence:
+    """Note days away. Visits already planned on them stay until somebody plans them again; the boards warn."""
+    clash = Absence.objects.filter(
+        technician=absence.technician, starts_on__lte=absence.ends_on, ends_on__gte=absence.starts_on
+    ).first()
+    if clash:
+        raise ValidationError(f"Already away {clash.starts_on:%d %b} to {clash.ends_on:%d %b %Y}.")
+    register.save(instance=absence, by=by)
+    return absence
+
+
+@transaction.atomic
+def delete_absence(*, absence: Absence, by: User | None) -> None:
+    register.delete(instance=absence, by=by)

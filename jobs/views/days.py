@@ -1,0 +1,129 @@
+"""The day board: who drives where in which order, and the small map of it."""
+
+import datetime as dt
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST
+
+from jobs.actions.planning import assign, move, plan_day
+from jobs.forms.planning import AssignForm
+from jobs.models import Visit
+from jobs.queries.day_board import day_board
+from jobs.queries.day_map import day_map
+from jobs.queries.days import read_days
+from jobs.queries.planning import firm_today, planning_technicians
+from jobs.views.field import show_problem
+from sites.access import OFFICE, open_to, visible_or_404
+from sites.models import Firm, Role, User
+
+STEPS = {"earlier": -1, "later": 1}
+
+
+def day_url(date: dt.date, anchor: str = "") -> str:
+    return f"{reverse('jobs:day_board')}?date={date.isoformat()}{anchor}"
+
+
+@open_to(*OFFICE)
+def board(request: HttpRequest) -> HttpResponse:
+    date = _asked_date(request)
+    if date is None:
+        messages.error(request, "That is not a date. This is today.")
+        return redirect("jobs:day_board")
+    today = firm_today()
+    shown = day_board(date=date, today=today)
+    context = {
+        "board": shown,
+        "is_today": date == today,
+        "day_before": date - dt.timedelta(days=1),
+        "day_after": date + dt.timedelta(days=1),
+        "assign_form": AssignForm(technicians=list(shown.technicians), initial={"planned_on": date}),
+    }
+    return render(request, "jobs/day_board.html", context)
+
+
+def _asked_date(request: HttpRequest) -> dt.date | None:
+    asked = request.GET.get("date")
+    if not asked:
+        return firm_today()
+    try:
+        date = dt.date.fromisoformat(asked)
+    except ValueError:
+        return None
+    return date if 2000 <= date.year <= 2100 else None
+
+
+@open_to(*OFFICE)
+@require_POST
+def order(request: HttpRequest, date: dt.date, technician: int | None = None) -> HttpResponse:
+    """Order the day of one technician, or of all."""
+    who = _technician(request, technician) if technician else None
+    try:
+        routes = plan_day(date=date, technician=who, by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        minutes = round(sum(route.drive_min for route in routes))
+        messages.success(request, f"Ordered: {minutes} min of driving." if routes else "Nothing to order.")
+    return redirect(day_url(date, f"#t{technician}" if technician else ""))
+
+
+@open_to(*OFFICE)
+@require_POST
+def stop_move(request: HttpRequest, pk: int) -> HttpResponse:
+    """One place earlier or later within the day."""
+    visit = visible_or_404(Visit.objects.select_related("technician"), request.user, pk=pk)
+    steps = STEPS.get(request.POST.get("to", ""))
+    if steps is None or visit.planned_on is None:
+        raise Http404
+    try:
+        move(visit=visit, steps=steps, by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    return redirect(day_url(visit.planned_on, f"#v{visit.pk}"))
+
+
+@open_to(*OFFICE)
+def stop_assign(request: HttpRequest, pk: int) -> HttpResponse:
+    """Onto a technician's day, from another day or from the waiting list."""
+    visit = visible_or_404(Visit.objects.select_related("site", "technician"), request.user, pk=pk)
+    back_url = day_url(visit.planned_on) if visit.planned_on else reverse("jobs:visit_plan", args=[visit.pk])
+    now = {
+        "technician": visit.technician_id,
+        "planned_on": visit.planned_on or max(visit.opens_on, firm_today()),
+    }
+    form = AssignForm(request.POST or None, technicians=planning_technicians(), initial=now)
+    if request.method == "POST" and form.is_valid():
+        try:
+            visit = assign(visit=visit, by=request.user, **form.cleaned_data)
+        except ValidationError as error:
+            show_problem(form, error)
+        else:
+            messages.success(request, f"{visit.site} is planned for {visit.technician}, {visit.planned_on:%d %b %Y}.")
+            return redirect(day_url(visit.planned_on, f"#v{visit.pk}"))
+    context = {
+        "form": form,
+        "title": f"Plan {visit}",
+        "back_url": back_url,
+        "lead": f"Window {visit.opens_on:%d %b %Y} to {visit.due_on:%d %b %Y}, {visit.service_min} min on site.",
+    }
+    return render(request, "form_page.html", context, status=422 if form.is_bound else 200)
+
+
+@open_to(*OFFICE)
+def day_map_svg(request: HttpRequest, date: dt.date, technician: int) -> HttpResponse:
+    who = _technician(request, technician)
+    days = read_days(date, [user for user in planning_technicians() if user.pk == who.pk])
+    if not days:
+        raise Http404
+    drawing = day_map(days[0], Firm.current().units)
+    answer = render(request, "jobs/day_map.svg", {"map": drawing}, content_type="image/svg+xml")
+    answer["Cache-Control"] = "private, no-store"
+    return answer
+
+
+def _technician(request: HttpRequest, pk: int) -> User:
+    return visible_or_404(User.objects.filter(role=Role.TECHNICIAN), request.user, pk=pk)

@@ -1,0 +1,125 @@
+"""The season board: windows, the season's visits, the plan."""
+
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST
+
+from jobs.actions.planning import ask_for_plan, stop_plan
+from jobs.actions.visits import generate_visits, save_window
+from jobs.forms.planning import ChanceForm, PlanForm, SeasonFilterForm, WindowForm
+from jobs.models import PlanRun, SeasonWindow
+from jobs.queries.planning import firm_today
+from jobs.queries.season_board import SeasonBoard, default_year, season_board
+from jobs.queries.windows import CHANCES, SEASONAL, suggested_windows
+from jobs.tasks import compute_plan
+from jobs.views.field import show_problem
+from sites.access import OFFICE, open_to
+
+
+def board_url(year: int, kind: str = "") -> str:
+    return f"{reverse('jobs:season_board')}?{urlencode({'year': year, 'kind': kind})}"
+
+
+@open_to(*OFFICE)
+def board(request: HttpRequest) -> HttpResponse:
+    return _board_page(request, _shown(request.GET))
+
+
+def _shown(asked) -> SeasonBoard:
+    today, form = firm_today(), SeasonFilterForm(asked)
+    form.is_valid()
+    year = form.cleaned_data.get("year") or default_year(today)
+    return season_board(year=year, kind=form.cleaned_data.get("kind") or "", today=today)
+
+
+def _board_page(request: HttpRequest, board: SeasonBoard, plan_form: PlanForm | None = None) -> HttpResponse:
+    wrong = plan_form is not None
+    initial = {"kinds": board.plan_kinds, "first_day": board.plan_from, "last_day": board.plan_to}
+    context = {
+        "board": board,
+        "filter_form": SeasonFilterForm(initial={"year": board.year, "kind": board.kind}),
+        "plan_form": plan_form or PlanForm(initial=initial),
+        "plan_open": wrong,
+        "year_before": board.year - 1,
+        "year_after": board.year + 1,
+    }
+    return render(request, "jobs/season_board.html", context, status=422 if wrong else 200)
+
+
+@open_to(*OFFICE)
+@require_POST
+def generate(request: HttpRequest, year: int) -> HttpResponse:
+    try:
+        made = generate_visits(season_year=year, by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        words = f"{made} visits of {year} made." if made else f"Every ordered visit of {year} exists already."
+        messages.success(request, words)
+    return redirect(board_url(year))
+
+
+@open_to(*OFFICE)
+@require_POST
+def plan(request: HttpRequest, year: int) -> HttpResponse:
+    form = PlanForm(request.POST)
+    if form.is_valid():
+        try:
+            run = ask_for_plan(season_year=year, by=request.user, **form.cleaned_data)
+        except ValidationError as error:
+            show_problem(form, error)
+        else:
+            compute_plan.delay_on_commit(run.pk)
+            return redirect(board_url(year, request.POST.get("kind", "")))
+    return _board_page(request, _shown({"year": year, "kind": request.POST.get("kind", "")}), form)
+
+
+@open_to(*OFFICE)
+@require_POST
+def plan_stop(request: HttpRequest, pk: int) -> HttpResponse:
+    run = get_object_or_404(PlanRun, pk=pk)
+    stop_plan(run=run, by=request.user)
+    messages.success(request, "The plan ends with the best it has found so far.")
+    return redirect(board_url(run.season_year))
+
+
+@open_to(*OFFICE)
+def window_edit(request: HttpRequest, year: int, kind: str) -> HttpResponse:
+    if kind not in SEASONAL or not 2000 <= year <= 2100:
+        raise Http404
+    window = SeasonWindow.objects.filter(season_year=year, kind=kind).first()
+    row = window or SeasonWindow(season_year=year, kind=kind)
+    chance = _chance(request)
+    suggestion = next(s for s in suggested_windows(year, chance) if s.kind == kind)
+    initial = {}
+    if request.GET.get("use") and suggestion.usable:
+        initial = {name: getattr(suggestion, name) for name in ("opens_on", "due_on", "reason")}
+    form = WindowForm(request.POST or None, instance=row, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        try:
+            moved = save_window(season_year=year, kind=kind, by=request.user, **form.cleaned_data)
+        except ValidationError as error:
+            show_problem(form, error)
+        else:
+            messages.success(request, f"Window saved. {moved} visits follow it.")
+            return redirect(board_url(year))
+    context = {
+        "form": form,
+        "window": row,
+        "is_new": window is None,
+        "suggestion": suggestion,
+        "chance": chance,
+        "chance_form": ChanceForm(initial={"chance": chance}),
+        "back_url": board_url(year),
+    }
+    return render(request, "jobs/season_window.html", context, status=422 if form.is_bound else 200)
+
+
+def _chance(request: HttpRequest) -> float:
+    form = ChanceForm(request.GET)
+    return form.cleaned_data["chance"] if form.is_valid() else CHANCES[0]

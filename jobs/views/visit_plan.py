@@ -1,0 +1,132 @@
+"""One visit as the office plans it: window, technician and day, promise, cancelling; and a new one on request."""
+
+import datetime as dt
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.forms import Form
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST
+
+from jobs.actions.planning import add_visit, cancel_visit, change_visit, pin, unassign
+from jobs.forms.planning import CancelForm, NewVisitForm, PromiseForm, VisitForm
+from jobs.models import Visit, VisitKind
+from jobs.queries.planning import firm_today
+from jobs.queries.service_minutes import REPAIR_MIN
+from jobs.queries.visit_plan import cancel_reason, visit_history
+from jobs.views.field import show_problem
+from sites.access import OFFICE, open_to, visible_or_404
+
+REPAIR_WITHIN_DAYS = 14  # common practice, no source
+
+
+def _visit_or_404(request: HttpRequest, pk: int) -> Visit:
+    return visible_or_404(Visit.objects.select_related("site__client", "technician"), request.user, pk=pk)
+
+
+@open_to(*OFFICE)
+def visit_plan(request: HttpRequest, pk: int) -> HttpResponse:
+    visit = _visit_or_404(request, pk)
+    if request.method != "POST":
+        return _page(request, visit)
+    form = VisitForm(request.POST, instance=_visit_or_404(request, pk))
+    if form.is_valid():
+        try:
+            change_visit(visit=visit, changes=form.changes, by=request.user)
+        except ValidationError as error:
+            show_problem(form, error)
+        else:
+            messages.success(request, "Saved.")
+            return redirect("jobs:visit_plan", pk)
+    return _page(request, visit, visit_form=form)
+
+
+def _page(request: HttpRequest, visit: Visit, **wrong: Form) -> HttpResponse:
+    history = visit_history(visit)
+    context = {
+        "visit": visit,
+        "site": visit.site,
+        "can_change": visit.state in (Visit.State.OPEN, Visit.State.PLANNED),
+        "change_url": reverse("jobs:visit_plan", args=[visit.pk]),
+        "promise_url": reverse("jobs:visit_promise", args=[visit.pk]),
+        "cancelling_url": reverse("jobs:visit_cancel", args=[visit.pk]),
+        "visit_form": VisitForm(instance=visit),
+        "promise_form": PromiseForm(),
+        "cancel_form": CancelForm(),
+        "history": history,
+        "cancel_reason": cancel_reason(history),
+        **wrong,
+    }
+    return render(request, "jobs/visit_plan.html", context, status=422 if wrong else 200)
+
+
+@open_to(*OFFICE)
+@require_POST
+def visit_cancel(request: HttpRequest, pk: int) -> HttpResponse:
+    visit, form = _visit_or_404(request, pk), CancelForm(request.POST)
+    if form.is_valid():
+        try:
+            cancel_visit(visit=visit, reason=form.cleaned_data["reason"], by=request.user)
+        except ValidationError as error:
+            show_problem(form, error)
+        else:
+            messages.success(request, f"Cancelled: {visit}.")
+            return redirect("jobs:visit_plan", pk)
+    return _page(request, visit, cancel_form=form)
+
+
+@open_to(*OFFICE)
+@require_POST
+def visit_promise(request: HttpRequest, pk: int) -> HttpResponse:
+    """Note the promise, or take it back with the button `undo`."""
+    visit, form = _visit_or_404(request, pk), PromiseForm(request.POST)
+    undo = "undo" in request.POST
+    if undo or form.is_valid():
+        time = None if undo else form.cleaned_data["promised_time"]
+        try:
+            pin(visit=visit, promised=not undo, promised_time=time, by=request.user)
+        except ValidationError as error:
+            form.is_valid()
+            show_problem(form, error)
+        else:
+            messages.success(request, "The promise is taken back." if undo else "Promised.")
+            return redirect("jobs:visit_plan", pk)
+    return _page(request, visit, promise_form=form)
+
+
+@open_to(*OFFICE)
+@require_POST
+def visit_unassign(request: HttpRequest, pk: int) -> HttpResponse:
+    visit = _visit_or_404(request, pk)
+    try:
+        unassign(visit=visit, by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        messages.success(request, "The visit waits to be planned again.")
+    return redirect("jobs:visit_plan", pk)
+
+
+@open_to(*OFFICE)
+def visit_new(request: HttpRequest) -> HttpResponse:
+    today = firm_today()
+    initial = {
+        "site": request.GET.get("site"),
+        "kind": VisitKind.REPAIR,
+        "opens_on": today,
+        "due_on": today + dt.timedelta(days=REPAIR_WITHIN_DAYS),
+        "service_min": REPAIR_MIN,
+    }
+    form = NewVisitForm(request.POST or None, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        try:
+            visit = add_visit(by=request.user, **form.cleaned_data)
+        except ValidationError as error:
+            show_problem(form, error)
+        else:
+            messages.success(request, f"Added: {visit}. It waits to be planned.")
+            return redirect("jobs:visit_plan", visit.pk)
+    context = {"form": form, "title": "Visit on request", "back_url": reverse("jobs:season_board")}
+    return render(request, "form_page.html", context, status=422 if form.is_bound else 200)
