@@ -1,15 +1,29 @@
 """Weather and season schedules as endpoints. Schedules are read; they change only by compute and publish."""
 
+from typing import ClassVar
+
+from django.http import Http404
 from django.utils import timezone
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.decorators import action
+from rest_framework.exceptions import APIException
 from rest_framework.response import Response
 
 from scheduling import models
 from scheduling.actions import schedules
+from scheduling.actions.errors import ScheduleError
+from scheduling.queries.explain import explain
 from sites.access import EVERYONE, OFFICE, STAFF, visible_or_404
 from sites.api.base import ReadViewSet, RowSerializer, RowViewSet
-from sites.models import Site
+from sites.models import Role, Site
+
+
+class Refused(APIException):
+    """The schedule stands in the way of what was asked; the detail says how, in words for a person."""
+
+    status_code = status.HTTP_409_CONFLICT
+    default_code = "refused"
 
 
 class DailyWeatherSerializer(RowSerializer):
@@ -37,7 +51,7 @@ class DailyWeatherViewSet(ReadViewSet):
 class ZoneMonthSerializer(serializers.ModelSerializer):
     class Meta:
         model = models.ZoneMonth
-        exclude = ["id", "schedule"]
+        exclude = ["id", "schedule", "derivation"]
 
 
 class ProgramStepSerializer(serializers.ModelSerializer):
@@ -55,12 +69,47 @@ class ProgramSerializer(serializers.ModelSerializer):
 
 
 class SeasonScheduleSerializer(RowSerializer):
+    # What the office works with: the inputs of every zone, and the doubts about them.
+    hidden_from: ClassVar = {
+        Role.CLIENT: ("basis", "warnings", "not_computed", "edited_at", "computed_by", "published_by")
+    }
     programs = ProgramSerializer(many=True, read_only=True)
     zone_months = ZoneMonthSerializer(many=True, read_only=True)
 
     class Meta:
         model = models.SeasonSchedule
         fields = "__all__"
+
+
+class InputSerializer(serializers.Serializer):
+    name = serializers.CharField()
+    value = serializers.JSONField(help_text="A number, or words such as a texture.")
+    unit = serializers.CharField()
+    origin = serializers.CharField(help_text="measured, register, station, default or computed")
+    note = serializers.CharField()
+
+
+class DerivationSerializer(serializers.Serializer):
+    value = serializers.FloatField(allow_null=True)
+    unit = serializers.CharField()
+    formula = serializers.CharField()
+    inputs = InputSerializer(many=True)
+    source = serializers.CharField()
+
+
+class FigureSerializer(serializers.Serializer):
+    key = serializers.CharField()
+    title = serializers.CharField()
+    derivation = DerivationSerializer()
+
+
+class ExplainedSerializer(serializers.Serializer):
+    """How each figure of a zone's month came about; `week` where the programs follow the last days' weather."""
+
+    month = serializers.IntegerField()
+    figures = FigureSerializer(many=True)
+    week = FigureSerializer(many=True)
+    defaults = serializers.ListField(child=serializers.CharField(), help_text="Inputs nobody measured or entered.")
 
 
 class ScheduleRequestSerializer(serializers.Serializer):
@@ -86,9 +135,23 @@ class SeasonScheduleViewSet(ReadViewSet):
 
     @action(detail=True, methods=["post"])
     def publish(self, request, pk=None):
-        """Publish a draft; what was published before is superseded."""
-        schedules.publish(schedule=self.get_object(), by=request.user)
+        """Publish a draft; what was published before is superseded. 409 with the reason where it cannot be."""
+        try:
+            schedules.publish(schedule=self.get_object(), by=request.user)
+        except ScheduleError as error:
+            raise Refused(str(error)) from error
         return Response(SeasonScheduleSerializer(self.get_object(), context=self.get_serializer_context()).data)
+
+    @extend_schema(responses=ExplainedSerializer)
+    @action(detail=True, url_path=r"zones/(?P<zone>\d+)/months/(?P<month>\d+)")
+    def explained(self, request, pk=None, zone=None, month=None):
+        """Every figure of one zone and month with its inputs, where each came from, formula and source."""
+        row = self.get_object()
+        found = row.site.zones.filter(pk=zone).first()
+        explained = explain(row, found, int(month)) if found and 1 <= int(month) <= 12 else None
+        if explained is None:
+            raise Http404
+        return Response(ExplainedSerializer(explained).data)
 
 
 class WateringPauseSerializer(RowSerializer):

@@ -179,6 +179,8 @@ API = {
     **resource("weather-days", "weather_day", listed=STAFF_ANY, rows=STAFF_ANY),
     **resource("schedules", "schedule", listed=ALL_ANY, rows=ALL_ROWS, post=OFFICE_ONLY),
     "api-schedules-publish": Route(ALL_ANY, OFFICE_ONLY, ("draft",)),
+    # Nothing was computed for this schedule: absent for all who may ask.
+    "api-schedules-explained": Route("-NNNNNN", OFFICE_ONLY, ("schedule", "zone", "month")),
     **resource("pauses", "pause", **REGISTER_ROW),
     **resource(
         "service-plans", "service_plan", listed=OFFICE_ONLY, rows=OFFICE_ONLY, post=OFFICE_ONLY, change=OFFICE_ONLY

@@ -164,18 +164,23 @@ def _by_days(zones: list[ClockZone], rule: WateringRule, most_programs: int) -> 
 
 
 def spread_weekdays(permitted: frozenset[int], count: int, load: dict[int, float]) -> tuple[int, ...]:
-    """The `count` permitted weekdays with the shortest longest gap, then the least load, then the earliest."""
+    """The `count` permitted weekdays with the shortest longest gap, the evenest gaps, the least load, the earliest."""
 
-    def worth(days: tuple[int, ...]) -> tuple[int, float, tuple[int, ...]]:
-        return longest_gap(days), sum(load[day] for day in days), days
+    def worth(days: tuple[int, ...]) -> tuple[int, int, float, tuple[int, ...]]:
+        return longest_gap(days), sum(gap * gap for gap in gaps(days)), sum(load[day] for day in days), days
 
     return min(itertools.combinations(sorted(permitted), min(count, len(permitted))), key=worth)
 
 
-def longest_gap(weekdays: tuple[int, ...]) -> int:
-    """Days from one watering to the next, the longest round the week."""
+def gaps(weekdays: tuple[int, ...]) -> tuple[int, ...]:
+    """Days from each watering to the next, round the week."""
     following = weekdays[1:] + (weekdays[0] + 7,)
-    return max(after - before for before, after in zip(weekdays, following, strict=True))
+    return tuple(after - before for before, after in zip(weekdays, following, strict=True))
+
+
+def longest_gap(weekdays: tuple[int, ...]) -> int:
+    """The longest of the gaps."""
+    return max(gaps(weekdays))
 
 
 def _day_run(zone: ClockZone, days: float) -> DayRun:

@@ -71,6 +71,10 @@ def test_too_many_programs_are_merged_upward():
 
 def test_days_are_spread_over_the_week():
     assert longest_gap(spread_weekdays(frozenset(range(7)), 3, NO_LOAD)) == 3
+    # Monday, Tuesday and Friday have no longer gap than Monday, Wednesday and Friday, but an uneven one.
+    assert spread_weekdays(frozenset(range(7)), 3, NO_LOAD) == (0, 2, 4)
+    assert spread_weekdays(frozenset({0, 1, 2, 4}), 3, NO_LOAD) == (0, 2, 4)
+    assert spread_weekdays(frozenset(range(7)), 3, {**NO_LOAD, 0: 90.0}) == (1, 3, 5)
     assert spread_weekdays(frozenset({0, 1, 4}), 2, NO_LOAD) in {(0, 4), (1, 4)}
     assert longest_gap((2,)) == 7
 
