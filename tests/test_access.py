@@ -20,7 +20,7 @@ from django.test import Client
 from django.urls import URLResolver, get_resolver, reverse
 from PIL import Image
 
-from jobs.models import ChecklistTemplate, ServicePlan, ValveMeasurement, Visit
+from jobs.models import Absence, ChecklistTemplate, PlanRun, ServicePlan, ValveMeasurement, Visit
 from reports.models import Delivery, Document
 from scheduling.models import DailyWeather, Program, SeasonSchedule, WateringPause, WeatherImport
 from sites.actions.photos import store_photo
@@ -148,6 +148,26 @@ JOBS = {
     "jobs:fault_repair": button(STAFF_ROWS, "fault"),
     "jobs:fault_photos": button(STAFF_ROWS, "fault"),
     "jobs:site_visits": page(STAFF_ROWS, "site"),
+    "jobs:season_board": page(OFFICE_ONLY),
+    "jobs:season_generate": button(OFFICE_ONLY, "year"),
+    "jobs:season_plan": button(OFFICE_ONLY, "year"),
+    "jobs:season_window": page(OFFICE_ONLY, "year", "kind"),
+    "jobs:season_plan_stop": button(OFFICE_ONLY, "plan_run"),
+    "jobs:day_board": page(OFFICE_ONLY),
+    "jobs:day_order_all": button(OFFICE_ONLY, "future"),
+    "jobs:day_order": button(OFFICE_ONLY, "future", "technician"),
+    "jobs:day_map": read(OFFICE_ONLY, "future", "technician"),
+    "jobs:visit_new": page(OFFICE_ONLY),
+    "jobs:visit_plan": page(OFFICE_ONLY, "visit"),
+    "jobs:day_move": button(OFFICE_ONLY, "visit"),
+    "jobs:day_assign": button(OFFICE_ONLY, "visit"),
+    "jobs:visit_unassign": button(OFFICE_ONLY, "visit"),
+    "jobs:visit_promise": button(OFFICE_ONLY, "visit"),
+    "jobs:visit_cancel": page(OFFICE_ONLY, "visit"),
+    "jobs:technician_list": page(OFFICE_ONLY),
+    "jobs:technician_edit": page(OFFICE_ONLY, "technician"),
+    "jobs:absence_new": page(OFFICE_ONLY, "technician"),
+    "jobs:absence_delete": button(OFFICE_ONLY, "technician", "absence"),
 }
 REPORTS = {
     "reports:report_list": read(OFFICE_ONLY),
@@ -279,12 +299,17 @@ def world(owner, office, technician, other_technician, site, client_user, strang
             "fault": factories.FaultFactory(site=site, found_on_visit=visit),
             "measurement": ValveMeasurement.objects.create(visit=visit, valve=valve, measured_at=noon),
             "service_plan": ServicePlan.objects.create(site=site),
+            "absence": Absence.objects.create(technician=technician, starts_on=today, ends_on=today),
+            "plan_run": PlanRun.objects.create(season_year=2026, kinds=["startup"], first_day=today, last_day=today),
             "window": factories.SeasonWindowFactory(), "report": report,
             "delivery": Delivery.objects.create(
                 document=report, recipient="h@example.com", message_id=str(uuid.uuid4())
             ),
         },
-        plain={"month": 6, "blank": "blank", "date": today},
+        plain={
+            "month": 6, "blank": "blank", "date": today, "year": 2026, "kind": "startup",
+            "future": dt.date(2099, 6, 1),
+        },
     )  # fmt: skip
 
 
