@@ -62,6 +62,9 @@ class PlanForm(NativeForm):
     )
     first_day = forms.DateField(label="From")
     last_day = forms.DateField(label="To")
+    keep_planned = forms.BooleanField(
+        required=False, label="Leave planned visits where they are", help_text="Plan only those without a day."
+    )
     seconds = forms.IntegerField(
         min_value=SHORTEST_S,
         max_value=LONGEST_S,

@@ -27,6 +27,7 @@ class PlanRun(models.Model):
     seed = models.PositiveIntegerField(default=1)
     seconds = models.PositiveIntegerField(null=True, blank=True, help_text="Time limit.")
     rounds = models.PositiveIntegerField(null=True, blank=True, help_text="Searches per stage; empty: by size.")
+    keep_planned = models.BooleanField(default=False, help_text="Planned visits stay, promised or not.")
     asked_at = models.DateTimeField(auto_now_add=True)
     asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
     state = models.CharField(max_length=8, choices=State, default=State.WAITING)

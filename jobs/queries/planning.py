@@ -13,7 +13,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from jobs.core.routing.day import DAY_MIN, Shift, Stop
-from jobs.core.routing.season import PlannableVisit, TechnicianDay
+from jobs.core.routing.season import DayKey, PlannableVisit, TechnicianDay
 from jobs.core.routing.travel import GreatCircle, Point, TravelMatrix
 from jobs.models import TechnicianProfile, Visit, VisitKind
 from sites.models import Firm, Role, Site, User
@@ -116,6 +116,14 @@ class SeasonInput:
 
     visits: tuple[PlannableVisit, ...]
     days: tuple[TechnicianDay, ...]
+    now: tuple[tuple[str, DayKey], ...]  # visit -> (technician, date) as stored
+
+    @property
+    def start_from(self) -> dict[str, DayKey] | None:
+        """The stored plan where most visits have a day already, so that a new plan moves few of them."""
+        placed = {key for key, _ in self.now}
+        movable = [visit.key for visit in self.visits if not visit.held]
+        return dict(self.now) if 2 * sum(key in placed for key in movable) > len(movable) else None
 
     @property
     def movable(self) -> frozenset[int]:
@@ -131,22 +139,31 @@ def season_input(
     last_day: dt.date,
     today: dt.date,
     technicians: Sequence[User],
+    keep_planned: bool = False,
 ) -> SeasonInput:
     """What there is to plan, and what stands already.
 
     To plan: visits of these kinds that are open, planned without a promise within the days, or were planned for
-    a day that has passed without being started. Everything else on those days is held where it is.
+    a day that has passed without being started; with `keep_planned` not the second group. Everything else on those
+    days is held where it is.
     """
     names = names_of(technicians)
     in_range = Q(planned_on__range=(first_day, last_day))
+    missed = Q(planned_on__lt=today)
+    may_move = missed if keep_planned else missed | in_range
     to_plan = Q(season_year=season_year, kind__in=kinds, promised=False, site__archived_at=None) & (
-        Q(state=State.OPEN) | Q(state=State.PLANNED) & (in_range | Q(planned_on__lt=today))
+        Q(state=State.OPEN) | Q(state=State.PLANNED) & may_move
     )
     standing = in_range & Q(technician__in=names) & ~Q(state=State.CANCELLED) & ~Q(state=State.OPEN)
     rows = Visit.objects.select_related("site").order_by("pk")
-    movable = [_movable(visit, first_day, last_day) for visit in rows.filter(to_plan)]
-    held = [_held(visit, names) for visit in rows.filter(standing).exclude(pk__in=[int(v.key) for v in movable])]
-    return SeasonInput((*movable, *held), tuple(technician_days(technicians, first_day, last_day)))
+    movable = list(rows.filter(to_plan))
+    held = list(rows.filter(standing).exclude(pk__in=[visit.pk for visit in movable]))
+    placed = [v for v in (*movable, *held) if v.planned_on and first_day <= v.planned_on <= last_day]
+    return SeasonInput(
+        (*(_movable(visit, first_day, last_day) for visit in movable), *(_held(visit, names) for visit in held)),
+        tuple(technician_days(technicians, first_day, last_day)),
+        tuple((str(v.pk), (names[v.technician_id], v.planned_on)) for v in placed if v.technician_id in names),
+    )
 
 
 def _movable(visit: Visit, first_day: dt.date, last_day: dt.date) -> PlannableVisit:

@@ -37,12 +37,14 @@ def plan_season(
     by: User | None,
     seconds: int | None = None,
     iterations: int | None = None,
+    keep_planned: bool = False,
     progress: Report | None = None,
     stop: Stop | None = None,
 ) -> PlanSummary:
     """Assign the season's visits of these kinds to technicians and days, and store the routes.
 
-    Promised, started and finished visits and all other visits of those days stay where they are. The same data and
+    Promised, started and finished visits and all other visits of those days stay where they are; with `keep_planned`
+    all planned ones do. The same data and
     seed give the same plan unless `seconds` cuts it short; `iterations` are searches per stage. `progress` sees every
     step; `stop` ends the search with the best so far. ValidationError for impossible input, PlannerBusy while
     another planner works, PlanOutdated if something changed meanwhile: then nothing is stored.
@@ -56,6 +58,7 @@ def plan_season(
         by=by,
         seconds=seconds,
         iterations=iterations,
+        keep_planned=keep_planned,
     )
     summary = run_plan(run_pk=run.pk, progress=progress, stop=stop)
     if summary is None:  # another process took the row between the two calls
@@ -73,6 +76,7 @@ def ask_for_plan(
     by: User | None,
     seconds: int | None = None,
     iterations: int | None = None,
+    keep_planned: bool = False,
 ) -> PlanRun:
     """Check the input and leave a waiting row; the task or `run_plan` does the work."""
     _check(kinds, first_day, last_day)
@@ -87,6 +91,7 @@ def ask_for_plan(
                 seed=seed,
                 seconds=seconds,
                 rounds=iterations,
+                keep_planned=keep_planned,
                 asked_by=by,
             )
     except IntegrityError as error:
@@ -150,6 +155,7 @@ def _computed(run: PlanRun, progress: Report | None, stop: Stop | None) -> PlanS
         travel_between(core.points_needed(given.visits, given.days)),
         settings=core.SeasonSettings(rounds=run.rounds),
         seed=run.seed,
+        start_from=given.start_from,
         stop=pulse.stop,
         on_progress=pulse.report,
     )
@@ -169,6 +175,7 @@ def _read(run: PlanRun) -> SeasonInput:
         last_day=run.last_day,
         today=firm_today(),
         technicians=planning_technicians(),
+        keep_planned=run.keep_planned,
     )
 
 

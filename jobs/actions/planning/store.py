@@ -36,10 +36,11 @@ def store_plan(
     for pk, visit in visits.items():
         _put(visit, places.get(pk))
     Visit.objects.bulk_update(visits.values(), ["state", "technician", "planned_on", *PLACE_FIELDS], batch_size=200)
-    touched = {(user.pk, on) for user, on in places.values()} | {place for place in before.values() if place}
-    keys = {(technicians[who].pk, on): route.keys for (who, on), route in plan.routes.items()}
-    store_days(list(_ordered(run, touched | set(keys), keys)))
     after = {pk: _place(visit) for pk, visit in visits.items()}
+    keys = {(technicians[who].pk, on): route.keys for (who, on), route in plan.routes.items()}
+    touched = {place for pk in visits if before[pk] != after[pk] for place in (before[pk], after[pk]) if place}
+    # A day that gains and loses nothing keeps its order: somebody may have chosen it by hand.
+    store_days(list(_ordered(run, touched | _without_route(run, set(keys)), keys)))
     return _summary(run, plan, given, visits, before, after, drive_before, time.monotonic() - started)
 
 
@@ -86,9 +87,14 @@ def _ordered(
         yield day, sorted(day.to_do, key=lambda visit: place.get(str(visit.pk), len(place)))
 
 
-def _drive(run: PlanRun) -> float:
+def _without_route(run: PlanRun, days: set[DayKey]) -> set[DayKey]:
     routes = DayRoute.objects.filter(date__range=(run.first_day, run.last_day))
-    return routes.aggregate(total=Sum("drive_min"))["total"] or 0.0
+    return days - set(routes.values_list("technician_id", "date"))
+
+
+def _drive(run: PlanRun, column: str = "drive_min") -> float:
+    routes = DayRoute.objects.filter(date__range=(run.first_day, run.last_day))
+    return routes.aggregate(total=Sum(column))["total"] or 0.0
 
 
 def _summary(
@@ -114,9 +120,10 @@ def _summary(
         held=len(given.visits) - len(visits),
         days_used=len(plan.routes),
         drive_min=_drive(run),
-        drive_km=plan.drive_km,
+        drive_km=_drive(run, "drive_km"),
         drive_min_before=drive_before,
         drive_min_first=plan.history[0][2] if plan.history else plan.drive_min,
+        began_with="the stored plan" if given.start_from else "nearest visit first",
         unplaced=tuple(_missing(visits[int(row.key)], row) for row in missing),
         loads=tuple(Load(x.technician, x.visits, x.days_used, x.work_min, x.working_min) for x in plan.loads),
         travel_source=plan.travel_source,

@@ -28,8 +28,9 @@ class Load:
 class PlanSummary:
     """What a season plan changed. Driving counts every route of the planned days, in minutes and km.
 
-    `drive_min_before` are the same days as they were stored before; `drive_min_first` is the nearest-visit-first
-    plan that the search began with. `late` visits are planned after their deadline, `released` ones lost their day.
+    `drive_min_before` are the same days as they were stored before; `drive_min_first` is the plan that the search
+    began with, which `began_with` names. `late` visits are planned after their deadline, `released` ones lost
+    their day, `held` ones were fixed before.
     """
 
     run: int
@@ -45,6 +46,7 @@ class PlanSummary:
     drive_km: float
     drive_min_before: float
     drive_min_first: float
+    began_with: str
     unplaced: tuple[UnplacedVisit, ...]
     loads: tuple[Load, ...]
     travel_source: str

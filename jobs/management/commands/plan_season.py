@@ -31,6 +31,7 @@ class Command(BaseCommand):
         )
         parser.add_argument("--from", dest="first", metavar="YYYY-MM-DD", help="first day of the plan")
         parser.add_argument("--to", dest="last", metavar="YYYY-MM-DD", help="last day of the plan")
+        parser.add_argument("--keep-planned", action="store_true", help="plan only visits without a day")
         parser.add_argument("--seed", type=int, default=1, help="another number tries another way; default: 1")
         parser.add_argument("--seconds", type=int, help="stop searching after so long; default: no limit")
 
@@ -50,6 +51,7 @@ class Command(BaseCommand):
                 last_day=last,
                 seed=options["seed"],
                 seconds=options["seconds"],
+                keep_planned=options["keep_planned"],
                 by=None,
                 progress=self._progress,
             )
@@ -94,7 +96,7 @@ class Command(BaseCommand):
         )
         self.stdout.write(
             f"{done.drive_min:.0f} min of driving, {done.drive_km:.0f} km on {done.days_used} days "
-            f"(nearest visit first: {done.drive_min_first:.0f} min). Travel times: {done.travel_source}."
+            f"({done.began_with}: {done.drive_min_first:.0f} min). Travel times: {done.travel_source}."
         )
         for text in done.warnings:
             self.stderr.write(text)
