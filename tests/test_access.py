@@ -159,7 +159,7 @@ JOBS = {
     "jobs:day_map": read(OFFICE_ONLY, "future", "technician"),
     "jobs:visit_new": page(OFFICE_ONLY),
     "jobs:visit_plan": page(OFFICE_ONLY, "visit"),
-    "jobs:day_move": button(OFFICE_ONLY, "visit"),
+    "jobs:day_move": Route(OFFICE_ONLY, "-NN----", ("visit",)),  # a started visit has no place to move from
     "jobs:day_assign": button(OFFICE_ONLY, "visit"),
     "jobs:visit_unassign": button(OFFICE_ONLY, "visit"),
     "jobs:visit_promise": button(OFFICE_ONLY, "visit"),
@@ -338,6 +338,7 @@ def answers(world, name: str, route: Route, method: str) -> str:
                 assert b"Hazel" not in content, f"{name} shows Hazel's rows to column {column}"
             transaction.set_rollback(True)
         browser.cookies = cookies  # signing out is undone too
+        response.close()
         found += letter(response)
     return found
 
