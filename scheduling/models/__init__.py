@@ -1,5 +1,6 @@
 """Watering: weather by day, season schedules and their programs, pauses."""
 
+from scheduling.models.catch_cans import CatchCanTest
 from scheduling.models.schedule import (
     AppliedSchedule,
     Program,
@@ -8,11 +9,13 @@ from scheduling.models.schedule import (
     WateringPause,
     ZoneMonth,
 )
-from scheduling.models.weather import DailyWeather, WeatherImport
+from scheduling.models.weather import DailyWeather, ForecastDay, WeatherImport
 
 __all__ = [
     "AppliedSchedule",
+    "CatchCanTest",
     "DailyWeather",
+    "ForecastDay",
     "Program",
     "ProgramStep",
     "SeasonSchedule",

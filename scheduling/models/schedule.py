@@ -38,6 +38,9 @@ class SeasonSchedule(models.Model):
     edited_at = models.DateTimeField(
         null=True, blank=True, help_text="When a person changed the computed programs of this draft."
     )
+    for_next_visit_at = models.DateTimeField(
+        null=True, blank=True, help_text="When this draft was put on the sheet of the site's next visit."
+    )
 
     class QuerySet(models.QuerySet):
         def visible_to(self, user: User) -> "SeasonSchedule.QuerySet":

@@ -42,6 +42,34 @@ class DailyWeather(models.Model):
         return f"{self.station} {self.date}"
 
 
+class ForecastDay(models.Model):
+    """A coming day as somebody read it in a forecast and typed it in; a measured day takes its place later."""
+
+    station = models.ForeignKey(WeatherStation, on_delete=models.CASCADE, related_name="forecast")
+    date = models.DateField()
+    temp_max_c = models.FloatField("maximum")
+    temp_min_c = models.FloatField("minimum")
+    precipitation_mm = models.FloatField("rain", default=0)
+    eto_mm = models.FloatField("reference ET", editable=False, help_text="From the temperatures alone.")
+    entered_at = models.DateTimeField(auto_now=True)
+    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+")
+
+    objects = ShownToStaff.as_manager()
+
+    class Meta:
+        ordering = ["station", "date"]
+        constraints = [
+            models.UniqueConstraint(fields=["station", "date"], name="forecast_day_once_per_station"),
+            models.CheckConstraint(
+                name="forecast_minimum_not_above_maximum", condition=Q(temp_min_c__lte=F("temp_max_c"))
+            ),
+            models.CheckConstraint(name="forecast_rain_not_negative", condition=Q(precipitation_mm__gte=0)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.station} forecast for {self.date}"
+
+
 class WeatherImport(models.Model):
     """What a station file held and what became of it, kept so that a bad row can be traced."""
 

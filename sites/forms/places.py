@@ -54,7 +54,7 @@ class ClientForm(RegisterForm):
 
 
 class SiteForm(RegisterForm):
-    quantities = {"elevation_m": "length"}
+    quantities = {"elevation_m": "length", "special_landscape_m2": "area"}
     time_zone = TimeZoneField()
     open_weekdays = WeekdaysField(
         label="Open on", error_messages={"required": "Tick at least one day on which a technician may enter."}
@@ -88,6 +88,8 @@ class SiteForm(RegisterForm):
             "watering_window_start",
             "watering_window_end",
             "tariff",
+            "residential",
+            "special_landscape_m2",
         ]
         error_messages = COORDINATE_ERRORS
 

@@ -189,6 +189,7 @@ class ZoneForm(RegisterForm):
             "flow_l_min",
             "figures_origin",
             "measured_on",
+            "flow_origin",
             "root_depth_m",
             "planted_on",
             "in_use",

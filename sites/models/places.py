@@ -121,6 +121,15 @@ class Site(models.Model):
         "watering allowed until", default="08:00", help_text="May lie after midnight."
     )
     tariff = models.ForeignKey(Tariff, null=True, blank=True, on_delete=models.PROTECT, related_name="sites")
+    residential = models.BooleanField(
+        "residential landscape", default=True, help_text="The water allowance of other landscapes is smaller."
+    )
+    special_landscape_m2 = models.FloatField(
+        "special landscape area",
+        default=0,
+        validators=[MinValueValidator(0)],
+        help_text="Part of the planted area with a full allowance: edible plants, active play, recycled water.",
+    )
     archived_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     class QuerySet(models.QuerySet):

@@ -271,6 +271,13 @@ class Zone(models.Model):
         "rate, uniformity and flow are", max_length=10, choices=Origin, default=Origin.DESIGN
     )
     measured_on = models.DateField(null=True, blank=True)
+    flow_origin = models.CharField(
+        "the flow alone is",
+        max_length=10,
+        choices=Origin,
+        blank=True,
+        help_text="Where the flow was not found together with rate and uniformity, as after a catch-can test.",
+    )
     root_depth_m = models.FloatField(
         "root depth", null=True, blank=True, validators=[MinValueValidator(0.02), MaxValueValidator(3)]
     )

@@ -164,7 +164,7 @@ def _by_days(zones: list[ClockZone], rule: WateringRule, most_programs: int) -> 
 
 
 def spread_weekdays(permitted: frozenset[int], count: int, load: dict[int, float]) -> tuple[int, ...]:
-    """The `count` permitted weekdays with the shortest longest gap, the evenest gaps, the least load, the earliest."""
+    """The `count` permitted weekdays with the shortest longest gap; then the evenest, least laden, earliest."""
 
     def worth(days: tuple[int, ...]) -> tuple[int, int, float, tuple[int, ...]]:
         return longest_gap(days), sum(gap * gap for gap in gaps(days)), sum(load[day] for day in days), days
