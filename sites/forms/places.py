@@ -49,6 +49,7 @@ class ClientForm(RegisterForm):
             "phone",
             "billing_address",
             "wants_season_report_by_email",
+            "wants_reminders",
             "office_notes",
         ]
 

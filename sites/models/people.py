@@ -76,6 +76,9 @@ class Client(models.Model):
     phone = models.CharField(max_length=40, blank=True)
     billing_address = models.TextField(blank=True)
     wants_season_report_by_email = models.BooleanField(default=True)
+    wants_reminders = models.BooleanField(
+        "reminder by e-mail the day before a visit", default=True, help_text="Appointments themselves are always told."
+    )
     office_notes = models.TextField(
         blank=True, help_text="For the office only; never printed for the client."
     )
