@@ -13,8 +13,8 @@ LOCAL_RULES = (
     "backflow tests and work on drinking water pipes are for people licensed for them where you work."
 )
 _ELECTRICITY = (
-    "Coils are measured with the wires off the terminals and the power off. Opening the mains side of a controller "
-    "or a pump panel is a licensed electrician's work."
+    "Switch off and lock the supply before you open a controller or pump panel; coils are measured with the wires "
+    "off the terminals and the power off. The mains side is a licensed electrician's work."
 )
 _PITS = (
     "Look before you reach into a valve box: animals, glass, bad air. Never climb into a pit or tank alone or "
@@ -24,19 +24,24 @@ _CHEMICALS = (
     "Fertiliser and cleaning agents: read the label, wear what it asks for, mix nothing, keep them off the "
     "drinking water side. No antifreeze in pipes that touch drinking water."
 )
-_PUMPS = "Never run a pump dry or against closed valves. Isolate it before you touch shaft or coupling."
+_PUMPS = (
+    "Never run a pump dry or against closed valves. Isolate it before you touch shaft or coupling; keep hands and "
+    "clothing off them."
+)
 _AIR = (
     "Compressed air maims. Eye and hearing protection on; nobody over heads, valves or fittings while air is on.",
     "Air no higher than the weakest part takes: PE pipe 345 kPa (50 psi), PVC 550 kPa (80 psi), drip 207 kPa "
-    "(30 psi), common practice. Regulator and relief valve at the compressor; hose couplings secured.",
+    "(30 psi), common practice, no standard. Start lower. Regulator and relief valve at the compressor outlet; hose "
+    "couplings secured against whipping.",
     "Water supply isolated and pressure released first. Never blow air through a pump or through an unprotected "
     "backflow assembly: connect downstream of both.",
-    "A valve is open before air is applied, one zone at a time. Bleed to zero before you disconnect; never walk "
-    "away from a system under air.",
+    "A valve is open before air is applied; one zone at a time, farthest or highest first; short passes, stop at "
+    "mist, never on dry pipe. Bleed to zero before you disconnect; never walk away from a system under air.",
 )
 _FILL = (
     "Fill slowly, supply about a quarter open, until the air is out; fast water breaks pipe (common practice: at "
     "most 0.3 m/s, 1 ft/s). Keep people away from heads while air leaves.",
+    "Bring a backflow assembly up to pressure slowly, upstream valve first.",
 )
 
 CAUTIONS: dict[str, tuple[str, ...]] = {

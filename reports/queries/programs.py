@@ -10,15 +10,14 @@ def published_schedule(site: Site) -> SeasonSchedule | None:
     return SeasonSchedule.objects.published().filter(site=site).select_related("site").first()
 
 
-def printed_programs(schedule: SeasonSchedule | None, *, set_by_hand_only: bool) -> tuple[Program, ...]:
-    """One entry a program; with `set_by_hand_only` those of controllers that a person types them into."""
-    if schedule is None:
-        return ()
+def printed_programs(schedule: SeasonSchedule, *, controllers: set[int]) -> tuple[Program, ...]:
+    """One entry a program of the controllers with these ids."""
     return tuple(
         _printed(card, program)
         for card in schedule_sheet(schedule).controllers
-        if card.controller.set_by_hand or not set_by_hand_only
+        if card.controller.pk in controllers
         for program in card.programs
+        if program.program.enabled
     )
 
 
@@ -27,7 +26,7 @@ def _printed(card: ControllerCard, program: ProgramCard) -> Program:
         controller=card.controller.name,
         name=program.program.name,
         days=program.days,
-        start_times=f"{program.program.starts_at:%H:%M}",
+        start_times=", ".join(f"{start:%H:%M}" for start in program.program.start_times),
         zones=tuple(
             ZoneMinutes(
                 zone=str(line.step.zone.number),

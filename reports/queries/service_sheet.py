@@ -3,52 +3,62 @@
 from dataclasses import replace
 from zoneinfo import ZoneInfo
 
+from django.conf import settings
+from django.urls import reverse
 from django.utils import timezone
 
+from jobs.core.cautions import AIR_PRESSURE_LIMIT_KPA
+from jobs.core.checklists import PIPE_MATERIAL
 from jobs.core.diagnosis_rules import Level
 from jobs.models import ChecklistAnswer, ChecklistItem, Fault, Visit, VisitKind
 from jobs.queries.checklists import checklist_rows
 from jobs.queries.diagnosis import ValveCheck
 from jobs.queries.field import valve_checks
 from reports.documents import service_sheet as sheet
+from reports.documents.controller_card import Program
 from reports.queries.letterhead import address_lines, amount, clock, day, letterhead, plain, when_planned
 from reports.queries.programs import printed_programs, published_schedule
+from scheduling.models import AppliedSchedule
 from sites.core.units import unit_label
 from sites.models import BackflowAssembly, Controller, Firm, Pump, Site, Valve, WaterSupply, Zone
+from sites.models.plant import Emitter
 
 MOVEMENT = {"yes": "yes", "no": "NO", "weeps": "weeps", "": "–"}
-KINDS_ON_PAPER = {kind.value: kind for kind in sheet.VisitKind}
+DRIP = (Emitter.DRIP_GRID, Emitter.POINT_DRIP)
+PIPE_NAMES = {"pe": "PE", "pvc": "PVC", "drip": "drip"}
 
 
 def service_sheet_data(visit: Visit, *, completed: bool) -> sheet.ServiceSheet:
     """The sheet of `visit`: blank to take along (prefilled from the register) or completed.
 
-    A repair visit is printed in the form of a mid-season check.
+    Access notes stand on the blank sheet only: a completed one is handed to the client.
     """
     firm = Firm.current()
     site = visit.site
     checks = valve_checks(visit)
-    schedule = published_schedule(site)
+    pipes = _Pipes(visit, firm)
     return sheet.ServiceSheet(
-        kind=KINDS_ON_PAPER.get(visit.kind, sheet.VisitKind.MID_SEASON),
+        kind=sheet.VisitKind(visit.kind),
         firm=letterhead(firm),
         reference=f"Visit {visit.pk}",
-        planned=when_planned(visit.planned_on, visit.arrives_at),
+        planned=_done_on(visit) if completed else when_planned(visit.planned_on, visit.arrives_at),
         technician=str(visit.technician or ""),
         client=sheet.Contact(site.client.name, site.client.phone, site.client.email),
-        site=_place(site),
+        site=_place(site, with_access=not completed),
         units=_units(firm),
         supply=_supply(site, firm),
         pumps=tuple(_pump(pump) for pump in Pump.objects.filter(supply__site=site)),
         backflow=tuple(_backflow(row, visit) for row in BackflowAssembly.objects.filter(site=site)),
         controllers=tuple(_controller(row) for row in Controller.objects.filter(site=site)),
-        zones=_zone_rows(site, checks, firm, completed=completed),
+        zones=_zone_rows(site, checks, firm, pipes, completed=completed),
         findings=() if completed else _last_findings(visit),
-        open_faults=() if completed else _open_faults(site),
+        open_faults=() if completed else _open_faults(visit),
         checklist=_checklist(visit, firm, completed=completed),
         parts_likely=() if completed else _parts_likely(site),
-        programs=() if visit.kind == VisitKind.WINTERISATION else printed_programs(schedule, set_by_hand_only=True),
+        programs=_programs(visit, completed=completed),
         outcome=_outcome(visit) if completed else None,
+        instructions="" if completed else visit.instructions,
+        live_url=f"{settings.PUBLIC_URL}{reverse('jobs:visit', args=[visit.pk])}",
     )
 
 
@@ -56,12 +66,57 @@ def _units(firm: Firm) -> sheet.Units:
     return sheet.Units(flow=unit_label("flow", firm.units), pressure=unit_label("pressure", firm.units))
 
 
-def _place(site: Site) -> sheet.Place:
+def _done_on(visit: Visit) -> str:
+    return day(timezone.localtime(visit.finished_at, ZoneInfo(visit.site.time_zone)).date())
+
+
+def _programs(visit: Visit, *, completed: bool) -> tuple[Program, ...]:
+    """Run times that are to be set at this visit: of hand-set controllers that do not carry the published revision
+    yet; on a completed sheet those that were set on its day."""
+    schedule = published_schedule(visit.site)
+    if schedule is None or visit.kind == VisitKind.WINTERISATION:
+        return ()
+    applied = AppliedSchedule.objects.filter(schedule=schedule)
+    if completed:
+        done_on = timezone.localtime(visit.finished_at, ZoneInfo(visit.site.time_zone)).date()
+        wanted = set(applied.filter(applied_on=done_on).values_list("controller_id", flat=True))
+    else:
+        by_hand = Controller.objects.filter(site=visit.site, set_by_hand=True)
+        wanted = set(by_hand.exclude(applied_schedules__in=applied).values_list("pk", flat=True))
+    return printed_programs(schedule, controllers=wanted)
+
+
+class _Pipes:
+    """What the site's pipe is, from the newest checklist that says so, and how much air it takes at most.
+
+    Drip zones never get more than drip takes; an unknown pipe counts as the weakest.
+    """
+
+    def __init__(self, visit: Visit, firm: Firm) -> None:
+        self.firm = firm
+        self.winter = visit.kind == VisitKind.WINTERISATION
+        self.answer = None
+        if self.winter:
+            said = ChecklistAnswer.objects.filter(visit__site=visit.site, item__key=PIPE_MATERIAL).exclude(text="")
+            until = visit.finished_at or timezone.now()
+            self.answer = said.filter(answered_at__lte=until).select_related("item").order_by("-answered_at").first()
+
+    def words(self, zones: list[Zone]) -> str:
+        if not self.winter:
+            return ""
+        material = self.answer.text if self.answer else "unknown"
+        if any(zone.emitter in DRIP for zone in zones):
+            material = "drip"
+        limit = AIR_PRESSURE_LIMIT_KPA.get(material, min(AIR_PRESSURE_LIMIT_KPA.values()))
+        return f"{PIPE_NAMES.get(material, 'not known')}, at most {amount(limit, 'pressure', self.firm)}"
+
+
+def _place(site: Site, *, with_access: bool) -> sheet.Place:
     window = f"{site.watering_window_start:%H:%M} to {site.watering_window_end:%H:%M}"
     return sheet.Place(
         name=site.name,
         address_lines=address_lines(site),
-        access_notes=site.access_notes,
+        access_notes=site.access_notes if with_access else "",
         opening_hours=f"{site.opens_at:%H:%M} to {site.closes_at:%H:%M}",
         watering_window=f"{window}, {site.get_permitted_days_display()}",
         position=f"{site.latitude:.5f}, {site.longitude:.5f}",
@@ -115,17 +170,24 @@ def _controller(row: Controller) -> sheet.ControllerFacts:
     )
 
 
-def _zone_rows(site: Site, checks: list[ValveCheck], firm: Firm, *, completed: bool) -> tuple[sheet.ZoneRow, ...]:
+def _zone_rows(
+    site: Site, checks: list[ValveCheck], firm: Firm, pipes: _Pipes, *, completed: bool
+) -> tuple[sheet.ZoneRow, ...]:
     """One row a valve with the zones it feeds, in the order of the terminals; then zones without a valve."""
-    rows = [_valve_row(check, firm, completed=completed) for check in checks if not check.valve.is_master]
+    rows = [_valve_row(check, firm, pipes, completed=completed) for check in checks if not check.valve.is_master]
     for zone in Zone.objects.filter(site=site, valve=None, in_use=True).order_by("number"):
         rows.append(
-            sheet.ZoneRow(terminal="–", name=f"{zone} (no valve in the register)", emitter=zone.get_emitter_display())
+            sheet.ZoneRow(
+                terminal="–",
+                name=f"{zone} (no valve in the register)",
+                emitter=zone.get_emitter_display(),
+                pipe=pipes.words([zone]),
+            )
         )
     return tuple(rows)
 
 
-def _valve_row(check: ValveCheck, firm: Firm, *, completed: bool) -> sheet.ZoneRow:
+def _valve_row(check: ValveCheck, firm: Firm, pipes: _Pipes, *, completed: bool) -> sheet.ZoneRow:
     valve = check.valve
     zones = list(valve.zones.all())
     last = check.last if not completed else _values_before(check)
@@ -133,6 +195,7 @@ def _valve_row(check: ValveCheck, firm: Firm, *, completed: bool) -> sheet.ZoneR
         terminal=", ".join(str(zone.number) for zone in zones) or "–",
         name=_row_name(valve, zones),
         emitter=", ".join(sorted({zone.get_emitter_display() for zone in zones})),
+        pipe=pipes.words(zones),
         as_new=_reading(check.as_new, firm),
         last=_reading(last, firm),
         now=_now(check, firm) if completed else sheet.Reading(),
@@ -171,26 +234,28 @@ def _now(check: ValveCheck, firm: Firm) -> sheet.Reading:
         voltage=plain(row.voltage_v, decimals=1),
         flow=amount(row.flow_l_min, "flow", firm, with_unit=False),
         pressure=amount(row.pressure_kpa, "pressure", firm, with_unit=False),
-        works=f"{MOVEMENT[row.opens]} / {MOVEMENT[row.closes]}" if row.opens or row.closes else "",
+        works=f"{MOVEMENT[row.opens]}, {MOVEMENT[row.closes]}" if row.opens or row.closes else "",
     )
 
 
 def _finding_words(check: ValveCheck) -> list[str]:
     if check.measurement is None:
         return ["not measured"]
-    return [
-        finding.title if finding.level is Level.OK else f"{finding.title}: {finding.comparison}"
-        for finding in check.findings
-    ]
+    told = [finding for finding in check.findings if finding.level is not Level.OK]
+    if not told:
+        return [finding.title for finding in check.findings]
+    return [f"{finding.title}: {finding.comparison}" if finding.comparison else finding.title for finding in told]
 
 
 def _last_findings(visit: Visit) -> tuple[str, ...]:
-    """One sentence for each fault found on the site's visits of the season before this visit."""
+    """One sentence for each fault that was found before this visit and is settled."""
     earlier = Fault.objects.filter(site=visit.site).exclude(state=Fault.State.OPEN)
+    if visit.started_at:
+        earlier = earlier.filter(found_at__lt=visit.started_at)
     rows = earlier.select_related("valve", "zone").order_by("-found_at")[:8]
     return tuple(
         f"{day(row.found_at.date())}: {row.get_kind_display()}, {fault_place(row)}. "
-        f"{row.get_state_display().capitalize()}{': ' + row.repair_note if row.repair_note else ''}."
+        + sentence(f"{row.get_state_display().capitalize()}{': ' + row.repair_note if row.repair_note else ''}")
         for row in rows
     )
 
@@ -202,8 +267,14 @@ def fault_place(fault: Fault) -> str:
     return "site"
 
 
-def _open_faults(site: Site) -> tuple[sheet.OpenFault, ...]:
-    rows = Fault.objects.open().filter(site=site).select_related("zone", "valve", "controller", "supply")
+def sentence(text: str) -> str:
+    """The text with one full stop, whether its writer set one or not."""
+    return text.rstrip().rstrip(".") + "."
+
+
+def _open_faults(visit: Visit) -> tuple[sheet.OpenFault, ...]:
+    known = Fault.objects.open().filter(site=visit.site).exclude(found_on_visit=visit)
+    rows = known.select_related("zone", "valve", "controller", "supply")
     return tuple(
         sheet.OpenFault(
             where=fault_place(row),
@@ -223,13 +294,28 @@ def _parts_likely(site: Site) -> tuple[str, ...]:
 def _checklist(visit: Visit, firm: Firm, *, completed: bool) -> tuple[sheet.ChecklistItem, ...]:
     return tuple(
         sheet.ChecklistItem(
-            text=row.item.text,
+            text=row.item.text if completed else _asked(row.item, firm),
             caution=row.item.caution,
             answer=_answer_words(row.item, row.answer, firm) if completed else "",
-            remark=row.answer.text if completed and row.answer else "",
+            remark=_remark(row.item, row.answer) if completed else "",
         )
         for row in checklist_rows(visit)
     )
+
+
+def _asked(item: ChecklistItem, firm: Firm) -> str:
+    """The step with what a pen is to write: the options to mark, the unit of a number."""
+    if item.answer == ChecklistItem.Answer.CHOICE:
+        return f"{item.text} Mark: {' / '.join(label for _, label in item.options)}."
+    if item.answer == ChecklistItem.Answer.NUMBER and item.unit_kind:
+        return f"{item.text} In {unit_label(item.unit_kind, firm.units)}."
+    return item.text
+
+
+def _remark(item: ChecklistItem, answer: ChecklistAnswer | None) -> str:
+    if answer is None or item.answer == ChecklistItem.Answer.CHOICE:
+        return ""
+    return answer.text
 
 
 def _answer_words(item: ChecklistItem, answer: ChecklistAnswer | None, firm: Firm) -> str:
@@ -237,6 +323,8 @@ def _answer_words(item: ChecklistItem, answer: ChecklistAnswer | None, firm: Fir
         return "not answered"
     if item.answer == ChecklistItem.Answer.NUMBER and answer.number is not None:
         return amount(answer.number, item.unit_kind, firm) if item.unit_kind else f"{answer.number:g}"
+    if item.answer == ChecklistItem.Answer.CHOICE and answer.text:
+        return answer.shown_text
     return "done" if answer.done else "not done"
 
 

@@ -102,6 +102,21 @@ class Pen:
         elif shape == "tick":
             self.line(x + 4.0, top - 9.0, x + 4.0, top - 1.0, look.INK, 1.5)
 
+    def modules(self, x: float, top: float, size: float, rows: tuple[tuple[bool, ...], ...]) -> None:
+        """Squares of a code from its upper left corner; neighbours in a row are one rectangle, without seams."""
+        self.canvas.setFillColorRGB(*look.INK)
+        path = self.canvas.beginPath()
+        for number, row in enumerate(rows):
+            y = top - (number + 1) * size
+            start = None
+            for index, dark in enumerate((*row, False)):
+                if dark and start is None:
+                    start = index
+                elif not dark and start is not None:
+                    path.rect(x + start * size, y, (index - start) * size, size * 1.01)
+                    start = None
+        self.canvas.drawPath(path, stroke=0, fill=1)
+
     def photo(self, image: ImageReader, x: float, y: float, width: float, height: float) -> None:
         """A photo with a hairline round it."""
         self.canvas.drawImage(image, x, y, width, height)

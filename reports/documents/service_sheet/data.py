@@ -14,11 +14,12 @@ from reports.documents.kit.page import Firm
 
 
 class VisitKind(StrEnum):
-    """The three seasonal visits."""
+    """The three seasonal visits, and the call to mend something."""
 
     STARTUP = "startup"
     MID_SEASON = "mid_season"
     WINTERISATION = "winterisation"
+    REPAIR = "repair"
 
 
 @dataclass(frozen=True)
@@ -197,7 +198,8 @@ class ServiceSheet:
     """A service sheet: blank while `outcome` is None, completed with it.
 
     `planned` is date and time in words, `reference` the visit's number; `findings` are last season's, one
-    sentence each; `programs` are the run times to set today at hand-set controllers.
+    sentence each; `programs` are the run times to set today at hand-set controllers; `live_url` is the
+    visit's page, printed as a QR code.
     """
 
     kind: VisitKind
@@ -219,3 +221,5 @@ class ServiceSheet:
     parts_likely: tuple[str, ...] = ()
     programs: tuple[Program, ...] = ()
     outcome: Outcome | None = None
+    instructions: str = ""
+    live_url: str = ""

@@ -18,6 +18,7 @@ from reports.documents.kit.blocks import (
     paragraph,
 )
 from reports.documents.kit.page import Document, pdf_bytes
+from reports.documents.kit.qr import with_qr
 from reports.documents.kit.table import Cell, Column, TickBox, checklist, facts, grid, table
 from reports.documents.service_sheet.cautions import HEADINGS, POINTS
 from reports.documents.service_sheet.data import ChecklistItem, FaultFound, Outcome, ServiceSheet, VisitKind
@@ -27,6 +28,7 @@ KIND_NAMES = {
     VisitKind.STARTUP: "Spring startup",
     VisitKind.MID_SEASON: "Mid-season check",
     VisitKind.WINTERISATION: "Winterisation",
+    VisitKind.REPAIR: "Repair",
 }
 
 
@@ -53,6 +55,7 @@ def _blank(sheet: ServiceSheet) -> list[Block]:
         _title(sheet, "Service sheet"),
         _visit_facts(sheet),
         *_access(sheet),
+        *([facts([("From the office", sheet.instructions)], across=1)] if sheet.instructions.strip() else []),
         caution(HEADINGS[sheet.kind], POINTS[sheet.kind]),
         *_water_path(sheet),
         *_known_before(sheet),
@@ -89,8 +92,9 @@ def _completed(sheet: ServiceSheet, outcome: Outcome) -> list[Block]:
     ]
 
 
-def _title(sheet: ServiceSheet, what: str) -> Title:
-    return Title(f"{what}: {KIND_NAMES[sheet.kind]}", sheet.site.name, _joined(sheet.site.address_lines))
+def _title(sheet: ServiceSheet, what: str) -> Block:
+    title = Title(f"{what}: {KIND_NAMES[sheet.kind]}", sheet.site.name, _joined(sheet.site.address_lines))
+    return with_qr(title, sheet.live_url, "this visit, live")
 
 
 def _joined(lines: Sequence[str]) -> str:

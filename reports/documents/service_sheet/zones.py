@@ -91,7 +91,7 @@ def _measured(zones: Sequence[ZoneRow], units: Units) -> Table:
         Column(voltage, width=41.0, align="right"),
         *_triple(flow, write=False),
         Column(pressure, width=45.0, align="right"),
-        Column("Opens, closes", width=36.0, align="centre"),
+        Column("Opens, closes", width=44.0, align="centre"),
     ]
     values: list[Callable[[ZoneRow], str]] = [
         lambda zone: zone.as_new.resistance,
@@ -110,37 +110,42 @@ def _measured(zones: Sequence[ZoneRow], units: Units) -> Table:
 def _winter_blank(zones: Sequence[ZoneRow], units: Units) -> Table:
     columns = [
         *_names(),
-        Column("Pipe", width=46.0),
-        _figure("last", f"Air, {units.pressure}"),
-        Column("now", width=52.0, group=f"Air, {units.pressure}", write=True),
+        Column("Pipe and its most air", width=92.0),
+        Column("Air used", width=52.0, group=units.pressure, write=True),
         Column("1st pass", width=46.0, group="Minutes", write=True),
         Column("2nd pass", width=46.0, group="Minutes", write=True),
         Column("Mist seen", width=34.0, align="centre"),
-        Column("Remark", width=96.0, write=True),
+        Column("Remark", width=90.0, write=True),
     ]
-    rows: list[list[Cell]] = [
-        [*_name(zone), _or_dash(zone.pipe), _or_dash(zone.last.air_pressure), "", "", "", TickBox(), ""]
-        for zone in zones
-    ]
+    rows: list[list[Cell]] = [[*_name(zone), _or_dash(zone.pipe), "", "", "", TickBox(), ""] for zone in zones]
     return table(columns, rows, row_least=_WRITING_ROOM)
 
 
 def _winter_done(zones: Sequence[ZoneRow], units: Units) -> Table:
+    """Coils and valves as measured; the air columns only where a zone's air was written down."""
+    coil, voltage, _, _ = _heads(units)
+    by_zone = any(zone.now.air_pressure.strip() or zone.now.air_minutes.strip() for zone in zones)
+    air = [
+        Column("Air used", width=46.0, align="right", group=units.pressure),
+        Column("Air on, min", width=46.0, align="right"),
+    ]
     columns = [
         *_names(),
-        Column("Pipe", width=60.0),
-        Column("last", width=46.0, align="right", group=f"Air, {units.pressure}"),
-        Column("now", width=46.0, align="right", group=f"Air, {units.pressure}", style=look.CELL_STRONG),
-        Column("Air on, min", width=52.0, align="right"),
-        Column("Blown clear", width=52.0, align="centre"),
+        Column("Pipe and its most air", width=92.0),
+        *(air if by_zone else []),
+        *_triple(coil, write=False),
+        Column(voltage, width=41.0, align="right"),
+        Column("Opens, closes", width=44.0, align="centre"),
     ]
     rows: list[list[Cell]] = [
         [
             *_name(zone),
             _or_dash(zone.pipe),
-            _or_dash(zone.last.air_pressure),
-            _or_dash(zone.now.air_pressure),
-            _or_dash(zone.now.air_minutes),
+            *([_or_dash(zone.now.air_pressure), _or_dash(zone.now.air_minutes)] if by_zone else []),
+            _or_dash(zone.as_new.resistance),
+            _or_dash(zone.last.resistance),
+            _or_dash(zone.now.resistance),
+            _or_dash(zone.now.voltage),
             _or_dash(zone.now.works),
         ]
         for zone in zones

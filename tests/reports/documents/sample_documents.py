@@ -133,15 +133,14 @@ CHECKLISTS: dict[VisitKind, tuple[ChecklistItem, ...]] = {
     ),
     VisitKind.WINTERISATION: (
         ChecklistItem("Supply shut off and locked, water pressure released"),
-        ChecklistItem(
-            "Compressor connected downstream of pump and backflow assembly", "Eye and hearing protection."
-        ),
+        ChecklistItem("Compressor connected downstream of pump and backflow assembly", "Eye and hearing protection."),
         ChecklistItem("Gauge reading at the blow-out point confirmed before the first zone"),
         ChecklistItem("Each zone blown until mist, second short pass"),
         ChecklistItem("Air bled to zero, hose off, nothing left pressurised"),
         ChecklistItem("Drains open, backflow valves left half open, pump casing drained"),
         ChecklistItem("Controller off, rain stop noted"),
     ),
+    VisitKind.REPAIR: (ChecklistItem("Supply isolated, pressure released"), ChecklistItem("Tried under pressure")),
 }
 
 
@@ -188,6 +187,8 @@ def blank_sheet(kind: VisitKind = VisitKind.STARTUP, zone_count: int = 9, **chan
         "checklist": CHECKLISTS[kind],
         "parts_likely": ("Splice kits, 4", "Coil 24 V AC, 1", "Spray nozzles, assorted"),
         "programs": () if kind is VisitKind.WINTERISATION else (program(zone_count),),
+        "instructions": "Ask about the second meter.",
+        "live_url": "https://rillbook.example/visits/2031/",
     }
     return ServiceSheet(**{**given, **changes})  # type: ignore[arg-type]
 
@@ -280,8 +281,7 @@ def season_report(zone_count: int = 9, **changes: object) -> SeasonReport:
         "weather_source": "Daily station data, Eastfield; normals from the four years on record.",
         "water_text": "Every month but July stayed near its budget.",
         "water_months": tuple(
-            WaterMonth(name, _amount(used[i]), _amount(budget[i]), _amount(last[i]))
-            for i, name in enumerate(MONTHS)
+            WaterMonth(name, _amount(used[i]), _amount(budget[i]), _amount(last[i])) for i, name in enumerate(MONTHS)
         ),
         "water_total": WaterMonth("Season", _amount(sum(used)), _amount(sum(budget)), _amount(sum(last))),
         "zones": tuple(

@@ -7,13 +7,16 @@ from functools import cache
 from io import BytesIO
 from pathlib import Path
 
+import pypdfium2 as pdfium
 import pytest
 from pypdf import PdfReader
 
+from jobs.core.cautions import CAUTIONS
 from reports.documents.controller_card import Program, controller_card_pdf
 from reports.documents.kit.blocks import Gap, Together, paragraph
 from reports.documents.kit.charts import Amount
-from reports.documents.kit.page import Document, pdf_bytes
+from reports.documents.kit.look import MM
+from reports.documents.kit.page import SIDE, Document, pdf_bytes
 from reports.documents.run_sheet import RunSheet, run_sheet_pdf
 from reports.documents.season_report import (
     Headline,
@@ -64,7 +67,7 @@ def strings_in(thing: object) -> list[str]:
     if isinstance(thing, tuple):
         return [text for part in thing for text in strings_in(part)]
     if dataclasses.is_dataclass(thing):
-        skipped = ("firm", "kind", "units", "depth_unit", "volume_unit")
+        skipped = ("firm", "kind", "units", "depth_unit", "volume_unit", "live_url", "lang")
         fields = [field.name for field in dataclasses.fields(thing) if field.name not in skipped]
         return [text for name in fields for text in strings_in(getattr(thing, name))]
     return []
@@ -140,18 +143,46 @@ def test_run_sheet_and_controller_card_print_every_string():
 
 def test_the_winterisation_sheet_carries_the_air_cautions_with_their_limits():
     text = text_of(service_sheet_pdf(samples.blank_sheet(VisitKind.WINTERISATION)))
-    for words in ("345 kPa (50 psi)", "550 kPa (80 psi)", "207 kPa (30 psi)", "Common practice, no standard"):
+    for words in ("345 kPa (50 psi)", "550 kPa (80 psi)", "207 kPa (30 psi)", "common practice, no standard"):
         assert words in text
-    for words in ("Eye and hearing protection", "Never blow through a pump", "never leave the system pressurised"):
+    for words in (
+        "Eye and hearing protection",
+        "Never blow air through a pump",
+        "never walk away from a system",
+    ):
         assert words in text
 
 
 @pytest.mark.parametrize("kind", VisitKind)
 def test_every_blank_sheet_defers_to_local_code_and_licensed_trades(kind):
     text = text_of(service_sheet_pdf(samples.blank_sheet(kind)))
-    assert "Local code, the water supplier's rules" in text
+    assert "Local codes, the water supplier's rules" in text
+    assert [point for point in CAUTIONS[kind.value] if squeezed(point) not in squeezed(text)] == []
     assert "licensed for them where you work" in text
     assert "Switch off and lock the supply" in text
+
+
+def test_the_code_on_a_sheet_leads_to_the_page_of_the_visit():
+    """Read back by the shapes: the drawn modules are those of the address, and no code is there without one."""
+    import segno
+
+    address = "https://rillbook.example/visits/2031/"
+    page = pdfium.PdfDocument(service_sheet_pdf(samples.blank_sheet(live_url=address)))[0]
+    picture = page.render(scale=6, grayscale=True).to_pil()
+
+    def dark(x: float, y: float) -> bool:
+        return picture.getpixel((round(x * 6), round(y * 6))) < 128
+
+    modules = [[bool(module) for module in row] for row in segno.make_qr(address, error="m").matrix]
+    size = 52.0 / (len(modules) + 8)
+    right, top = 595.28 - SIDE, 33 * MM
+    left = right - 52.0
+    found = [
+        [dark(left + (4.5 + x) * size, top + (4.5 + y) * size) for x in range(len(modules))]
+        for y in range(len(modules))
+    ]
+    assert found == modules
+    assert "live" not in text_of(service_sheet_pdf(samples.blank_sheet(live_url="")))
 
 
 def test_units_of_the_firm_stand_in_the_headings():
@@ -201,19 +232,13 @@ def test_an_empty_day_and_an_empty_controller_say_so():
     assert "No stop is planned for this day." in text_of(day)
     assert "No program is set" in text_of(controller_card_pdf(samples.controller_card(programs=())))
     idle = Program("Controller A", "Program 3", "Mon", "05:00", ())
-    assert "No zone runs in this program." in text_of(
-        controller_card_pdf(samples.controller_card(programs=(idle,)))
-    )
+    assert "No zone runs in this program." in text_of(controller_card_pdf(samples.controller_card(programs=(idle,))))
 
 
 def test_long_names_and_long_notes_stay_inside_the_page():
     site = Place(LONG, (LONG, LONG), "Ring twice. " * 900, LONG, LONG, LONG)
-    sheet = samples.blank_sheet(
-        site=site, client=Contact(LONG, LONG, LONG, (LONG,)), technician=LONG, reference=LONG
-    )
-    pdf = service_sheet_pdf(
-        dataclasses.replace(sheet, firm=dataclasses.replace(samples.FIRM, name=LONG, phone=LONG))
-    )
+    sheet = samples.blank_sheet(site=site, client=Contact(LONG, LONG, LONG, (LONG,)), technician=LONG, reference=LONG)
+    pdf = service_sheet_pdf(dataclasses.replace(sheet, firm=dataclasses.replace(samples.FIRM, name=LONG, phone=LONG)))
     assert_laid_out_well(pdf)
     assert text_of(pdf).count("Ring twice.") == 900
     done = samples.completed_sheet(site=site, client=Contact(LONG))
@@ -222,9 +247,7 @@ def test_long_names_and_long_notes_stay_inside_the_page():
     dates = (NextDate(LONG, LONG),)
     report = samples.season_report(site_name=LONG, summary=LONG * 40, headlines=headlines, next_dates=dates)
     assert_laid_out_well(season_report_pdf(report))
-    stop = dataclasses.replace(
-        samples.run_sheet().stops[0], site_name=LONG, access_notes=LONG * 30, work=(LONG,) * 9
-    )
+    stop = dataclasses.replace(samples.run_sheet().stops[0], site_name=LONG, access_notes=LONG * 30, work=(LONG,) * 9)
     assert_laid_out_well(run_sheet_pdf(samples.run_sheet(stops=(stop, stop))))
 
 

@@ -59,9 +59,7 @@ def report_of(text: str):
 @pytest.mark.parametrize("payload", PAYLOADS, ids=lambda text: repr(text[:24]))
 def test_payloads_are_printed_literally_in_every_document(payload):
     printed = squeezed(plain(payload))
-    stop = dataclasses.replace(
-        samples.run_sheet().stops[0], site_name=payload, access_notes=payload, work=(payload,)
-    )
+    stop = dataclasses.replace(samples.run_sheet().stops[0], site_name=payload, access_notes=payload, work=(payload,))
     for pdf in (
         service_sheet_pdf(sheet_of(payload)),
         season_report_pdf(report_of(payload)),
