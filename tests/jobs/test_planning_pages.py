@@ -145,7 +145,7 @@ def test_deadlines_at_risk_are_told(desk, technician):
 
 
 def queries_of(client, url) -> int:
-    with CaptureQueriesContext(connection, force_debug_cursor=True) as seen:
+    with CaptureQueriesContext(connection) as seen:
         assert client.get(url).status_code == 200
     return len(seen)
 
