@@ -8,7 +8,7 @@ MANAGE := $(PY) manage.py
 WORKERS ?= 2
 
 .DEFAULT_GOAL := help
-.PHONY: help run serve demo-data test core lint types bench services-test lock clean
+.PHONY: help run serve demo-data test core lint types bench services-test roads lock clean
 
 help: ## print this list
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 16
@@ -54,6 +54,9 @@ bench: $(VENV)/.dev ## all benchmarks, one JSON object a line
 
 services-test: $(VENV)/.dev ## the suite on PostgreSQL and Redis with a live worker; see .ci/services
 	@.ci/services $(VENV)/bin/pytest -q
+
+roads: $(VENV)/.runtime ## start a road server on real streets for tests and trying (OSRM_URL is what it prints)
+	@.ci/roads start
 
 lock: ## compile the pinned requirement files (needs uv on the path)
 	@for name in requirements requirements-dev; do \

@@ -41,6 +41,12 @@ CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 # Where links in mails and QR codes point to.
 PUBLIC_URL = env("RILLBOOK_PUBLIC_URL", default="http://localhost:8000").rstrip("/")
 
+# A road-routing server that speaks the OSRM HTTP API; empty: travel times are estimated from straight lines.
+OSRM_URL = env("OSRM_URL", default="").rstrip("/")
+OSRM_MAP_VERSION = env("OSRM_MAP_VERSION", default="1")
+OSRM_MAX_TABLE = env.int("OSRM_MAX_TABLE", default=100)
+OSRM_TIMEOUT_S = env.float("OSRM_TIMEOUT_S", default=5.0)
+
 INSTALLED_APPS = [
     "django.contrib.admin",
     "django.contrib.auth",
@@ -53,6 +59,7 @@ INSTALLED_APPS = [
     "rest_framework",
     "drf_spectacular",
     "drf_spectacular_sidecar",
+    "js_lib_leaflet",
     "config.apps.HallConfig",
     "sites.apps.SitesConfig",
     "scheduling.apps.SchedulingConfig",

@@ -149,6 +149,9 @@ class Visit(models.Model):
     promised_time = models.TimeField(
         null=True, blank=True, help_text="The client was told this time, too. Empty: the day only."
     )
+    promised_until = models.TimeField(
+        null=True, blank=True, help_text="End of the hours told, for the start of work. Empty: exactly the time."
+    )
     service_min = models.PositiveSmallIntegerField(
         "time on site", help_text="Minutes.", validators=[MinValueValidator(1)]
     )
@@ -198,6 +201,12 @@ class Visit(models.Model):
                 name="visit_promised_time_needs_promise",
                 condition=Q(promised_time=None) | Q(promised=True),
                 violation_error_message="Promise the day before you promise a time.",
+            ),
+            models.CheckConstraint(
+                name="visit_promised_hours_end_after_they_start",
+                condition=Q(promised_until=None)
+                | Q(promised_time__isnull=False, promised_until__gt=F("promised_time")),
+                violation_error_message="The promised hours must end after they start.",
             ),
             models.CheckConstraint(
                 name="visit_finished_after_it_started",

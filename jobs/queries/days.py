@@ -13,7 +13,8 @@ from jobs.core.routing.day import DayRoute, Shift
 from jobs.core.routing.day_route import plan_day, schedule_in_order
 from jobs.core.routing.travel import Point, TravelMatrix
 from jobs.models import Visit
-from jobs.queries.planning import minute_of, point_of, shift_of, stop_of, travel_between, why_away
+from jobs.queries.planning import minute_of, point_of, shift_of, stop_of, why_away
+from jobs.queries.travel import travel_between
 from sites.models import Firm, User
 from sites.models.places import WEEKDAYS
 

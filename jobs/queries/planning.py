@@ -6,7 +6,7 @@ Clock times are local: opening hours, working hours and arrivals are all read in
 import datetime as dt
 import zoneinfo
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.db.models import Q
@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from jobs.core.routing.day import DAY_MIN, Shift, Stop
 from jobs.core.routing.season import DayKey, PlannableVisit, TechnicianDay
-from jobs.core.routing.travel import GreatCircle, Point, TravelMatrix
+from jobs.core.routing.travel import Point
 from jobs.models import TechnicianProfile, Visit, VisitKind
 from sites.models import Firm, Role, Site, User
 from sites.models.places import WEEKDAYS
@@ -28,11 +28,6 @@ FROST_RANK, URGENT_RANK, HELD_RANK = 1, 2, 3
 def firm_today() -> dt.date:
     """Today where the firm is, also in commands and tasks, which run on UTC."""
     return timezone.localdate(timezone=zoneinfo.ZoneInfo(Firm.current().time_zone))
-
-
-def travel_between(points: Iterable[Point]) -> TravelMatrix:
-    """Travel among these points, each once: the one place that knows where travel times come from."""
-    return GreatCircle().matrix(list(dict.fromkeys(points)))
 
 
 def planning_technicians() -> list[User]:
