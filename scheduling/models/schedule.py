@@ -1,4 +1,8 @@
+import datetime as dt
+
 from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
@@ -108,21 +112,61 @@ class ZoneMonth(models.Model):
         return f"{self.zone} month {self.month}"
 
 
+def validate_clock_times(value: list) -> None:
+    """Clock times as HH:MM, each once."""
+    if not isinstance(value, list) or len(set(map(str, value))) != len(value):
+        raise ValidationError("Start times are a list of clock times, each once.")
+    for text in value:
+        try:
+            dt.time.fromisoformat(text)
+        except (TypeError, ValueError):
+            raise ValidationError(f"{text} is not a clock time. Write it as HH:MM.") from None
+
+
 class Program(models.Model):
-    """A set of steps that a controller runs on the same days from the same start time."""
+    """A set of steps that a controller runs on the same days from the same start times."""
+
+    class DayRule(models.TextChoices):
+        WEEKDAYS = "weekdays", "on weekdays"
+        INTERVAL = "interval", "every n days"
+        ODD = "odd", "on odd dates, without the 31st"
+        EVEN = "even", "on even dates"
 
     schedule = models.ForeignKey(SeasonSchedule, on_delete=models.CASCADE, related_name="programs")
     controller = models.ForeignKey(Controller, on_delete=models.CASCADE, related_name="programs")
     name = models.CharField(max_length=40)
     priority = models.PositiveSmallIntegerField(default=1)
     starts_at = models.TimeField()
+    further_starts = models.JSONField(default=list, blank=True, validators=[validate_clock_times])
+    day_rule = models.CharField("days", max_length=10, choices=DayRule, default=DayRule.WEEKDAYS)
     weekdays = models.JSONField(default=every_weekday, validators=[validate_weekdays])
+    every_n_days = models.PositiveSmallIntegerField(
+        default=2, validators=[MinValueValidator(1), MaxValueValidator(60)]
+    )
+    counted_from = models.DateField(null=True, blank=True, help_text="A day on which the interval falls.")
+    active_from = models.DateField("first day", null=True, blank=True)
+    active_until = models.DateField("last day", null=True, blank=True)
+    enabled = models.BooleanField("program is on", default=True)
 
     class Meta:
         ordering = ["schedule", "controller", "priority", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                name="program_ends_after_it_begins",
+                condition=Q(active_from=None) | Q(active_until=None) | Q(active_until__gte=F("active_from")),
+                violation_error_message="The last day must not lie before the first.",
+            ),
+            models.CheckConstraint(name="program_interval_at_least_a_day", condition=Q(every_n_days__gte=1)),
+        ]
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def start_times(self) -> tuple[dt.time, ...]:
+        """Every start of a watering day, the earliest clock time first."""
+        further = (dt.time.fromisoformat(text) for text in self.further_starts)
+        return tuple(sorted({self.starts_at, *further}))
 
 
 class ProgramStep(models.Model):

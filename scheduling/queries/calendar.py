@@ -1,8 +1,10 @@
-"""On which dates a site's programs really run: weekdays, odd or even dates, pauses."""
+"""On which dates a site's programs really run: their own rule, the site's odd or even dates, pauses."""
 
 import datetime as dt
 from collections.abc import Iterable, Iterator
 
+from scheduling.core.sequence.programs import DayRule, EvenDays, EveryNDays, OddDays, Weekdays
+from scheduling.core.water.clock import PARITY_DAYS_PER_WEEK
 from scheduling.models import Program, WateringPause
 from scheduling.queries.programs import starts_the_evening_before
 from sites.models import Site
@@ -21,7 +23,7 @@ def runs_on(program: Program, site: Site, date: dt.date) -> bool:
 
     A window over midnight belongs to the date it ends on, and so does the odd or even rule.
     """
-    if date.weekday() not in program.weekdays:
+    if not program.enabled or not _in_force(program, date) or not day_rule(program).includes(date):
         return False
     if site.permitted_days not in (Site.PermittedDays.ODD, Site.PermittedDays.EVEN):
         return True
@@ -29,6 +31,43 @@ def runs_on(program: Program, site: Site, date: dt.date) -> bool:
     minutes = (clock.hour * 60 + clock.minute for clock in (start, opens, closes))
     counted = date + ONE_DAY if starts_the_evening_before(*minutes) else date
     return counted.day % 2 == (1 if site.permitted_days == Site.PermittedDays.ODD else 0)
+
+
+def _in_force(program: Program, date: dt.date) -> bool:
+    first, last = program.active_from or dt.date.min, program.active_until or dt.date.max
+    return first <= date <= last
+
+
+def day_rule(program: Program) -> DayRule:
+    """The program's own rule in the words of the sequence core."""
+    if program.day_rule == Program.DayRule.INTERVAL:
+        return EveryNDays(program.every_n_days, program.counted_from or program.schedule.week_starts_on)
+    if program.day_rule == Program.DayRule.ODD:
+        return OddDays()
+    if program.day_rule == Program.DayRule.EVEN:
+        return EvenDays()
+    return Weekdays(frozenset(program.weekdays))
+
+
+def starts_on(program: Program, site: Site, date: dt.date) -> int:
+    """How many times the program starts on this date, pauses left aside."""
+    return len(program.start_times) if runs_on(program, site, date) else 0
+
+
+def starts_per_week(program: Program, site: Site) -> float:
+    """Starts in an average week while the program is in force; 0 for one that is switched off."""
+    if not program.enabled:
+        return 0.0
+    days = {
+        Program.DayRule.WEEKDAYS: float(len(program.weekdays)),
+        Program.DayRule.INTERVAL: 7 / program.every_n_days,
+    }.get(program.day_rule, PARITY_DAYS_PER_WEEK)
+    if site.permitted_days in (Site.PermittedDays.ODD, Site.PermittedDays.EVEN):
+        if program.day_rule in (Program.DayRule.WEEKDAYS, Program.DayRule.INTERVAL):
+            days *= PARITY_DAYS_PER_WEEK / 7
+        elif program.day_rule != site.permitted_days:
+            days = 0.0
+    return days * len(program.start_times)
 
 
 def paused_dates(pauses: Iterable[WateringPause], first: dt.date, until: dt.date) -> set[dt.date]:

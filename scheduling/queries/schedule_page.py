@@ -84,6 +84,24 @@ class ScheduleSheet:
     litres_per_week: float | None
 
 
+def program_days(program: Program, site: Site) -> str:
+    """ "Mon, Wed, Fri", "every 3 days", with the dates between which the program is in force."""
+    rule = program.day_rule
+    if rule == Program.DayRule.INTERVAL:
+        since = program.counted_from or program.schedule.week_starts_on
+        words = "every day" if program.every_n_days == 1 else f"every {program.every_n_days} days"
+        words += f", counted from {since.day} {since:%b}" if program.every_n_days > 1 else ""
+    elif rule in (Program.DayRule.ODD, Program.DayRule.EVEN):
+        words = f"{rule} dates"
+    else:
+        words = days_words(site, program.weekdays)
+    if program.active_from:
+        words += f", from {program.active_from.day} {program.active_from:%b %Y}"
+    if program.active_until:
+        words += f", until {program.active_until.day} {program.active_until:%b %Y}"
+    return words
+
+
 def days_words(site: Site, weekdays: list[int]) -> str:
     words = "every day" if len(weekdays) == 7 else ", ".join(SHORT_DAYS[day] for day in sorted(weekdays))
     if site.permitted_days in (Site.PermittedDays.ODD, Site.PermittedDays.EVEN):
@@ -115,12 +133,12 @@ def _card(program: Program, site: Site, flows: dict[int, float | None]) -> Progr
         DayRun(str(step.pk), step.cycles, math.ceil(step.run_time_min / step.cycles), math.ceil(step.soak_min))
         for step in running
     ]
-    ends = dt.datetime.combine(dt.date.min, program.starts_at) + dt.timedelta(
+    ends = dt.datetime.combine(dt.date.min, program.start_times[-1]) + dt.timedelta(
         minutes=math.ceil(interleave(runs, GAP_MIN).elapsed_min)
     )
     lines = tuple(StepLine(step, _litres(step, flows)) for step in steps)
     minutes = sum(step.run_time_min for step in running)
-    return ProgramCard(program, days_words(site, program.weekdays), ends.time(), lines, minutes)
+    return ProgramCard(program, program_days(program, site), ends.time(), lines, minutes)
 
 
 def _litres(step: ProgramStep, flows: dict[int, float | None]) -> float | None:

@@ -105,7 +105,9 @@ def plant_of(controller: Controller) -> Plant:
         row = getattr(supply, "pump", None)
         pump = Pump() if row is None else Pump(
             prime_delay_s=row.prime_delay_s,
+            run_down_s=row.run_down_s,
             minimum_run_s=row.minimum_run_s,
+            minimum_rest_s=row.minimum_rest_s,
             most_starts_per_hour=row.most_starts_per_hour,
         )  # fmt: skip
     return Plant(
@@ -115,8 +117,10 @@ def plant_of(controller: Controller) -> Plant:
         pump=pump,
         master=_valve(masters[0]) if masters else None,
         keep_flow=supply is not None and supply.kind == WaterSupply.Kind.WELL,
+        most_open=1 if controller.one_valve_at_a_time else controller.most_valves_open,
         supply_l_min=supply.flow_available_l_min if supply else None,
         latching=controller.output == Controller.Output.LATCHING,
+        enforces_max_on=controller.ends_outputs_itself,
     )
 
 
@@ -128,6 +132,7 @@ def _valve(row: ValveRow) -> Valve:
         name=row.name,
         flow_l_min=sum(known) if known and len(known) == len(flows) else None,
         opens_within_s=row.opens_within_s,
+        closes_from_s=row.closes_from_s,
         closes_within_s=row.closes_within_s,
     )
 
@@ -177,7 +182,7 @@ def _program(row: ProgramRow, site: Site, dates: list[dt.date]) -> Program:
     return Program(
         id=row.pk,
         name=row.name,
-        start_times=(row.starts_at,),
+        start_times=row.start_times,
         days=Weekdays(frozenset(date.weekday() for date in dates if runs_on(row, site, date))),
         steps=tuple(
             Step(step.zone.valve_id, step.run_time_min, step.cycles, step.soak_min, step.enabled)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from scheduling.models import ProgramStep, SeasonSchedule, ZoneMonth
-from scheduling.queries.programs import days_per_week
+from scheduling.queries.calendar import starts_per_week
 
 
 @dataclass(frozen=True)
@@ -27,8 +27,8 @@ def zone_weeks(schedule: SeasonSchedule) -> dict[int, ZoneWeek]:
     minutes: dict[int, float] = dict.fromkeys(flows, 0.0)
     steps = ProgramStep.objects.filter(program__schedule=schedule, enabled=True).select_related("program")
     for step in steps:
-        days = days_per_week(schedule.site, step.program.weekdays)
-        minutes[step.zone_id] = minutes.get(step.zone_id, 0.0) + step.run_time_min * days
+        starts = starts_per_week(step.program, schedule.site)
+        minutes[step.zone_id] = minutes.get(step.zone_id, 0.0) + step.run_time_min * starts
     weeks = {}
     for zone_id, total in minutes.items():
         flow = flows.get(zone_id)

@@ -10,7 +10,7 @@ from django.db.models import Prefetch, Q
 from django.utils import timezone
 
 from scheduling.models import Program, ProgramStep, SeasonSchedule, WateringPause, ZoneMonth
-from scheduling.queries.calendar import dates_from, paused_dates, runs_on
+from scheduling.queries.calendar import dates_from, paused_dates, starts_on
 from scheduling.queries.site_budget import Cost, MeterUse, SiteBudget, cost_of_months, metered_use, site_budget
 from sites.models import Site, Zone
 
@@ -199,7 +199,7 @@ class _History:
         if month == schedule.month and year == schedule.season_year:
             for program, step in steps:
                 if step.enabled:
-                    times = sum(runs_on(program, self.site, date) for date in dates)
+                    times = sum(starts_on(program, self.site, date) for date in dates)
                     flow = self.flow[schedule.pk].get(step.zone_id)
                     span.add(step.zone_id, month, None if flow is None else times * step.run_time_min * flow)
             return

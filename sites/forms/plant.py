@@ -34,7 +34,15 @@ class PumpForm(RegisterForm):
 
     class Meta:
         model = Pump
-        fields = ["name", "prime_delay_s", "minimum_run_s", "most_starts_per_hour", "rated_power_kw"]
+        fields = [
+            "name",
+            "prime_delay_s",
+            "run_down_s",
+            "minimum_run_s",
+            "minimum_rest_s",
+            "most_starts_per_hour",
+            "rated_power_kw",
+        ]
         help_texts = {"rated_power_kw": ""}
 
 
@@ -73,8 +81,12 @@ class ControllerForm(SuppliedForm):
             "terminals",
             "output",
             "transformer_va",
+            "output_v",
+            "pump_relay_va",
             "one_valve_at_a_time",
+            "most_valves_open",
             "command_delay_bound_s",
+            "ends_outputs_itself",
             "set_by_hand",
             "has_percent_setting",
         ]
@@ -95,8 +107,10 @@ class ValveForm(RegisterForm):
         "size_mm",
         "coil_resistance_ohm",
         "coil_holding_va",
+        "coil_inrush_va",
         "wire_section_mm2",
         "opens_within_s",
+        "closes_from_s",
         "closes_within_s",
     )
 
@@ -110,9 +124,11 @@ class ValveForm(RegisterForm):
             "size_mm",
             "coil_resistance_ohm",
             "coil_holding_va",
+            "coil_inrush_va",
             "wire_length_m",
             "wire_section_mm2",
             "opens_within_s",
+            "closes_from_s",
             "closes_within_s",
         ]
         labels = {"opens_within_s": "Opens within", "closes_within_s": "Closes within"}

@@ -56,6 +56,12 @@ class Pump(models.Model):
         "prime delay", default=5, help_text="Seconds an open valve waits for the pump to start."
     )
     minimum_run_s = models.PositiveIntegerField("minimum run", default=60, help_text="Seconds.")
+    minimum_rest_s = models.PositiveIntegerField(
+        "rest between two runs", default=60, help_text="Seconds; the motor's nameplate overrides the usual 60."
+    )
+    run_down_s = models.PositiveIntegerField(
+        "run-down", default=2, help_text="Seconds it still turns after its stop: a valve stays open for so long."
+    )
     most_starts_per_hour = models.PositiveIntegerField(
         "most starts an hour", default=6, validators=[MinValueValidator(1)]
     )
@@ -127,10 +133,27 @@ class Controller(models.Model):
     transformer_va = models.FloatField(
         "transformer", null=True, blank=True, validators=POSITIVE, help_text="VA."
     )
+    output_v = models.FloatField(
+        "output voltage", null=True, blank=True, validators=POSITIVE, help_text="V, measured with one valve open."
+    )
+    pump_relay_va = models.FloatField(
+        "pump relay load", null=True, blank=True, validators=POSITIVE, help_text="VA of the relay's coil."
+    )
     one_valve_at_a_time = models.BooleanField(
         "one valve at a time (interlocked outputs)",
         default=True,
         help_text="Opening one output closes the other by itself.",
+    )
+    most_valves_open = models.PositiveSmallIntegerField(
+        "most zone valves open together",
+        default=1,
+        validators=[MinValueValidator(1), MaxValueValidator(8)],
+        help_text="Above 1 only with separate outputs, and as far as the supply feeds them.",
+    )
+    ends_outputs_itself = models.BooleanField(
+        "ends an output by itself",
+        default=False,
+        help_text="It switches an output off after that output's own longest duration, with no command needed.",
     )
     command_delay_bound_s = models.FloatField(
         "command delay bound",
@@ -153,6 +176,8 @@ class Controller(models.Model):
 
     def clean(self) -> None:
         require_same_site(self, "supply")
+        if self.one_valve_at_a_time and (self.most_valves_open or 1) > 1:
+            raise ValidationError({"most_valves_open": "Interlocked outputs open one valve at a time."})
 
 
 class Valve(models.Model):
@@ -177,11 +202,20 @@ class Valve(models.Model):
     coil_holding_va = models.FloatField(
         "coil holding load", null=True, blank=True, validators=POSITIVE, help_text="VA."
     )
+    coil_inrush_va = models.FloatField(
+        "coil inrush load", null=True, blank=True, validators=POSITIVE, help_text="VA in the first moments."
+    )
     wire_length_m = models.FloatField("wire length one way", null=True, blank=True, validators=POSITIVE)
     wire_section_mm2 = models.FloatField(
         "wire section", null=True, blank=True, validators=POSITIVE, help_text="mm² of copper."
     )
     opens_within_s = models.FloatField(default=5.0, validators=NOT_NEGATIVE)
+    closes_from_s = models.FloatField(
+        "soonest shut after",
+        default=0.0,
+        validators=NOT_NEGATIVE,
+        help_text="Seconds; 0 where nobody has timed it.",
+    )
     closes_within_s = models.FloatField(default=15.0, validators=NOT_NEGATIVE)
 
     class QuerySet(models.QuerySet):
@@ -195,6 +229,11 @@ class Valve(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        if self.closes_from_s is not None and self.closes_within_s is not None:
+            if self.closes_from_s > self.closes_within_s:
+                raise ValidationError({"closes_from_s": "Not later than the longest closing time."})
 
     @property
     def site(self) -> Site:

@@ -38,6 +38,8 @@ def plant_of(page: SitePage) -> SitePlant:
                 transformer_va=line.controller.transformer_va,
                 one_valve_at_a_time=line.controller.one_valve_at_a_time,
                 supply_id=line.controller.supply_id,
+                pump_relay_va=line.controller.pump_relay_va or 0.0,
+                most_open=line.controller.most_valves_open,
             )
             for line in page.controllers
         ),
@@ -58,11 +60,15 @@ def plant_of(page: SitePage) -> SitePlant:
             BackflowFacts(line.assembly.pk, capfirst(str(line.assembly)), line.assembly.test_due_on)
             for line in page.assemblies
         ),
+        source_v={
+            line.controller.pk: line.controller.output_v
+            for line in page.controllers
+            if line.controller.output_v is not None
+        },
     )
 
 
 def _valve_facts(valve: Valve) -> ValveFacts:
-    # How soon a valve may be shut after its command is not in the register: 0 s, the careful end.
     return ValveFacts(
         valve.pk,
         valve.name,
@@ -70,7 +76,9 @@ def _valve_facts(valve: Valve) -> ValveFacts:
         terminal=valve.terminal,
         is_master=valve.is_master,
         holding_va=valve.coil_holding_va,
+        inrush_va=valve.coil_inrush_va,
         wire_length_m=valve.wire_length_m,
         wire_section_mm2=valve.wire_section_mm2,
+        closes_from_s=valve.closes_from_s,
         opens_within_s=valve.opens_within_s,
     )
