@@ -9,6 +9,7 @@ from jobs.actions.planning import (
     PlanOutdated,
     ask_for_plan,
     plan_season,
+    set_order,
     stop_plan,
     sweep_plans,
 )
@@ -185,6 +186,27 @@ def test_promised_and_started_visits_never_move(office, technician, other_techni
     promised.refresh_from_db()
     assert promised.arrives_at == dt.time(13, 10)
     assert all(state == "planned" for pk, (state, *_) in after.items() if pk != started.pk)
+
+
+def test_a_promise_on_a_day_away_stays_and_is_told(office, technician):
+    monday = monday_ahead()
+    promised, _ = make_visits(2)
+    planned(promised, technician, monday, promised=True)
+    Absence.objects.create(technician=technician, starts_on=monday, ends_on=monday)
+    summary = plan(office)
+    promised.refresh_from_db()
+    assert (promised.planned_on, summary.placed) == (monday, 1)
+    (warning,) = summary.warnings
+    assert warning.startswith(f"{promised.site} on {monday:%d %b} with {technician} is fixed and stays")
+
+
+def test_a_day_ordered_by_hand_keeps_its_order_when_it_gains_nothing(office, technician):
+    monday = monday_ahead()
+    rows = [planned(v, technician, monday, promised=True) for v in make_visits(4)]
+    ids = [visit.pk for visit in rows]
+    set_order(technician=technician, date=monday, visit_ids=ids, by=office)
+    plan(office)
+    assert list(Visit.objects.order_by("position").values_list("pk", flat=True)) == ids
 
 
 def test_planned_visits_stay_when_asked_to(office, technician):

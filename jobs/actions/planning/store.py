@@ -141,9 +141,9 @@ def _missing(visit: Visit, row) -> UnplacedVisit:
 
 
 def _not_held(plan: SeasonPlan, given: SeasonInput) -> Iterable[str]:
-    """Visits that stand on their day although the day cannot hold them."""
+    """Visits that stay on their day although the day cannot hold them."""
     held = {visit.key: visit for visit in given.visits if visit.held}
-    for row in plan.unplaced:
-        if row.key in held:
-            visit = held[row.key]
-            yield f"{visit.fixed_technician} on {visit.fixed_date:%d %b}: a fixed visit stays although {row.reason}"
+    reasons = {int(row.key): row.reason for row in plan.unplaced if row.key in held}
+    for visit in Visit.objects.filter(pk__in=reasons).select_related("site", "technician"):
+        where = f"{visit.site} on {visit.planned_on:%d %b} with {visit.technician}"
+        yield f"{where} is fixed and stays, although {reasons[visit.pk]}."
