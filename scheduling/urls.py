@@ -1,6 +1,6 @@
 from django.urls import path
 
-from scheduling.views import programs, stations, watering, week
+from scheduling.views import catch_cans, programs, stations, watering, week
 
 app_name = "scheduling"
 urlpatterns = [
@@ -18,6 +18,10 @@ urlpatterns = [
     ),
     path("schedules/<int:pk>/zones/<int:zone_pk>/months/<int:month>/", watering.figure, name="figure"),
     path("programs/<int:pk>/edit/", programs.program_edit, name="program_edit"),
+    path("zones/<int:pk>/catch-cans/", catch_cans.zone_tests, name="zone_tests"),
+    path("zones/<int:pk>/catch-cans/new/", catch_cans.test_new, name="catch_can_test_new"),
+    path("catch-cans/<int:pk>/", catch_cans.test, name="catch_can_test"),
+    path("catch-cans/<int:pk>/take-over/", catch_cans.test_take_over, name="catch_can_take_over"),
     path("stations/", stations.station_list, name="station_list"),
     path("stations/new/", stations.station_new, name="station_new"),
     path("stations/<int:pk>/", stations.station, name="station"),

@@ -22,7 +22,7 @@ from PIL import Image
 
 from jobs.models import Absence, ChecklistTemplate, PlanRun, ServicePlan, ValveMeasurement, Visit
 from reports.models import Delivery, Document
-from scheduling.models import DailyWeather, Program, SeasonSchedule, WateringPause, WeatherImport
+from scheduling.models import CatchCanTest, DailyWeather, Program, SeasonSchedule, WateringPause, WeatherImport
 from sites.actions.photos import store_photo
 from sites.models import Tariff
 from tests import factories
@@ -128,6 +128,10 @@ SCHEDULING = {
     "scheduling:schedule_applied": button(STAFF_ROWS, "schedule", "controller"),
     "scheduling:figure": page("-NNNNNN", "schedule", "zone", "month"),  # nothing was computed for it: absent for all
     "scheduling:program_edit": page(OFFICE_ONLY, "draft_program"),
+    "scheduling:zone_tests": page(STAFF_ROWS, "zone"),
+    "scheduling:catch_can_test_new": page(STAFF_ROWS, "zone"),
+    "scheduling:catch_can_test": page(STAFF_ROWS, "cans"),
+    "scheduling:catch_can_take_over": button(OFFICE_ONLY, "cans"),
     "scheduling:station_list": page(OFFICE_ONLY),
     "scheduling:station_new": page(OFFICE_ONLY),
     "scheduling:station": page(OFFICE_ONLY, "station"),
@@ -292,6 +296,9 @@ def world(owner, office, technician, other_technician, site, client_user, strang
             "schedule": schedule, "draft": draft,
             "draft_program": Program.objects.create(
                 schedule=draft, controller=controller, name="A", starts_at=dt.time(5)
+            ),
+            "cans": CatchCanTest.objects.create(
+                zone=site.zones.first(), tested_on=today, minutes=10, mouth_cm2=85, catches_ml=[20, 18, 22, 20]
             ),
             "pause": WateringPause.objects.create(site=site, starts_on=today, ends_on=today, reason="rain"),
             "visit": visit,

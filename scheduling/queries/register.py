@@ -9,7 +9,7 @@ ODD_EVEN_DAYS_PER_WEEK = 3  # every second date is 3 or 4 days of a week; the lo
 
 def zone_inputs(zone: Zone, site: Site) -> ZoneInputs:
     """What the register knows of a zone. "Unknown" figures are left out, so that named defaults stand in."""
-    trusted = zone.figures_origin != Zone.Origin.UNKNOWN
+    origin, flow_origin = zone.figures_origin, zone.flow_origin or zone.figures_origin
     return ZoneInputs(
         planting=zone.planting,
         emitter=zone.emitter,
@@ -19,18 +19,18 @@ def zone_inputs(zone: Zone, site: Site) -> ZoneInputs:
         # The register starts at 0 %, so a 0 says nothing about whether somebody looked.
         slope_percent=zone.slope_percent or None,
         exposure=zone.exposure,
-        application_rate_mm_h=_figure(zone, zone.application_rate_mm_h) if trusted else None,
-        du_lq=_figure(zone, zone.distribution_uniformity) if trusted else None,
-        flow_l_min=_figure(zone, zone.flow_l_min) if trusted else None,
+        application_rate_mm_h=_figure(zone, zone.application_rate_mm_h, origin),
+        du_lq=_figure(zone, zone.distribution_uniformity, origin),
+        flow_l_min=_figure(zone, zone.flow_l_min, flow_origin),
         root_depth_m=zone.root_depth_m,
         planted_on=zone.planted_on,
     )
 
 
-def _figure(zone: Zone, value: float | None) -> Known | None:
-    if value is None:
+def _figure(zone: Zone, value: float | None, origin: str) -> Known | None:
+    if value is None or origin == Zone.Origin.UNKNOWN:
         return None
-    if zone.figures_origin == Zone.Origin.MEASURED:
+    if origin == Zone.Origin.MEASURED:
         when = f"measured on {zone.measured_on:%-d %B %Y}" if zone.measured_on else "measured, day not noted"
         return Known(value, "measured", when)
     return Known(value, "register", "from the design or the device's data")
