@@ -54,8 +54,8 @@ class Document(models.Model):
         return f"{self.title}, version {self.version}"
 
 
-class Delivery(models.Model):
-    """One document to one address. The row is the queue: it is made with its intent and sent by a task."""
+class MailRow(models.Model):
+    """One mail to one address. The row is the queue: it is made with its intent and sent by a task."""
 
     class State(models.TextChoices):
         WAITING = "waiting", "waiting to be sent"
@@ -64,7 +64,6 @@ class Delivery(models.Model):
         UNKNOWN = "unknown", "unknown: the connection broke while sending"
         FAILED = "failed", "refused"
 
-    document = models.ForeignKey(Document, on_delete=models.PROTECT, related_name="deliveries")
     recipient = models.EmailField()
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
     message_id = models.CharField(max_length=120, unique=True)
@@ -75,6 +74,15 @@ class Delivery(models.Model):
     claimed_at = models.DateTimeField(null=True, blank=True)
     try_after = models.DateTimeField(null=True, blank=True, help_text="Not before; set after a failed try.")
     sent_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        abstract = True
+
+
+class Delivery(MailRow):
+    """One document to one address."""
+
+    document = models.ForeignKey(Document, on_delete=models.PROTECT, related_name="deliveries")
 
     class QuerySet(models.QuerySet):
         def visible_to(self, user: User) -> "Delivery.QuerySet":
@@ -89,3 +97,49 @@ class Delivery(models.Model):
 
     def __str__(self) -> str:
         return f"{self.document} to {self.recipient}: {self.get_state_display()}"
+
+
+class AppointmentMail(MailRow):
+    """What a client was told about one visit: where it stands, that it moved, that it is off, or a reminder.
+
+    `on_date`, `from_time` and `until_time` are what the mail says; `sequence` is that of its calendar entry
+    (RFC 5545), which rises with every change.
+    """
+
+    class Kind(models.TextChoices):
+        APPOINTMENT = "appointment", "appointment"
+        CHANGE = "change", "changed appointment"
+        CANCELLATION = "cancellation", "cancellation"
+        REMINDER = "reminder", "reminder"
+
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="appointment_mails")
+    kind = models.CharField(max_length=12, choices=Kind)
+    sequence = models.PositiveIntegerField(default=0)
+    on_date = models.DateField()
+    from_time = models.TimeField(null=True, blank=True, help_text="Empty: the day only.")
+    until_time = models.TimeField(null=True, blank=True)
+
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: User) -> "AppointmentMail.QuerySet":
+            return self if user.role in (Role.OWNER, Role.OFFICE) else self.none()
+
+        def news(self) -> "AppointmentMail.QuerySet":
+            """Everything but reminders: each of these changes what the client knows."""
+            return self.exclude(kind=AppointmentMail.Kind.REMINDER)
+
+    objects = QuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+        constraints = [
+            # Two planners at once tell a client of a change only once, and a day is reminded of only once.
+            models.UniqueConstraint(
+                fields=["visit", "sequence"], condition=~Q(kind="reminder"), name="appointment_told_once"
+            ),
+            models.UniqueConstraint(
+                fields=["visit", "on_date"], condition=Q(kind="reminder"), name="appointment_reminded_once"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} to {self.recipient}: {self.get_state_display()}"
