@@ -18,8 +18,8 @@ from jobs.core.routing.validate import season_faults
 from jobs.models import Absence, DayRoute, PlanRun, SeasonWindow, ServicePlan, TechnicianProfile, Visit
 from jobs.queries.days import read_days
 from jobs.queries.planning import planning_technicians, season_input
-from jobs.queries.travel import travel_between
 from jobs.queries.service_minutes import ServiceMinutes
+from jobs.queries.travel import travel_between
 from jobs.queries.windows import part_of, suggested_windows
 from scheduling.models import DailyWeather
 from sites.models import AuditEntry
