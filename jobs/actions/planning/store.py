@@ -123,7 +123,7 @@ def _summary(
         drive_km=_drive(run, "drive_km"),
         drive_min_before=drive_before,
         drive_min_first=plan.history[0][2] if plan.history else plan.drive_min,
-        began_with="the stored plan" if given.start_from else "nearest visit first",
+        began_with="the stored days, each put in order again" if given.start_from else "nearest visit first",
         unplaced=tuple(_missing(visits[int(row.key)], row) for row in missing),
         loads=tuple(Load(x.technician, x.visits, x.days_used, x.work_min, x.working_min) for x in plan.loads),
         travel_source=plan.travel_source,

@@ -96,7 +96,8 @@ class Command(BaseCommand):
         )
         self.stdout.write(
             f"{done.drive_min:.0f} min of driving, {done.drive_km:.0f} km on {done.days_used} days "
-            f"({done.began_with}: {done.drive_min_first:.0f} min). Travel times: {done.travel_source}."
+            f"(began with {done.began_with}: {done.drive_min_first:.0f} min; stored before: "
+            f"{done.drive_min_before:.0f} min). Travel times: {done.travel_source}."
         )
         for text in done.warnings:
             self.stderr.write(text)
