@@ -21,5 +21,6 @@ app.conf.beat_schedule = {
         "task": "scheduling.tasks.compute_all_schedules",
         "schedule": crontab(hour=9, minute=30),  # UTC: after midnight in the firm's part of the world
     },
+    "apply records of phones left waiting": {"task": "jobs.tasks.apply_waiting_records", "schedule": 300.0},
     "send waiting deliveries": {"task": "reports.tasks.send_waiting_deliveries", "schedule": 60.0},
 }

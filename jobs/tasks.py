@@ -3,6 +3,7 @@
 from celery import shared_task
 from django.core.exceptions import ValidationError
 
+from jobs.actions.inbox import apply_waiting
 from jobs.actions.planning import run_plan, sweep_plans
 
 
@@ -22,3 +23,9 @@ def sweep_season_plans() -> int:
         return sweep_plans()
     except ValidationError:
         return 0
+
+
+@shared_task
+def apply_waiting_records() -> int:
+    """Apply records of phones that a killed process left waiting; returns how many."""
+    return apply_waiting()

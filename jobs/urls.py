@@ -1,6 +1,6 @@
 from django.urls import path
 
-from jobs.views import days, faults, field, season, team, visit_plan
+from jobs.views import days, faults, field, field_app, field_inbox, inbox, season, team, visit_plan
 from sites import converters  # noqa: F401 - registers <iso_date:...>
 
 app_name = "jobs"
@@ -18,6 +18,18 @@ urlpatterns = [
     path("faults/<int:pk>/repair/", faults.fault_repair, name="fault_repair"),
     path("faults/<int:pk>/photos/", faults.fault_photos, name="fault_photos"),
     path("sites/<int:pk>/visits/", faults.site_visits, name="site_visits"),
+    # The page that works without signal, and what it sends
+    path("field/", field_app.shell, name="field_app"),
+    path("field/worker.js", field_app.worker, name="field_worker"),
+    path("field/manifest.webmanifest", field_app.manifest, name="field_manifest"),
+    path("field/session", field_app.session, name="field_session"),
+    path("field/bundle", field_app.bundle, name="field_bundle"),
+    path("field/thumbnails/<int:pk>.jpg", field_app.thumbnail, name="field_thumbnail"),
+    path("field/records/<uuid:uuid>", field_inbox.record, name="field_record"),
+    path("field/photos/<uuid:uuid>", field_inbox.photo, name="field_photo"),
+    path("inbox/", inbox.inbox, name="inbox"),
+    path("inbox/import/", inbox.inbox_import, name="inbox_import"),
+    path("inbox/<int:pk>/decide/", inbox.inbox_decide, name="inbox_decide"),
     # Planning: the office's boards
     path("season/", season.board, name="season_board"),
     path("season/<int:year>/generate/", season.generate, name="season_generate"),

@@ -20,7 +20,7 @@ from django.test import Client
 from django.urls import URLResolver, get_resolver, reverse
 from PIL import Image
 
-from jobs.models import Absence, ChecklistTemplate, PlanRun, ServicePlan, ValveMeasurement, Visit
+from jobs.models import Absence, ChecklistTemplate, InboxRecord, PlanRun, ServicePlan, ValveMeasurement, Visit
 from reports.models import Delivery, Document
 from scheduling.models import CatchCanTest, DailyWeather, Program, SeasonSchedule, WateringPause, WeatherImport
 from sites.actions.photos import store_photo
@@ -152,6 +152,18 @@ JOBS = {
     "jobs:fault_repair": button(STAFF_ROWS, "fault"),
     "jobs:fault_photos": button(STAFF_ROWS, "fault"),
     "jobs:site_visits": page(STAFF_ROWS, "site"),
+    "jobs:field_app": page(STAFF_ANY),
+    "jobs:field_worker": page(OPEN),
+    "jobs:field_manifest": page(OPEN),
+    "jobs:field_session": page(OPEN),
+    "jobs:field_bundle": page(STAFF_ANY),
+    "jobs:field_thumbnail": read(STAFF_ROWS, "photo"),
+    # PUT only, so that those let in are told so; what PUT does stands in tests/jobs/test_inbox_*.py.
+    "jobs:field_record": page(STAFF_ANY, "some_uuid"),
+    "jobs:field_photo": page(STAFF_ANY, "some_uuid"),
+    "jobs:inbox": page(OFFICE_ONLY),
+    "jobs:inbox_import": button(OFFICE_ONLY),
+    "jobs:inbox_decide": button(OFFICE_ONLY, "inbox_record"),
     "jobs:season_board": page(OFFICE_ONLY),
     "jobs:season_generate": button(OFFICE_ONLY, "year"),
     "jobs:season_plan": button(OFFICE_ONLY, "year"),
@@ -305,6 +317,9 @@ def world(owner, office, technician, other_technician, site, client_user, strang
             "checklist_item": checklist.items.first(),
             "fault": factories.FaultFactory(site=site, found_on_visit=visit),
             "measurement": ValveMeasurement.objects.create(visit=visit, valve=valve, measured_at=noon),
+            "inbox_record": InboxRecord.objects.create(
+                uuid=uuid.uuid4(), digest="0", body="{}", received_at=noon, sender=technician, state="for_person"
+            ),
             "service_plan": ServicePlan.objects.create(site=site),
             "absence": Absence.objects.create(technician=technician, starts_on=today, ends_on=today),
             "plan_run": PlanRun.objects.create(season_year=2026, kinds=["startup"], first_day=today, last_day=today),
@@ -314,7 +329,7 @@ def world(owner, office, technician, other_technician, site, client_user, strang
             ),
         },
         plain={
-            "month": 6, "blank": "blank", "date": today, "year": 2026, "kind": "startup",
+            "month": 6, "blank": "blank", "date": today, "some_uuid": uuid.uuid4(), "year": 2026, "kind": "startup",
             "future": dt.date(2099, 6, 1),
         },
     )  # fmt: skip

@@ -59,14 +59,15 @@ def answer_step(
     text: str = "",
     by: User | None,
     answered_at: dt.datetime | None = None,
+    late: bool = False,
 ) -> ChecklistAnswer:
-    """Keep the answer to one step of a started visit. `number` is SI.
+    """Keep the answer to one step of a started visit. `number` is SI. `late`: the office adds it to a finished one.
 
     ValidationError if the visit is not under way, the step belongs to another checklist, an earlier gate is not
     done, or an air pressure limit is above what the pipe takes.
     """
     visit = Visit.objects.select_for_update().get(pk=visit.pk)
-    if visit.state != Visit.State.STARTED:
+    if visit.state != Visit.State.STARTED and not (late and visit.state == Visit.State.FINISHED):
         raise ValidationError("Steps are answered while the visit is under way.")
     if item.template_id != visit.checklist_id:
         raise ValidationError("This step belongs to another checklist.")

@@ -89,12 +89,13 @@ def finish_visit(
     accept_reason: str = "",
     signed_by: str = "",
     set_at_controllers: Iterable[Controller] = (),
+    at: dt.datetime | None = None,
 ) -> Visit:
     """Close a started visit. Finishing twice changes nothing.
 
-    `started_at` and `finished_at` are given only where the person corrected them, with `times_reason`. Steps not
-    done and valves not measured need `accept_reason`. `set_at_controllers`: where the published schedule was set by
-    hand. ValidationError (by field) if the visit is not started, times are impossible or a reason is missing.
+    `at` is when the person pressed finish, if that was earlier than now. `started_at` and `finished_at` are given
+    only where the person corrected them, with `times_reason`. Steps not done and valves not measured need
+    `accept_reason`. `set_at_controllers`: where the published schedule was set by hand. ValidationError (by field) if the visit is not started, times are impossible or a reason is missing.
     """
     visit = Visit.objects.select_for_update().get(pk=visit.pk)
     if visit.state == Visit.State.FINISHED:
@@ -102,10 +103,11 @@ def finish_visit(
     if visit.state != Visit.State.STARTED:
         raise ValidationError("Start the visit before you finish it.")
     missing = missing_at_finish(visit)
-    _check_finish(visit, started_at, finished_at, times_reason, missing, accept_reason)
+    at = at or timezone.now()
+    _check_finish(visit, started_at, finished_at or at, times_reason, missing, accept_reason, bool(finished_at))
     recorded_start = visit.started_at
     visit.started_at = started_at or visit.started_at
-    visit.finished_at = finished_at or timezone.now()
+    visit.finished_at = finished_at or at
     visit.state = Visit.State.FINISHED
     visit.signed_by = signed_by
     visit.technician_notes = _notes(
@@ -126,17 +128,17 @@ def finish_visit(
     return visit
 
 
-def _check_finish(visit, started_at, finished_at, times_reason, missing, accept_reason) -> None:
+def _check_finish(visit, started_at, end, times_reason, missing, accept_reason, end_corrected) -> None:
     problems: dict[str, str] = {}
     now = timezone.now()
-    start, end = started_at or visit.started_at, finished_at or now
+    start = started_at or visit.started_at
     if start > now:
         problems["started_at"] = "The start lies in the future."
     elif end > now:
         problems["finished_at"] = "The end lies in the future."
     elif end < start:
         problems["finished_at"] = "The visit must finish after it starts."
-    if (started_at or finished_at) and not times_reason.strip():
+    if (started_at or end_corrected) and not times_reason.strip():
         problems["times_reason"] = "Say why the times are changed."
     if missing and not accept_reason.strip():
         problems["accept_reason"] = "Say why these are left out."

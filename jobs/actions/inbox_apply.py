@@ -1,0 +1,166 @@
+"""Apply one record of a phone through the same actions as the pages, unless something meanwhile stands against it."""
+
+import datetime as dt
+from collections.abc import Callable
+from typing import Any
+
+from django.core.exceptions import ValidationError
+
+from jobs.actions.checklists import answer_step
+from jobs.actions.faults import record_fault
+from jobs.actions.field import finish_visit, record_measurement, start_visit
+from jobs.actions.inbox_photos import attach_waiting
+from jobs.core.field_records import FieldRecord
+from jobs.models import ChecklistAnswer, ChecklistItem, InboxRecord, ValveMeasurement, Visit
+from sites.actions.audit import record as audit
+from sites.models import Controller, User, Valve, WaterSupply, Zone
+
+PLACES = {"valve": Valve, "zone": Zone, "controller": Controller, "supply": WaterSupply}
+DECIDED = "Put in by the office from the phone's record."
+
+
+class NeedsPerson(ValidationError):
+    """Nothing is wrong with the record, but someone must choose."""
+
+
+def apply_data(*, entry: InboxRecord, read: FieldRecord, by: User, decided_by: User | None = None) -> None:
+    """Do what the record says, in its author's name, at the time it happened.
+
+    With `decided_by` a person has chosen: what others did meanwhile no longer stands against it, the rules still do.
+    NeedsPerson or ValidationError with words for the person otherwise.
+    """
+    visit = Visit.objects.select_for_update().filter(pk=entry.visit_id).first() if entry.visit_id else None
+    if visit is None:
+        raise NeedsPerson("This visit is not in the books.")
+    if decided_by is None:
+        _check_still_theirs(visit, by)
+    APPLY[read.kind](visit, entry, read.data, by, decided_by)
+
+
+def _check_still_theirs(visit: Visit, by: User) -> None:
+    if visit.state == Visit.State.CANCELLED:
+        raise NeedsPerson("The office cancelled this visit meanwhile.")
+    if not by.is_office and visit.technician_id != by.pk:
+        now_with = visit.technician or "nobody"
+        raise NeedsPerson(f"This visit is now with {now_with}.")
+
+
+def _start(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
+    if visit.state == Visit.State.FINISHED and decided_by is None:
+        raise NeedsPerson("The visit was finished meanwhile.")
+    start_visit(visit=visit, by=by, started_at=entry.happened_at)
+
+
+def _answer(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
+    item = ChecklistItem.objects.filter(pk=data["item"], template_id=visit.checklist_id).first()
+    if item is None:
+        raise NeedsPerson("This step is not on the visit's checklist.")
+    new = {name: data[name] for name in ("done", "number", "text")}
+    if decided_by is None:
+        _check_step_as_seen(visit, item, new, data["seen"])
+    answer_step(visit=visit, item=item, by=by, answered_at=entry.happened_at, late=decided_by is not None, **new)
+
+
+def _check_step_as_seen(visit: Visit, item: ChecklistItem, new: dict, seen: dict | None) -> None:
+    """Someone else's other answer, which this phone had not seen, is not written over."""
+    answer = ChecklistAnswer.objects.select_related("answered_by").filter(visit=visit, item=item).first()
+    if answer is None:
+        return
+    here = {"done": answer.done, "number": answer.number, "text": answer.text}
+    if here in (new, seen):
+        return
+    raise NeedsPerson(f"{answer.answered_by or 'Someone'} answered this step otherwise meanwhile.")
+
+
+def _measure(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
+    valve = Valve.objects.select_related("controller").filter(pk=data["valve"]).first()
+    if valve is None:
+        raise NeedsPerson("This valve is not in the register any more.")
+    if decided_by is None:
+        _check_measured_as_seen(visit, valve, data["seen"])
+    record_measurement(
+        visit=visit,
+        valve=valve,
+        values=data["values"],
+        by=by,
+        uuid=entry.uuid,
+        measured_at=entry.happened_at,
+    )
+
+
+def _check_measured_as_seen(visit: Visit, valve: Valve, seen: list) -> None:
+    others = ValveMeasurement.objects.filter(visit=visit, valve=valve).exclude(uuid__in=seen)
+    other = others.select_related("measured_by").first()
+    if other is not None:
+        raise NeedsPerson(f"{other.measured_by or 'Someone'} measured this valve on this visit, too. Both are kept.")
+
+
+def _fault(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
+    fault, _ = record_fault(
+        site=visit.site,
+        visit=visit,
+        place=_place(data["place"]),
+        kind=data["kind"],
+        severity=data["severity"],
+        description=data["description"],
+        part_needed=data["part_needed"],
+        repair_note=data["repair_note"],
+        uuid=entry.uuid,
+        found_at=entry.happened_at,
+        by=by,
+    )
+    attach_waiting(fault=fault)
+
+
+def _place(word: str) -> Any:
+    """The row of "valve-12"; None for the site in general."""
+    if not word:
+        return None
+    name, _, pk = word.partition("-")
+    model = PLACES.get(name)
+    row = (
+        model.objects.filter(pk=int(pk)).first() if model and pk.isascii() and pk.isdigit() and len(pk) < 18 else None
+    )
+    if row is None:
+        raise NeedsPerson("The place of this fault is not in the register any more.")
+    return row
+
+
+def _finish(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
+    if visit.state == Visit.State.FINISHED:
+        if decided_by is None:
+            raise NeedsPerson("The visit was finished meanwhile.")
+        _add_to_finished(visit, data, decided_by)
+        return
+    given = {name: data[name] for name in ("notes", "signed_by", "accept_reason", "times_reason")}
+    finish_visit(
+        visit=visit,
+        by=by,
+        started_at=_not_after(data["started_at"], entry),
+        finished_at=_not_after(data["finished_at"], entry),
+        at=max(entry.happened_at, visit.started_at or entry.happened_at),
+        set_at_controllers=Controller.objects.filter(pk__in=data["set_at"], site_id=visit.site_id),
+        **given,
+    )
+
+
+def _not_after(typed: dt.datetime | None, entry: InboxRecord) -> dt.datetime | None:
+    """A time typed by hand is the person's own; only a future one, which a wrong phone clock makes, is cut."""
+    return None if typed is None else min(typed, entry.received_at)
+
+
+def _add_to_finished(visit: Visit, data: dict, by: User) -> None:
+    """The office takes the words of a second finish over; the recorded times stay."""
+    visit.technician_notes = "\n".join(part for part in (visit.technician_notes, DECIDED, data["notes"]) if part)
+    visit.signed_by = visit.signed_by or data["signed_by"]
+    visit.save(update_fields=["technician_notes", "signed_by"])
+    audit(by=by, verb="phone's notes added to finished visit", subject=visit)
+
+
+APPLY: dict[str, Callable] = {
+    "visit_started": _start,
+    "checklist_answer": _answer,
+    "measurement": _measure,
+    "fault": _fault,
+    "visit_finished": _finish,
+}
