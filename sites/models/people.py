@@ -70,12 +70,24 @@ class Firm(models.Model):
 class Client(models.Model):
     """Who owns the sites and gets the season report."""
 
+    class ReportAs(models.TextChoices):
+        ATTACHMENT = "attachment", "attached as PDF"
+        LINK = "link", "as a link to read in the browser"
+
+    class Language(models.TextChoices):
+        ENGLISH = "en", "English"
+        GERMAN = "de", "German"
+
     name = models.CharField(max_length=160)
     contact_name = models.CharField(max_length=120, blank=True)
     email = models.EmailField(blank=True)
     phone = models.CharField(max_length=40, blank=True)
     billing_address = models.TextField(blank=True)
     wants_season_report_by_email = models.BooleanField(default=True)
+    report_as = models.CharField(
+        "season report in the mail", max_length=10, choices=ReportAs, default=ReportAs.ATTACHMENT
+    )
+    language = models.CharField("language of reports", max_length=5, choices=Language, default=Language.ENGLISH)
     wants_reminders = models.BooleanField(
         "reminder by e-mail the day before a visit", default=True, help_text="Appointments themselves are always told."
     )
@@ -111,6 +123,16 @@ class Role(models.TextChoices):
     CLIENT = "client", "client"
 
 
+class PeopleRows(models.QuerySet):
+    def visible_to(self, user: "User") -> "PeopleRows":
+        """The office sees all accounts, everyone else only the own."""
+        return self if user.is_office else self.filter(pk=user.pk)
+
+
+class People(UserManager.from_queryset(PeopleRows)):
+    """Accounts; a named class, because migrations write it down."""
+
+
 class User(AbstractUser):
     """A person who signs in. A new account is a client without a client: it can open nothing."""
 
@@ -118,12 +140,7 @@ class User(AbstractUser):
     client = models.ForeignKey(Client, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
     phone = models.CharField(max_length=40, blank=True)
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: "User") -> "User.QuerySet":
-            """The office sees all accounts, everyone else only the own."""
-            return self if user.is_office else self.filter(pk=user.pk)
-
-    objects = UserManager.from_queryset(QuerySet)()
+    objects = People()
 
     class Meta(AbstractUser.Meta):
         constraints = [
