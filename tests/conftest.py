@@ -2,14 +2,21 @@
 
 import os
 import socket
+from pathlib import Path
 
 import pytest
+from django.conf import settings
 from django.core.cache import cache
 
 from config.celery import app as celery_app
 from tests import factories
 
 LOOPBACK = {"127.0.0.1", "::1", "localhost"}
+
+
+def pytest_configure():
+    # The static file server warns about a missing folder; `make run` fills it, tests need it only to be there.
+    Path(settings.STATIC_ROOT).mkdir(exist_ok=True)
 
 
 @pytest.hookimpl(wrapper=True)
@@ -59,7 +66,6 @@ def only_loopback(monkeypatch):
 def own_files(settings, tmp_path):
     """Media and mail of a test go to its own folder; passwords are hashed fast; static names are not hashed."""
     settings.MEDIA_ROOT = tmp_path / "media"
-    settings.STATIC_ROOT = tmp_path  # exists, so that the static file server does not warn
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.STORAGES = {
