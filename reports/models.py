@@ -1,3 +1,4 @@
+import datetime as dt
 import uuid
 
 from django.conf import settings
@@ -28,6 +29,9 @@ class Document(models.Model):
     made_at = models.DateTimeField(auto_now_add=True)
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
     published_at = models.DateTimeField(null=True, blank=True, help_text="From then on the client may read it.")
+    content = models.JSONField(
+        null=True, blank=True, editable=False, help_text="What the PDF was drawn from, for the page behind a link."
+    )
 
     class QuerySet(models.QuerySet):
         def visible_to(self, user: User) -> "Document.QuerySet":
@@ -63,6 +67,7 @@ class MailRow(models.Model):
         SENT = "sent", "accepted by the mail server"
         UNKNOWN = "unknown", "unknown: the connection broke while sending"
         FAILED = "failed", "refused"
+        BOUNCED = "bounced", "came back: not delivered"
 
     recipient = models.EmailField()
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
@@ -74,6 +79,7 @@ class MailRow(models.Model):
     claimed_at = models.DateTimeField(null=True, blank=True)
     try_after = models.DateTimeField(null=True, blank=True, help_text="Not before; set after a failed try.")
     sent_at = models.DateTimeField(null=True, blank=True)
+    bounced_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         abstract = True
@@ -143,3 +149,109 @@ class AppointmentMail(MailRow):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} to {self.recipient}: {self.get_state_display()}"
+
+
+class ShareLink(models.Model):
+    """A link that opens one document without signing in. Only the hash of its token is kept."""
+
+    uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    document = models.ForeignKey(Document, on_delete=models.CASCADE, related_name="links")
+    delivery = models.ForeignKey(Delivery, null=True, blank=True, on_delete=models.CASCADE, related_name="links")
+    token_sha256 = models.CharField(max_length=64, unique=True)
+    label = models.CharField("for whom", max_length=254, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    expires_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    views = models.PositiveIntegerField(default=0)
+    last_viewed_at = models.DateTimeField(null=True, blank=True)
+
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: User) -> "ShareLink.QuerySet":
+            return self if user.role in (Role.OWNER, Role.OFFICE) else self.none()
+
+        def open_at(self, moment: dt.datetime) -> "ShareLink.QuerySet":
+            return self.filter(revoked_at=None, expires_at__gt=moment)
+
+    objects = QuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"link to {self.document}"
+
+
+class BulkJob(models.Model):
+    """Many sheets or reports in one file, made in the background. The rows are the queue: the parts wait, are
+    claimed, are done; when all are done the file is put together."""
+
+    class Kind(models.TextChoices):
+        SHEETS = "sheets", "blank service sheets"
+        COMPLETED = "completed", "completed service sheets"
+        REPORTS = "reports", "season reports"
+
+    class Shape(models.TextChoices):
+        PDF = "pdf", "one PDF to print"
+        ZIP = "zip", "a ZIP with one PDF each"
+
+    class State(models.TextChoices):
+        WAITING = "waiting", "waiting"
+        RUNNING = "running", "being made"
+        DONE = "done", "ready"
+        CANCELLED = "cancelled", "cancelled"
+        FAILED = "failed", "stopped by an error"
+
+    uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    kind = models.CharField(max_length=10, choices=Kind)
+    shape = models.CharField(max_length=3, choices=Shape)
+    title = models.CharField(max_length=200)
+    season_year = models.PositiveIntegerField()
+    prepared_on = models.DateField()
+    state = models.CharField(max_length=10, choices=State, default=State.WAITING)
+    total = models.PositiveIntegerField()
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
+    created_at = models.DateTimeField(auto_now_add=True)
+    finished_at = models.DateTimeField(null=True, blank=True)
+    joining_since = models.DateTimeField(null=True, blank=True, help_text="One worker puts the file together.")
+    file = models.FileField(upload_to="bulk/%Y/%m/", blank=True)
+    last_error = models.CharField(max_length=300, blank=True)
+
+    class QuerySet(models.QuerySet):
+        def visible_to(self, user: User) -> "BulkJob.QuerySet":
+            return self if user.role in (Role.OWNER, Role.OFFICE) else self.none()
+
+        def under_way(self) -> "BulkJob.QuerySet":
+            return self.filter(state__in=[BulkJob.State.WAITING, BulkJob.State.RUNNING])
+
+    objects = QuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class BulkPart(models.Model):
+    """A chunk of a bulk job: the rows it prints, and the file with them once it is done."""
+
+    class State(models.TextChoices):
+        WAITING = "waiting", "waiting"
+        CLAIMED = "claimed", "being made"
+        DONE = "done", "done"
+
+    job = models.ForeignKey(BulkJob, on_delete=models.CASCADE, related_name="parts")
+    number = models.PositiveIntegerField()
+    row_ids = models.JSONField(help_text="Visits or sites, in the order they are printed.")
+    state = models.CharField(max_length=10, choices=State, default=State.WAITING)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    claimed_at = models.DateTimeField(null=True, blank=True)
+    file = models.FileField(upload_to="bulk/parts/", blank=True)
+
+    class Meta:
+        ordering = ["job", "number"]
+        constraints = [models.UniqueConstraint(fields=["job", "number"], name="bulk_part_number_once")]
+
+    def __str__(self) -> str:
+        return f"{self.job}, part {self.number}"

@@ -13,7 +13,9 @@ from reports.documents.kit import look
 from reports.documents.kit.blocks import Block, Section, Text, Title, Together, bullets, paragraph
 from reports.documents.kit.charts import Amount, BarNames, BarRow, Curve, CurvePoint, bar_table, big_figure
 from reports.documents.kit.page import Document, Firm, pdf_bytes
+from reports.documents.kit.qr import with_qr
 from reports.documents.kit.table import Cell, Column, facts, grid, table
+from reports.documents.words import Language, language
 
 
 @dataclass(frozen=True)
@@ -125,7 +127,10 @@ class Assumption:
 
 @dataclass(frozen=True)
 class SeasonReport:
-    """The report. `period` in words ("1 April to 31 October 2026"); `water_total` closes the month table."""
+    """The report. `period` in words ("1 April to 31 October 2026"); `water_total` closes the month table.
+
+    `lang` is the language of the headings; the strings are already in it. `live_url` is printed as a QR code.
+    """
 
     firm: Firm
     reference: str
@@ -155,6 +160,8 @@ class SeasonReport:
     cost_total: str = ""
     next_dates: tuple[NextDate, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
+    lang: str = "en"
+    live_url: str = ""
 
 
 def season_report_pdf(report: SeasonReport) -> bytes:
@@ -180,19 +187,28 @@ def _document(report: SeasonReport) -> Document:
         *_next_season(report),
         *_assumptions(report),
     ]
-    title = f"Season report {report.season}, {report.site_name}"
+    title = _words(report).say("report.full_title", season=report.season, site=report.site_name)
     return Document(report.firm, title, report.reference, tuple(blocks))
+
+
+def _words(report: SeasonReport) -> Language:
+    return language(report.lang)
 
 
 def _opening(report: SeasonReport) -> list[Block]:
     address = ", ".join(line for line in report.site_address_lines if line.strip())
+    words = _words(report)
+    prepared = report.prepared_on
+    if report.prepared_by.strip():
+        prepared = words.say("by", when=report.prepared_on, who=report.prepared_by)
+    title = Title(words.say("report.title", season=report.season), report.site_name, address)
     blocks: list[Block] = [
-        Title(f"Season report {report.season}", report.site_name, address),
+        with_qr(title, report.live_url, words.say("report.live")),
         facts(
             [
-                ("For", report.client_name),
-                ("Season", report.period),
-                ("Prepared", " by ".join(part for part in (report.prepared_on, report.prepared_by) if part)),
+                (words.say("report.for"), report.client_name),
+                (words.say("report.season"), report.period),
+                (words.say("report.prepared"), prepared),
             ]
         ),
     ]
@@ -207,34 +223,36 @@ def _opening(report: SeasonReport) -> list[Block]:
 def _weather(report: SeasonReport) -> list[Block]:
     if not (report.weather_text.strip() or report.weather_months or report.weather_curve):
         return []
-    unit = report.depth_unit
-    blocks: list[Block] = [Section("What the season was like")]
+    unit, words = report.depth_unit, _words(report)
+    blocks: list[Block] = [Section(words.say("weather.title"))]
     if report.weather_text.strip():
         blocks.append(paragraph(report.weather_text))
     if report.weather_curve and report.weather_curve.weeks:
         curve = report.weather_curve
-        names = (f"Water need (ET), {unit}", "ET, normal", f"Rain, {unit}")
+        names = [words.say(f"weather.{key}", unit=unit) for key in ("need", "normal_need", "rain_bars")]
         blocks.append(Curve(curve.weeks, *names, curve.scale))
     months = report.weather_months
     if months:
-        blocks.append(_weather_table(months, unit))
+        blocks.append(_weather_table(months, unit, words))
     if report.weather_source.strip():
         blocks.append(paragraph(report.weather_source, look.SMALL))
     return blocks
 
 
-def _weather_table(months: Sequence[WeatherMonth], unit: str) -> Block:
+def _weather_table(months: Sequence[WeatherMonth], unit: str, words: Language) -> Block:
     """ET and rain with their normals; a normal nobody knows has no column."""
+    this_season, normal = words.say("weather.this_season"), words.say("weather.normal")
+    et, rain = words.say("weather.et", unit=unit), words.say("weather.rain", unit=unit)
     picks: list[tuple[str, str, Callable[[WeatherMonth], Amount | None]]] = [
-        ("this season", f"Reference ET, {unit}", lambda month: month.et),
-        ("normal", f"Reference ET, {unit}", lambda month: month.et_normal),
-        ("this season", f"Rain, {unit}", lambda month: month.rain),
-        ("normal", f"Rain, {unit}", lambda month: month.rain_normal),
+        (this_season, et, lambda month: month.et),
+        (normal, et, lambda month: month.et_normal),
+        (this_season, rain, lambda month: month.rain),
+        (normal, rain, lambda month: month.rain_normal),
     ]
     known = [pick for pick in picks if any(pick[2](month) for month in months)]
-    columns = [Column("Month", share=1.0)]
+    columns = [Column(words.say("month"), share=1.0)]
     for title, group, _ in known:
-        style = look.CELL_STRONG if title == "this season" else look.CELL
+        style = look.CELL_STRONG if title == this_season else look.CELL
         columns.append(Column(title, share=1.0, align="right", group=group, style=style))
     rows = [[month.month, *[_text(pick[2](month)) for pick in known]] for month in months]
     return table(columns, rows)
@@ -247,28 +265,30 @@ def _text(amount: Amount | None) -> str:
 def _water(report: SeasonReport) -> list[Block]:
     if not (report.water_months or report.water_text.strip()):
         return []
-    blocks: list[Block] = [Section("Where the water went, month by month")]
+    words = _words(report)
+    blocks: list[Block] = [Section(words.say("water.title"))]
     if report.water_text.strip():
         blocks.append(paragraph(report.water_text))
     unit = report.volume_unit
     if report.water_months:
         rows = [BarRow(m.month, m.used, m.last_year, m.budget) for m in report.water_months]
-        blocks.append(bar_table(_names("Month", rows, unit), rows, name_width=78.0))
+        blocks.append(bar_table(_names(words, "month", rows, unit), rows, name_width=78.0))
     if report.water_total:
         total = report.water_total
-        pairs = [("used", total.used), ("budget", total.budget), ("last year", total.last_year)]
-        said = [f"{name} {amount.text} {unit}" for name, amount in pairs if amount]
-        blocks.append(Text(((f"{total.month}: {', '.join(said)}.", look.STRONG),), after=4.0))
+        pairs = [("used", total.used), ("budget", total.budget), ("last_year", total.last_year)]
+        said = [words.say(f"water.total_{name}", amount=f"{amount.text} {unit}") for name, amount in pairs if amount]
+        line = words.say("water.total", name=total.month, parts=", ".join(said))
+        blocks.append(Text(((line, look.STRONG),), after=4.0))
     return [Together(tuple(blocks), before=13.0)]
 
 
-def _names(first: str, rows: Sequence[BarRow], unit: str) -> BarNames:
+def _names(words: Language, first: str, rows: Sequence[BarRow], unit: str) -> BarNames:
     """Headings for the series somebody knows; a series without any figure has none."""
     return BarNames(
-        first,
-        f"Used, {unit}",
-        f"Last year, {unit}" if any(row.pale for row in rows) else "",
-        f"Budget, {unit}" if any(row.tick for row in rows) else "",
+        words.say(first),
+        words.say("water.used", unit=unit),
+        words.say("water.last_year", unit=unit) if any(row.pale for row in rows) else "",
+        words.say("water.budget", unit=unit) if any(row.tick for row in rows) else "",
     )
 
 
@@ -276,59 +296,69 @@ def _zones(report: SeasonReport) -> list[Block]:
     if not report.zones:
         return []
     rows = [BarRow(f"{zone.zone}  {zone.name}", zone.used, zone.last_year, zone.budget) for zone in report.zones]
-    names = _names("Zone", rows, report.volume_unit)
-    return [Section("Water by zone over the season"), bar_table(names, rows, name_width=150.0)]
+    words = _words(report)
+    names = _names(words, "zone", rows, report.volume_unit)
+    return [Section(words.say("zones.title")), bar_table(names, rows, name_width=150.0)]
 
 
 def _visits(report: SeasonReport) -> list[Block]:
+    words = _words(report)
+    title = Section(words.say("visits.title"))
     if not report.visits:
-        return [Section("What we did"), paragraph("No visit is recorded for this season.")]
+        return [title, paragraph(words.say("visits.none"))]
     columns = [
-        Column("Date", width=72.0),
-        Column("Visit", width=104.0, style=look.CELL_STRONG),
-        Column("What was done", share=1.0),
-        Column("Technician", width=84.0),
+        Column(words.say("visits.date"), width=72.0),
+        Column(words.say("visits.visit"), width=104.0, style=look.CELL_STRONG),
+        Column(words.say("visits.what"), share=1.0),
+        Column(words.say("visits.technician"), width=84.0),
     ]
     rows = [[visit.date, visit.kind, visit.summary, visit.technician] for visit in report.visits]
-    return [Section("What we did"), table(columns, rows)]
+    return [title, table(columns, rows)]
 
 
 def _faults(report: SeasonReport) -> list[Block]:
+    words = _words(report)
+    title = Section(words.say("faults.title"))
     if not report.faults:
-        return [Section("Faults found and mended"), paragraph("No fault is recorded for this season.")]
+        return [title, paragraph(words.say("faults.none"))]
     columns = [
-        Column("Found", width=72.0),
-        Column("Where", width=104.0),
-        Column("Fault", share=1.0),
-        Column("Outcome", width=104.0, style=look.CELL_STRONG),
+        Column(words.say("faults.found"), width=72.0),
+        Column(words.say("faults.where"), width=104.0),
+        Column(words.say("faults.fault"), share=1.0),
+        Column(words.say("faults.outcome"), width=104.0, style=look.CELL_STRONG),
     ]
     rows = [[fault.found, fault.where, fault.what, fault.outcome] for fault in report.faults]
-    return [Section("Faults found and mended"), table(columns, rows)]
+    return [title, table(columns, rows)]
 
 
 def _recommendations(report: SeasonReport) -> list[Block]:
     if not report.recommendations:
         return []
     money = any(line.saving.strip() or line.cost.strip() for line in report.recommendations)
-    columns = [Column("Recommendation", share=1.0)]
+    words = _words(report)
+    columns = [Column(words.say("advice.what"), share=1.0)]
     if money:
-        columns += [Column("Would save", width=104.0), Column("Would cost", width=84.0)]
+        columns += [Column(words.say("advice.saving"), width=104.0), Column(words.say("advice.cost"), width=84.0)]
     rows: list[list[Cell]] = []
     for line in report.recommendations:
         said = Text(((line.title, look.CELL_STRONG), (line.reason, look.CELL)))
         rows.append([said, *([line.saving.strip() or "–", line.cost.strip() or "–"] if money else [])])
-    return [Section("What we recommend"), table(columns, rows)]
+    return [Section(words.say("advice.title")), table(columns, rows)]
 
 
 def _costs(report: SeasonReport) -> list[Block]:
     if not report.costs and not report.cost_total.strip():
         return []
-    columns = [Column("Item", share=1.0), Column("Amount", width=110.0, align="right")]
+    words = _words(report)
+    columns = [
+        Column(words.say("cost.item"), share=1.0),
+        Column(words.say("cost.amount"), width=110.0, align="right"),
+    ]
     rows: list[list[Cell]] = [[line.label, line.amount] for line in report.costs]
     if report.cost_total.strip():
         total = Text(((report.cost_total, look.CELL_STRONG),), "right")
-        rows.append([Text((("Total", look.CELL_STRONG),)), total])
-    return [Section("What the water cost"), table(columns, rows)]
+        rows.append([Text(((words.say("cost.total"), look.CELL_STRONG),)), total])
+    return [Section(words.say("cost.title")), table(columns, rows)]
 
 
 def _next_season(report: SeasonReport) -> list[Block]:
@@ -336,20 +366,24 @@ def _next_season(report: SeasonReport) -> list[Block]:
         return []
     return [
         Together(
-            (Section("Next season"), facts([(line.what, line.when) for line in report.next_dates])),
+            (
+                Section(_words(report).say("next.title")),
+                facts([(line.what, line.when) for line in report.next_dates]),
+            ),
             before=13.0,
         )
     ]
 
 
 def _assumptions(report: SeasonReport) -> list[Block]:
-    title = Section("Appendix: what was assumed", "Defaults used where nothing was measured on your site.")
+    words = _words(report)
+    title = Section(words.say("assumed.title"), words.say("assumed.note"))
     if not report.assumptions:
-        return [title, *bullets(["No default is recorded for this report."])]
+        return [title, *bullets([words.say("assumed.none")])]
     columns = [
-        Column("What", share=1.0),
-        Column("Assumed value", width=110.0),
-        Column("Source", share=1.0),
+        Column(words.say("assumed.what"), share=1.0),
+        Column(words.say("assumed.value"), width=110.0),
+        Column(words.say("assumed.source"), share=1.0),
     ]
     rows = [[line.what, line.value, line.source] for line in report.assumptions]
     return [title, table(columns, rows)]

@@ -49,6 +49,8 @@ class ClientForm(RegisterForm):
             "phone",
             "billing_address",
             "wants_season_report_by_email",
+            "report_as",
+            "language",
             "wants_reminders",
             "office_notes",
         ]

@@ -89,11 +89,11 @@ class Client(models.Model):
     )
     language = models.CharField("language of reports", max_length=5, choices=Language, default=Language.ENGLISH)
     wants_reminders = models.BooleanField(
-        "reminder by e-mail the day before a visit", default=True, help_text="Appointments themselves are always told."
+        "reminder by e-mail the day before a visit",
+        default=True,
+        help_text="Appointments themselves are always told.",
     )
-    office_notes = models.TextField(
-        blank=True, help_text="For the office only; never printed for the client."
-    )
+    office_notes = models.TextField(blank=True, help_text="For the office only; never printed for the client.")
     archived_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     class QuerySet(models.QuerySet):

@@ -12,6 +12,7 @@ from reports.documents.kit import look
 from reports.documents.kit.blocks import Block, Together
 from reports.documents.kit.pen import Pen
 from reports.documents.kit.text import MISSING, one_line, plain
+from reports.documents.words import language
 
 
 class Paper(StrEnum):
@@ -186,11 +187,12 @@ def _draw_running_head(pen: Pen, document: Document, paper: Paper) -> None:
 
 
 def _draw_foot(pen: Pen, document: Document, number: int, count: int) -> None:
+    words = language(document.firm.lang.partition("-")[0])
     wide = document.firm.paper.size[0]
     y = 12 * look.MM
     pen.line(SIDE, y + 10, wide - SIDE, y + 10, look.RULE, 0.5)
     reference = one_line(document.reference, look.SMALL, (wide - 2 * SIDE) * 0.7)
     pen.text(SIDE, y, reference, look.SMALL)
-    pen.aligned(SIDE, y, wide - 2 * SIDE, f"Page {number} of {count}", look.SMALL, "right")
+    pen.aligned(SIDE, y, wide - 2 * SIDE, words.say("page", number=number, count=count), look.SMALL, "right")
     if number == count and pen.fell_back:
-        pen.text(SIDE, y - 10, f"{MISSING} stands for a character that this typeface cannot print.", look.SMALL)
+        pen.text(SIDE, y - 10, words.say("missing", sign=MISSING), look.SMALL)

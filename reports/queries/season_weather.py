@@ -1,0 +1,109 @@
+"""A season's weather at a site's station, by month and by week, beside its normal."""
+
+import calendar
+import datetime as dt
+from collections import defaultdict
+
+from reports.documents import season_report as report
+from reports.documents.kit.charts import Amount, CurvePoint
+from reports.queries.telling import Telling
+from scheduling.core.water.checks import WaterInputError
+from scheduling.core.water.climate import Climatology
+from scheduling.models import DailyWeather
+from scheduling.queries.climate import station_climatology
+from sites.core.units import unit_label
+from sites.models import Site
+
+# A month is told as weather only when nearly all its days are known; a week likewise.
+MOST_MISSING_DAYS = 3
+MOST_MISSING_DAYS_OF_WEEK = 1
+# A curve over fewer weeks says nothing that the table does not.
+FEWEST_WEEKS = 6
+
+
+class SeasonWeather:
+    """Daily reference ET and rain of one station and calendar year, as far as it has gone."""
+
+    def __init__(self, site: Site, year: int, until: dt.date, telling: Telling) -> None:
+        self.site, self.year, self.until, self.telling = site, year, until, telling
+        self.days: dict[dt.date, tuple[float | None, float | None]] = {}
+        if site.weather_station_id:
+            span = (dt.date(year, 1, 1), until)
+            rows = DailyWeather.objects.filter(station=site.weather_station_id, date__range=span)
+            self.days = {
+                date: (et, rain) for date, et, rain in rows.values_list("date", "eto_mm", "precipitation_mm")
+            }
+        self.normals = self._normals()
+
+    def _normals(self) -> Climatology | None:
+        try:
+            return station_climatology(self.site.weather_station) if self.site.weather_station else None
+        except WaterInputError:
+            return None
+
+    def months(self) -> tuple[report.WeatherMonth, ...]:
+        """The months of the season with known weather; empty without a station."""
+        if self.site.weather_station is None:
+            return ()
+        sums: dict[int, list[list[float]]] = defaultdict(lambda: [[], []])
+        for date, values in self.days.items():
+            for index, value in enumerate(values):
+                if value is not None:
+                    sums[date.month][index].append(value)
+        return tuple(
+            report.WeatherMonth(
+                month=self.telling.words.month(month),
+                et=self.telling.depth(self._month_total(sums[month][0], month)),
+                rain=self.telling.depth(self._month_total(sums[month][1], month)),
+                et_normal=self.telling.depth(self._normal("et_mm", month)),
+                rain_normal=self.telling.depth(self._normal("rain_mm", month)),
+            )
+            for month in range(1, self.until.month + 1)
+        )
+
+    def _normal(self, name: str, month: int) -> float | None:
+        return float(getattr(self.normals, name).mean[month - 1]) if self.normals else None
+
+    def _month_total(self, values: list[float], month: int) -> float | None:
+        """Total of a month scaled up for up to three missing days; None for a month that is less known."""
+        in_month = calendar.monthrange(self.year, month)[1]
+        if len(values) < in_month - MOST_MISSING_DAYS:
+            return None
+        return sum(values) * in_month / len(values)
+
+    def curve(self) -> report.WeatherCurve | None:
+        """Week by week from 1 January to the last known week; None where a week between is not known."""
+        weeks = [self._week(start) for start in self._week_starts()]
+        while weeks and weeks[-1] is None:
+            weeks.pop()
+        known = [week for week in weeks if week is not None]
+        if len(known) < max(FEWEST_WEEKS, len(weeks)):
+            return None
+        words, system = self.telling.words, self.telling.firm.units
+        scale = self.telling.depth(25.4 if system == "us" else 25.0)
+        assert scale is not None
+        text = words.say("weather.a_week", depth=f"{scale.text} {unit_label('depth', system)}")
+        return report.WeatherCurve(tuple(known), Amount(scale.value, text))
+
+    def _week_starts(self) -> list[dt.date]:
+        first = dt.date(self.year, 1, 1)
+        return [
+            first + dt.timedelta(days=7 * week) for week in range(52) if first + dt.timedelta(7 * week) <= self.until
+        ]
+
+    def _week(self, start: dt.date) -> CurvePoint | None:
+        days = [self.days.get(start + dt.timedelta(days=day), (None, None)) for day in range(7)]
+        et = [value for value, _ in days if value is not None]
+        rain = [value for _, value in days if value is not None]
+        if min(len(et), len(rain)) < 7 - MOST_MISSING_DAYS_OF_WEEK:
+            return None
+        middle = start + dt.timedelta(days=3)
+        normal = self._normal("et_mm", middle.month)
+        in_month = calendar.monthrange(middle.year, middle.month)[1]
+        shown = [
+            self.telling.depth(value)
+            for value in (sum(et) * 7 / len(et), sum(rain) * 7 / len(rain), normal and normal * 7 / in_month)
+        ]
+        # The label stands at the first week that lies in a new month.
+        label = self.telling.words.month(middle.month) if middle.day <= 7 else ""
+        return CurvePoint(label, shown[0].value, shown[2].value if shown[2] else None, shown[1].value)
