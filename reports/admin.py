@@ -32,3 +32,11 @@ class DeliveryAdmin(admin.ModelAdmin):
 
     def has_change_permission(self, request: HttpRequest, obj: object = None) -> bool:
         return False
+
+
+@admin.register(models.AppointmentMail)
+class AppointmentMailAdmin(DeliveryAdmin):
+    list_display = ["visit", "kind", "recipient", "on_date", "state", "created_at", "sent_at"]
+    list_select_related = ["visit__site"]
+    list_filter = ["kind", "state"]
+    search_fields = ["recipient", "visit__site__name"]

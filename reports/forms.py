@@ -34,3 +34,17 @@ def suggested_recipients(site: Site) -> str:
     """The client's own address, if the client wants reports by mail."""
     client = site.client
     return client.email if client.wants_season_report_by_email else ""
+
+
+class SpanForm(forms.Form):
+    """First and last day of a list."""
+
+    first_day = forms.DateField(label="From", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
+    last_day = forms.DateField(label="To", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
+
+    def clean(self) -> dict:
+        cleaned = super().clean() or {}
+        first, last = cleaned.get("first_day"), cleaned.get("last_day")
+        if first and last and last < first:
+            self.add_error("last_day", "The last day must not lie before the first.")
+        return cleaned

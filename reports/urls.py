@@ -1,7 +1,7 @@
 from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
-from reports.views import documents, season
+from reports.views import appointments, documents, season
 from sites import converters  # noqa: F401 - registers <iso_date:...>
 
 
@@ -21,5 +21,8 @@ urlpatterns = [
     path("deliveries/<int:pk>/decide/", season.delivery_decide, name="delivery_decide"),
     path("visits/<int:pk>/sheet-<sheet_form:form>.pdf", documents.service_sheet, name="service_sheet"),
     path("technicians/<int:technician>/run-sheet-<iso_date:date>.pdf", documents.run_sheet, name="run_sheet"),
+    path("appointments/", appointments.appointment_list, name="appointment_list"),
+    path("appointments/tell/", appointments.tell_clients, name="appointments_tell"),
+    path("appointments/mails/<int:pk>/", appointments.mail, name="appointment_mail"),
     path("your/", season.client_home, name="client_home"),
 ]

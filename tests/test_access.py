@@ -21,7 +21,7 @@ from django.urls import URLResolver, get_resolver, reverse
 from PIL import Image
 
 from jobs.models import Absence, ChecklistTemplate, InboxRecord, PlanRun, ServicePlan, ValveMeasurement, Visit
-from reports.models import Delivery, Document
+from reports.models import AppointmentMail, Delivery, Document
 from scheduling.models import CatchCanTest, DailyWeather, Program, SeasonSchedule, WateringPause, WeatherImport
 from sites.actions.photos import store_photo
 from sites.models import Tariff
@@ -195,6 +195,9 @@ REPORTS = {
     "reports:service_sheet": read(STAFF_ROWS, "visit", "blank"),
     "reports:run_sheet": read(STAFF_ROWS, "technician", "date"),
     "reports:client_home": read("-----++"),
+    "reports:appointment_list": read(OFFICE_ONLY),
+    "reports:appointments_tell": button(OFFICE_ONLY),
+    "reports:appointment_mail": page(OFFICE_ONLY, "appointment_mail"),
 }
 REGISTER_ROW = {"listed": ALL_ANY, "rows": ALL_ROWS, "post": OFFICE_ONLY, "change": OFFICE_ONLY}
 API = {
@@ -324,6 +327,9 @@ def world(owner, office, technician, other_technician, site, client_user, strang
             "absence": Absence.objects.create(technician=technician, starts_on=today, ends_on=today),
             "plan_run": PlanRun.objects.create(season_year=2026, kinds=["startup"], first_day=today, last_day=today),
             "window": factories.SeasonWindowFactory(), "report": report,
+            "appointment_mail": AppointmentMail.objects.create(
+                visit=visit, kind="appointment", on_date=today, recipient="h@example.com", message_id="<1@example.com>"
+            ),
             "delivery": Delivery.objects.create(
                 document=report, recipient="h@example.com", message_id=str(uuid.uuid4())
             ),

@@ -95,11 +95,23 @@ def hours_of(site: Site) -> tuple[tuple[int, int] | None, ...]:
     return tuple(hours if weekday in site.open_weekdays else None for weekday in range(7))
 
 
+def promised_minute(visit: Visit) -> int | None:
+    """The exact minute at which the client was told that work begins."""
+    return None if visit.promised_time is None or visit.promised_until else minute_of(visit.promised_time)
+
+
+def promised_hours(visit: Visit) -> tuple[int, int] | None:
+    """(opens, closes) in minutes when the client was told hours: work begins within them."""
+    if visit.promised_time is None or visit.promised_until is None:
+        return None
+    return minute_of(visit.promised_time), min(minute_of(visit.promised_until) + visit.service_min, DAY_MIN)
+
+
 def stop_of(visit: Visit) -> Stop:
     """The visit as a stop of the day it is planned on. A closed weekday is ignored here and told as a warning."""
     site, on = visit.site, visit.planned_on
-    opens, closes = (hours_of(site)[on.weekday()] if on else None) or (0, DAY_MIN)
-    pin = minute_of(visit.promised_time) if visit.promised_time else None
+    opens, closes = promised_hours(visit) or (hours_of(site)[on.weekday()] if on else None) or (0, DAY_MIN)
+    pin = promised_minute(visit)
     rank = HELD_RANK if visit.promised else URGENT_RANK if visit.kind == VisitKind.REPAIR else 0
     where = point_of(site)
     return Stop(str(visit.pk), where.latitude, where.longitude, visit.service_min, opens, closes, pin, rank)
@@ -179,7 +191,7 @@ def _movable(visit: Visit, first_day: dt.date, last_day: dt.date) -> PlannableVi
 
 def _held(visit: Visit, names: dict[int, str]) -> PlannableVisit:
     on, hours = visit.planned_on, list(hours_of(visit.site))
-    hours[on.weekday()] = hours[on.weekday()] or (0, DAY_MIN)
+    hours[on.weekday()] = promised_hours(visit) or hours[on.weekday()] or (0, DAY_MIN)
     return PlannableVisit(
         key=str(visit.pk),
         point=point_of(visit.site),
@@ -189,7 +201,7 @@ def _held(visit: Visit, names: dict[int, str]) -> PlannableVisit:
         hours=tuple(hours),
         fixed_technician=names[visit.technician_id],
         fixed_date=on,
-        fixed_time_min=minute_of(visit.promised_time) if visit.promised_time else None,
+        fixed_time_min=promised_minute(visit),
         kind=visit.kind,
         priority=HELD_RANK,
     )

@@ -16,6 +16,7 @@ from sites.actions.audit import record
 from sites.models import Role, Site, User
 
 State = Visit.State
+PROMISE_FIELDS = ["promised", "promised_time", "promised_until"]
 PLAN_FIELDS = ["state", "technician", "planned_on", "position", "arrives_at", "leaves_at"]
 WHY_FIXED = {
     State.STARTED: "This visit has started and stays where it is.",
@@ -86,16 +87,26 @@ def unassign(*, visit: Visit, by: User | None) -> Visit:
 
 
 @transaction.atomic
-def pin(*, visit: Visit, promised: bool, promised_time: dt.time | None = None, by: User | None) -> Visit:
-    """Note that the client was told the day (and the time, if given), or take that back.
+def pin(
+    *,
+    visit: Visit,
+    promised: bool,
+    promised_time: dt.time | None = None,
+    promised_until: dt.time | None = None,
+    by: User | None,
+) -> Visit:
+    """Note that the client was told the day (and the time, or the hours within which work begins), or take that back.
 
-    A promised visit is moved by no planner. ValidationError if the visit is not planned.
+    A promised visit is moved by no planner. ValidationError if the visit is not planned or the hours end too early.
     """
     visit = _locked(visit)
     if promised and visit.state != State.PLANNED:
         raise ValidationError("Only a planned visit can be promised.")
+    if promised_until and (promised_time is None or promised_until <= promised_time):
+        raise ValidationError("The promised hours must end after they start.")
     visit.promised, visit.promised_time = promised, promised_time if promised else None
-    visit.save(update_fields=["promised", "promised_time"])
+    visit.promised_until = promised_until if promised else None
+    visit.save(update_fields=PROMISE_FIELDS)
     if before := _place(visit):
         reroute([before])
     told = promised_time.isoformat() if promised and promised_time else None
@@ -116,8 +127,8 @@ def cancel_visit(*, visit: Visit, reason: str, by: User | None) -> Visit:
     before = _place(visit)
     visit.state = State.CANCELLED
     visit.position = visit.arrives_at = visit.leaves_at = None
-    visit.promised, visit.promised_time = False, None
-    visit.save(update_fields=["state", "position", "arrives_at", "leaves_at", "promised", "promised_time"])
+    visit.promised, visit.promised_time, visit.promised_until = False, None, None
+    visit.save(update_fields=["state", "position", "arrives_at", "leaves_at", *PROMISE_FIELDS])
     if before:
         reroute([before])
     record(by=by, verb="visit cancelled", subject=visit, reason=reason.strip())

@@ -1,0 +1,225 @@
+"""Appointments as clients know them: what they were told, what stands now, and the words of each mail."""
+
+import datetime as dt
+import zoneinfo
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.db.models import OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
+from django.utils.formats import date_format
+from django.utils.text import slugify
+
+from jobs.core.appointments import told_hours
+from jobs.core.calendar import Entry, calendar_file
+from jobs.models import Visit
+from jobs.queries.planning import minute_of, time_at
+from reports.models import AppointmentMail
+from reports.queries.messages import MailText, one_line
+from sites.models import Firm, Site
+
+Kind = AppointmentMail.Kind
+MOST_SHOWN = 200
+
+
+@dataclass(frozen=True)
+class Told:
+    """A day, and the hours within which work begins; without `begins` the day only, without `until` exactly then."""
+
+    on: dt.date
+    begins: dt.time | None
+    until: dt.time | None
+
+    @property
+    def words(self) -> str:
+        day = date_format(self.on, "l j F Y")
+        if self.begins is None:
+            return day
+        if self.until is None:
+            return f"{day}, {self.begins:%H:%M}"
+        return f"{day}, between {self.begins:%H:%M} and {self.until:%H:%M}"
+
+
+@dataclass(frozen=True)
+class AppointmentRow:
+    """One planned visit on the office's page. `status`: told, changed, not_told or no_address."""
+
+    visit: Visit
+    would_tell: Told
+    told: Told | None
+    mail: AppointmentMail | None
+    status: str
+
+    @property
+    def can_tell(self) -> bool:
+        return self.status in ("changed", "not_told")
+
+
+@dataclass(frozen=True)
+class CalendarMail:
+    """A mail with its calendar file; `method` is REQUEST or CANCEL, empty when it carries none."""
+
+    text: MailText
+    method: str
+    calendar: bytes
+
+
+def standing(visit: Visit) -> Told | None:
+    """What the client may count on now: only what was promised."""
+    if visit.state not in (Visit.State.PLANNED, Visit.State.STARTED) or not visit.promised:
+        return None
+    return Told(visit.planned_on, visit.promised_time, visit.promised_until)
+
+
+def to_tell(visit: Visit) -> Told:
+    """What a client would be told of a planned visit: the promise as it is, else hours around its arrival."""
+    if visit.promised or visit.arrives_at is None:
+        return Told(visit.planned_on, visit.promised_time, visit.promised_until)
+    begins, until = told_hours(minute_of(visit.arrives_at))
+    return Told(visit.planned_on, time_at(begins * 60), time_at(until * 60))
+
+
+def said(mail: AppointmentMail) -> Told:
+    return Told(mail.on_date, mail.from_time, mail.until_time)
+
+
+def last_news(visits: Iterable[Visit]) -> dict[int, AppointmentMail]:
+    """The newest mail about each visit, reminders left out."""
+    found: dict[int, AppointmentMail] = {}
+    for mail in AppointmentMail.objects.news().filter(visit__in=[v.pk for v in visits]).order_by("sequence"):
+        found[mail.visit_id] = mail
+    return found
+
+
+def appointment_rows(first_day: dt.date, last_day: dt.date) -> list[AppointmentRow]:
+    """Planned visits of these days, the earliest first, each with what its client was told."""
+    rows = Visit.objects.filter(state=Visit.State.PLANNED, planned_on__range=(first_day, last_day))
+    visits = list(
+        rows.select_related("site__client", "technician").order_by("planned_on", "arrives_at", "pk")[:MOST_SHOWN]
+    )
+    news = last_news(visits)
+    return [_row(visit, news.get(visit.pk)) for visit in visits]
+
+
+def _row(visit: Visit, mail: AppointmentMail | None) -> AppointmentRow:
+    known = None if mail is None or mail.kind == Kind.CANCELLATION else said(mail)
+    if known is not None and standing(visit) == known:
+        status = "told"
+    elif not visit.site.client.email:
+        status = "no_address"
+    else:
+        status = "changed" if known else "not_told"
+    return AppointmentRow(visit, to_tell(visit), known, mail, status)
+
+
+def told_visits(today: dt.date) -> QuerySet[Visit]:
+    """Visits whose client counts on an appointment from today on, or whose visit stands from today on."""
+    newest = AppointmentMail.objects.news().filter(visit=OuterRef("pk")).order_by("-sequence")
+    rows = Visit.objects.annotate(
+        told_kind=Subquery(newest.values("kind")[:1]), told_on=Subquery(newest.values("on_date")[:1])
+    )
+    rows = rows.annotate(latest=Coalesce("planned_on", "told_on"))
+    still = Q(told_on__gte=today) | Q(latest__gte=today)
+    return rows.filter(still, told_kind__in=[Kind.APPOINTMENT, Kind.CHANGE])
+
+
+def unsettled_mails() -> QuerySet[AppointmentMail]:
+    states = [AppointmentMail.State.UNKNOWN, AppointmentMail.State.FAILED]
+    return AppointmentMail.objects.filter(state__in=states).select_related("visit__site")[:20]
+
+
+def appointment_mail(mail: AppointmentMail) -> CalendarMail:
+    """The words and the calendar file of one mail. Names are one line each: a header cannot be broken by a name."""
+    visit, firm = mail.visit, Firm.current()
+    site, client = visit.site, visit.site.client
+    work = f"{visit.get_kind_display()} of the irrigation at {one_line(site.name)}"
+    subject, lines = _words(mail, work)
+    where = _where(site)
+    signature = "\n".join(one_line(part) for part in (firm.name, firm.phone, firm.email) if part)
+    body = "\n".join(
+        [
+            f"Dear {one_line(client.contact_name or client.name)},",
+            "",
+            *lines,
+            "",
+            where,
+            "",
+            *_closing(mail),
+            "",
+            signature,
+            "",
+        ]
+    )
+    text = MailText(one_line(subject), body, firm.email, f"appointment-{slugify(site.name) or site.pk}.ics")
+    if mail.kind == Kind.REMINDER:
+        return CalendarMail(text, "", b"")
+    method = "CANCEL" if mail.kind == Kind.CANCELLATION else "REQUEST"
+    entry = _entry(mail, firm, f"{one_line(firm.name)}: {visit.get_kind_display()}", where)
+    return CalendarMail(text, method, calendar_file([entry], stamp=mail.created_at, method=method))
+
+
+def _words(mail: AppointmentMail, work: str) -> tuple[str, list[str]]:
+    when = said(mail).words
+    if mail.kind == Kind.CANCELLATION:
+        off = [f"this appointment is off: {work},", f"    {when}."]
+        if mail.visit.state != Visit.State.CANCELLED:
+            off += ["", "We are sorry. We will send you a new day."]
+        return f"Cancelled: {work}", off
+    if mail.kind == Kind.REMINDER:
+        return f"Tomorrow: {work}", [f"we come tomorrow for the {work}:", f"    {when}."]
+    if mail.kind == Kind.CHANGE:
+        before = mail.visit.appointment_mails.news().filter(sequence__lt=mail.sequence).order_by("-sequence").first()
+        lines = [f"your appointment for the {work} has moved. It is now:", f"    {when}."]
+        if before is not None and before.kind != Kind.CANCELLATION:
+            lines += ["Before, it was:", f"    {said(before).words}."]
+        return f"New time: {work}", lines
+    return f"Appointment: {work}", [f"we come for the {work}:", f"    {when}."]
+
+
+def _closing(mail: AppointmentMail) -> Sequence[str]:
+    if mail.kind == Kind.CANCELLATION:
+        return ["If you have questions, just answer this mail."]
+    return [
+        "Please make sure that we can reach the controller and the water supply.",
+        "If the time does not suit you, just answer this mail or call us.",
+    ]
+
+
+def _where(site: Site) -> str:
+    return ", ".join(one_line(part) for part in (site.name, site.address, site.town) if part)
+
+
+def _entry(mail: AppointmentMail, firm: Firm, summary: str, where: str) -> Entry:
+    sender = firm.email or settings.DEFAULT_FROM_EMAIL.rpartition("<")[2].rstrip("> ")
+    client = mail.visit.site.client
+    starts, ends = hours_in(said(mail), mail.visit.service_min, zoneinfo.ZoneInfo(firm.time_zone))
+    return Entry(
+        uid=visit_uid(mail.visit),
+        sequence=mail.sequence,
+        starts=starts,
+        ends=ends,
+        summary=summary,
+        location=where,
+        description="Work begins within these hours." if mail.until_time else "",
+        cancelled=mail.kind == Kind.CANCELLATION,
+        organizer=(one_line(firm.name), sender),
+        attendee=(one_line(client.contact_name or client.name), mail.recipient),
+    )
+
+
+def visit_uid(visit: Visit) -> str:
+    """The same for ever, and another one than in the technician's feed: a person may subscribe to both."""
+    return f"appointment-{visit.uuid}@{settings.DEFAULT_FROM_EMAIL.rpartition('@')[2].strip('> ') or 'localhost'}"
+
+
+def hours_in(
+    told: Told, service_min: int, zone: zoneinfo.ZoneInfo
+) -> tuple[dt.datetime | dt.date, dt.datetime | dt.date]:
+    """Begin and end for a calendar: the hours told, else the time on site (times, then), else the whole day."""
+    if told.begins is None:
+        return told.on, told.on + dt.timedelta(days=1)
+    begins = dt.datetime.combine(told.on, told.begins, tzinfo=zone)
+    if told.until is None:
+        return begins, begins + dt.timedelta(minutes=service_min)
+    return begins, dt.datetime.combine(told.on, told.until, tzinfo=zone)

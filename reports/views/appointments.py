@@ -1,0 +1,78 @@
+"""Appointments: which clients know when we come, tell the others, settle what went wrong."""
+
+import datetime as dt
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST, require_safe
+
+from jobs.models import Visit
+from jobs.queries.planning import firm_today
+from reports.actions import appointments, ledger
+from reports.forms import SpanForm
+from reports.models import AppointmentMail
+from reports.queries.appointments import MOST_SHOWN, appointment_mail, appointment_rows, unsettled_mails
+from reports.tasks import tell_clients as tell_task
+from sites.access import OFFICE, open_to, visible_or_404
+
+USUAL_DAYS = 14
+
+
+def page_url(first_day: dt.date, last_day: dt.date) -> str:
+    return f"{reverse('reports:appointment_list')}?first_day={first_day}&last_day={last_day}"
+
+
+@require_safe
+@open_to(*OFFICE)
+def appointment_list(request: HttpRequest) -> HttpResponse:
+    today = firm_today()
+    usual = {"first_day": today, "last_day": today + dt.timedelta(days=USUAL_DAYS)}
+    form = SpanForm(request.GET) if "first_day" in request.GET else SpanForm(initial=usual)
+    span = form.cleaned_data if form.is_bound and form.is_valid() else usual
+    rows = appointment_rows(**span)
+    context = {
+        "form": form,
+        "rows": rows,
+        "most": MOST_SHOWN if len(rows) == MOST_SHOWN else 0,
+        "to_tell": sum(row.can_tell for row in rows),
+        "unsettled": unsettled_mails(),
+        **span,
+    }
+    return render(request, "reports/appointment_list.html", context, status=422 if form.errors else 200)
+
+
+@require_POST
+@open_to(*OFFICE)
+def tell_clients(request: HttpRequest) -> HttpResponse:
+    """Tell the ticked clients, and everyone whose appointment changed or is off."""
+    today = firm_today()
+    chosen = [int(pk) for pk in request.POST.getlist("visit") if pk.isdigit()]
+    visits = Visit.objects.visible_to(request.user).filter(pk__in=chosen).select_related("site__client")
+    told = appointments.tell(visits=visits.order_by("planned_on", "arrives_at"), today=today, by=request.user)
+    changed = appointments.find_changes(today=today)
+    tell_task.delay_on_commit()
+    for words in told.refused:
+        messages.error(request, words)
+    count = len(told.queued) + changed
+    messages.success(request, f"{count} mail{'' if count == 1 else 's'} on the way.")
+    form = SpanForm(request.POST)
+    return redirect(page_url(**form.cleaned_data) if form.is_valid() else "reports:appointment_list")
+
+
+@open_to(*OFFICE)
+def mail(request: HttpRequest, pk: int) -> HttpResponse:
+    """What a client was or will be told, word for word; the place to settle a mail that went wrong."""
+    row = visible_or_404(AppointmentMail.objects.select_related("visit__site__client"), request.user, pk=pk)
+    if request.method == "POST":
+        try:
+            if request.POST.get("decision") == "again":
+                ledger.send_again(delivery=row, by=request.user)
+                tell_task.delay_on_commit()
+            else:
+                ledger.count_as_sent(delivery=row, by=request.user)
+        except ledger.NotSendable as error:
+            messages.error(request, str(error))
+        return redirect("reports:appointment_mail", row.pk)
+    return render(request, "reports/appointment_mail.html", {"mail": row, "said": appointment_mail(row)})

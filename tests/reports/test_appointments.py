@@ -1,0 +1,240 @@
+"""Clients are told of their appointments against a real SMTP server that counts the messages."""
+
+import datetime as dt
+import io
+
+import icalendar
+import pytest
+from django.core.management import call_command
+
+from jobs.actions.planning import assign, cancel_visit, pin
+from jobs.models import Visit
+from jobs.queries.planning import firm_today
+from reports.actions import appointments
+from reports.models import AppointmentMail
+from tests import factories
+from tests.reports.mail_server import DROP
+
+NOW = dt.datetime(2030, 1, 1, 9, 0, tzinfo=dt.UTC)
+
+
+def workday(ahead: int) -> dt.date:
+    """The working day so many days ahead, or the Monday after it."""
+    day = firm_today() + dt.timedelta(days=ahead)
+    return day + dt.timedelta(days=max(0, 7 - day.weekday()) if day.weekday() > 4 else 0)
+
+
+@pytest.fixture
+def visit(site, technician, office):
+    site.client.email, site.client.contact_name = "hazel@example.com", "Hazel Brook"
+    site.client.save()
+    firm = site.client._meta.apps.get_model("sites", "Firm").objects.get()
+    firm.email, firm.phone = "office@example.com", "555 0100"
+    firm.save()
+    today = firm_today()
+    row = factories.VisitFactory(
+        site=site, opens_on=today, due_on=today + dt.timedelta(days=60), season_year=today.year
+    )
+    return assign(visit=row, technician=technician, planned_on=workday(7), by=office)
+
+
+def tell(visit, by):
+    return appointments.tell(visits=[visit], today=firm_today(), by=by)
+
+
+def sweep() -> None:
+    """What the timetable does every minute, several times over."""
+    for _ in range(3):
+        appointments.find_changes(today=firm_today())
+        appointments.send_due(now=NOW)
+
+
+def event_of(mail) -> tuple[str, icalendar.Event]:
+    """(method, event) of a mail's calendar file, read back."""
+    [part] = mail.iter_attachments()
+    assert part.get_content_type() == "text/calendar"
+    calendar = icalendar.Calendar.from_ical(part.get_payload(decode=True))
+    [event] = calendar.walk("VEVENT")
+    assert part["Content-Type"].params["method"] == calendar["METHOD"]
+    return str(calendar["METHOD"]), event
+
+
+def test_a_client_is_told_once_after_the_plan_after_a_move_and_after_a_cancel(visit, office, technician, mail_server):
+    tell(visit, office)
+    tell(visit, office)
+    sweep()
+    assert len(mail_server.accepted) == 1
+
+    visit.refresh_from_db()
+    first_day = visit.planned_on
+    pin(visit=visit, promised=False, by=office)
+    sweep()  # a promise only taken back is not settled yet: nobody is told
+    visit.refresh_from_db()
+    moved = assign(visit=visit, technician=technician, planned_on=workday(14), by=office)
+    tell(moved, office)
+    sweep()
+    assert len(mail_server.accepted) == 2
+
+    moved.refresh_from_db()
+    cancel_visit(visit=moved, reason="client wishes", by=office)
+    sweep()
+    assert len(mail_server.accepted) == 3
+
+    events = [event_of(mail) for mail in mail_server.accepted]
+    assert [method for method, _ in events] == ["REQUEST", "REQUEST", "CANCEL"]
+    assert len({str(event["UID"]) for _, event in events}) == 1
+    assert [int(event["SEQUENCE"]) for _, event in events] == [0, 1, 2]
+    assert [str(event["STATUS"]) for _, event in events] == ["CONFIRMED", "CONFIRMED", "CANCELLED"]
+    local = [event["DTSTART"].dt.astimezone(dt.UTC) for _, event in events]
+    assert local[1] - local[0] == dt.timedelta(days=(moved.planned_on - first_day).days)
+    assert [mail["To"] for mail in mail_server.accepted] == ["hazel@example.com"] * 3
+    body = mail_server.accepted[1].get_body(preferencelist=("plain",)).get_content()
+    assert "has moved" in body
+    assert "Before, it was" in body
+
+
+def test_telling_promises_two_hours_around_the_planned_arrival(visit, office, mail_server):
+    tell(visit, office)
+
+    visit.refresh_from_db()
+    assert visit.promised
+    assert visit.promised_time <= visit.arrives_at <= visit.promised_until
+    appointments.send_due(now=NOW)
+    [mail] = mail_server.accepted
+    words = f"between {visit.promised_time:%H:%M} and {visit.promised_until:%H:%M}"
+    assert words in mail.get_body(preferencelist=("plain",)).get_content()
+    _, event = event_of(mail)
+    assert event["ORGANIZER"] == "mailto:office@example.com"
+    assert event["ATTENDEE"] == "mailto:hazel@example.com"
+    assert (event["DTEND"].dt - event["DTSTART"].dt) == dt.timedelta(hours=2)
+
+
+def test_the_planner_keeps_the_hours_that_were_told(visit, office, technician):
+    from jobs.actions.planning import plan_day
+
+    tell(visit, office)
+    visit.refresh_from_db()
+    for _ in range(3):
+        other = factories.VisitFactory(opens_on=visit.opens_on, due_on=visit.due_on, season_year=visit.season_year)
+        assign(visit=other, technician=technician, planned_on=visit.planned_on, by=office)
+
+    plan_day(date=visit.planned_on, technician=technician, by=office)
+
+    visit.refresh_from_db()
+    assert visit.promised_time <= visit.arrives_at <= visit.promised_until
+
+
+def test_a_visit_that_loses_its_day_is_called_off_without_being_cancelled(visit, office, mail_server):
+    tell(visit, office)
+    sweep()
+    Visit.objects.filter(pk=visit.pk).update(
+        state="open", planned_on=None, technician=None, promised=False, promised_time=None, promised_until=None
+    )
+
+    sweep()
+
+    assert len(mail_server.accepted) == 2
+    body = mail_server.accepted[1].get_body(preferencelist=("plain",)).get_content()
+    assert "We will send you a new day" in body
+    assert event_of(mail_server.accepted[1])[0] == "CANCEL"
+
+
+def test_a_visit_promised_by_phone_only_is_told_by_nobody_but_a_person(visit, office, mail_server):
+    pin(visit=visit, promised=True, by=office)
+    sweep()
+    assert mail_server.accepted == []
+
+
+def test_a_promise_of_the_day_only_is_an_all_day_entry(visit, office, mail_server):
+    pin(visit=visit, promised=True, by=office)
+    visit.refresh_from_db()
+    tell(visit, office)
+    sweep()
+
+    _, event = event_of(mail_server.accepted[0])
+    assert event["DTSTART"].dt == visit.planned_on
+
+
+def test_reminders_go_once_the_day_before_and_only_to_those_who_want_them(
+    visit, other_site, office, technician, mail_server
+):
+    tomorrow = firm_today() + dt.timedelta(days=1)
+    unwilling = factories.VisitFactory(
+        site=other_site, opens_on=firm_today(), due_on=visit.due_on, season_year=visit.season_year
+    )
+    other_site.client.wants_reminders = False
+    other_site.client.save()
+    fields = {"state": "planned", "technician": technician, "planned_on": tomorrow, "promised": True}
+    Visit.objects.filter(pk__in=[visit.pk, unwilling.pk]).update(**fields, promised_time=dt.time(9))
+
+    for _ in range(3):
+        call_command("send_reminders", stdout=io.StringIO())
+
+    [mail] = mail_server.accepted
+    assert mail["To"] == "hazel@example.com"
+    assert mail["Subject"].startswith("Tomorrow:")
+    assert list(mail.iter_attachments()) == []
+
+
+def test_a_mail_whose_fate_is_unknown_is_not_sent_again_by_itself(client, visit, office, mail_server):
+    tell(visit, office)
+    mail_server.answers = [DROP]
+    sweep()
+    assert mail_server.accepted == []
+    row = AppointmentMail.objects.get()
+    assert row.state == AppointmentMail.State.UNKNOWN
+
+    client.force_login(office)
+    assert "need a decision" in client.get("/appointments/").content.decode()
+    client.post(f"/appointments/mails/{row.pk}/", {"decision": "again"})
+    sweep()
+    assert len(mail_server.accepted) == 1
+
+
+def test_a_client_without_an_address_is_named_and_stays_unpromised(visit, office):
+    visit.site.client.email = ""
+    visit.site.client.save()
+
+    told = tell(visit, office)
+
+    assert told.queued == ()
+    assert told.refused == (f"{visit.site}: The client has no e-mail address.",)
+    visit.refresh_from_db()
+    assert not visit.promised
+
+
+def test_names_cannot_break_the_mail_or_the_calendar(visit, office, mail_server):
+    visit.site.name = 'Hazel\r\nBcc: all@example.com\r\nATTENDEE:x";CN="'
+    visit.site.save()
+    visit.site.client.contact_name = 'Haz"el\nBEGIN:VALARM'
+    visit.site.client.save()
+    tell(visit, office)
+    sweep()
+
+    [mail] = mail_server.accepted
+    assert mail["Bcc"] is None
+    _, event = event_of(mail)
+    assert event.subcomponents == []
+    assert "BEGIN:VALARM" in event["ATTENDEE"].params["CN"]
+
+
+def test_the_office_tells_from_the_page_and_sees_it(
+    client, visit, office, mail_server, django_capture_on_commit_callbacks
+):
+    client.force_login(office)
+    page = client.get("/appointments/").content.decode()
+    assert "not told" in page
+
+    with django_capture_on_commit_callbacks(execute=True):
+        answer = client.post(
+            "/appointments/tell/",
+            {"visit": [visit.pk], "first_day": firm_today(), "last_day": firm_today() + dt.timedelta(days=14)},
+        )
+
+    assert answer.status_code == 302
+    assert len(mail_server.accepted) == 1
+    page = client.get(answer.url).content.decode()
+    assert "accepted by the mail server" in page
+    answer = client.get("/appointments/?first_day=2026-05-02&last_day=2026-05-01")
+    assert answer.status_code == 422
+    assert 'value="2026-05-02"' in answer.content.decode()
