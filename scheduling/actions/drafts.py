@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 from django.db import transaction
 from django.db.models import Max, Prefetch
 
+from scheduling.actions.insert import insert_rows
 from scheduling.core.water.checks import WaterInputError
 from scheduling.models import Program, ProgramStep, SeasonSchedule, ZoneMonth
 from scheduling.queries.months import zone_month_values
@@ -118,13 +119,22 @@ def _schedule(plan: SitePlan, fitted: Programs, today: dt.date, by: User | None,
     )
 
 
+MONTH_COLUMNS = (
+    "schedule_id", "zone_id", "month", "reference_et_mm", "plant_factor", "effective_rain_mm", "net_need_mm",
+    "run_time_min_per_week", "days_per_week", "run_time_min", "cycles", "soak_min", "percent_of_peak", "water_l",
+    "derivation",
+)  # fmt: skip
+STEP_COLUMNS = ("program_id", "zone_id", "position", "run_time_min", "cycles", "soak_min", "enabled")
+
+
 def _store_months(schedules: list[SeasonSchedule], plans: list[SitePlan]) -> None:
-    ZoneMonth.objects.bulk_create(
-        ZoneMonth(schedule=schedule, zone=item.zone, **zone_month_values(item, month, plan.site))
+    values = (
+        {"schedule_id": schedule.pk, "zone_id": item.zone.pk, **zone_month_values(item, month, plan.site)}
         for schedule, plan in zip(schedules, plans, strict=True)
         for item in plan.zones
         for month in item.season.months
     )
+    insert_rows(ZoneMonth, MONTH_COLUMNS, (tuple(row[name] for name in MONTH_COLUMNS) for row in values))
 
 
 def _store_programs(schedules: list[SeasonSchedule], fitted: list[Programs]) -> None:
@@ -144,15 +154,12 @@ def _store_programs(schedules: list[SeasonSchedule], fitted: list[Programs]) -> 
         for planned in programs.programs
     ]
     Program.objects.bulk_create(program for program, _ in pairs)
-    ProgramStep.objects.bulk_create(
-        ProgramStep(
-            program=program,
-            zone=step.zone,
-            position=position,
-            run_time_min=step.run_time_min,
-            cycles=step.cycles,
-            soak_min=step.soak_min,
-        )
-        for program, planned in pairs
-        for position, step in enumerate(planned.steps, start=1)
+    insert_rows(
+        ProgramStep,
+        STEP_COLUMNS,
+        (
+            (program.pk, step.zone.pk, position, step.run_time_min, step.cycles, step.soak_min, True)
+            for program, planned in pairs
+            for position, step in enumerate(planned.steps, start=1)
+        ),
     )

@@ -4,7 +4,7 @@ The register and the weather move on; a published figure is explained by the inp
 """
 
 import datetime as dt
-from dataclasses import asdict, fields
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -17,15 +17,20 @@ from scheduling.core.water.zone_inputs import ZoneInputs
 NORMALS = ("et_mm", "rain_mm", "tmax_c", "tmin_c")
 
 
+INPUT_NAMES = tuple(field.name for field in fields(ZoneInputs))
+
+
 def freeze_zone(inputs: ZoneInputs) -> dict[str, Any]:
     """Only what is known; defaults are found again by name when thawed."""
-    frozen = {}
-    for name, value in ((field.name, getattr(inputs, field.name)) for field in fields(inputs)):
+    frozen: dict[str, Any] = {}
+    for name in INPUT_NAMES:
+        value = getattr(inputs, name)
         if value is None or value == "":
             continue
         if isinstance(value, Known):
-            value = asdict(value)
-        frozen[name] = value.isoformat() if isinstance(value, dt.date) else value
+            frozen[name] = {"value": value.value, "origin": value.origin, "note": value.note}
+        else:
+            frozen[name] = value.isoformat() if isinstance(value, dt.date) else value
     return frozen
 
 
