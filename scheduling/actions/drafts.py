@@ -10,8 +10,9 @@ from scheduling.actions.insert import insert_rows
 from scheduling.core.water.checks import WaterInputError
 from scheduling.models import Program, ProgramStep, SeasonSchedule, ZoneMonth
 from scheduling.queries.months import zone_month_values
-from scheduling.queries.plan import SitePlan, StationWeather, plan_site, station_weather
+from scheduling.queries.plan import SitePlan, StationWeather, plan_site, site_seasons, station_weather
 from scheduling.queries.programs import Programs, fit_programs
+from scheduling.queries.soil_state import depletion_this_morning
 from sites.actions.audit import record
 from sites.models import Controller, Site, User, Zone
 
@@ -73,17 +74,26 @@ def _compute_batch(
         .values_list("site")
         .annotate(Max("revision"))
     )
-    computed = []
-    for site in _sites_with_plant(ids):
-        if site.weather_station_id not in stations:
-            stations[site.weather_station_id] = station_weather(site.weather_station, today)
-        plan = plan_site(site, stations[site.weather_station_id], today, month)
-        computed.append((plan, _fitted(plan)))
+    plans = _plans(ids, today, month, stations)
+    computed = [(plan, _fitted(plan)) for plan in plans]
     schedules = [_schedule(plan, fitted, today, by, last.get(plan.site.pk, 0) + 1) for plan, fitted in computed]
     SeasonSchedule.objects.bulk_create(schedules)
     _store_months(schedules, [plan for plan, _ in computed])
     _store_programs(schedules, [fitted for _, fitted in computed])
     return schedules
+
+
+def _plans(
+    ids: list[int], today: dt.date, month: int | None, stations: dict[int | None, StationWeather]
+) -> list[SitePlan]:
+    """Every site's season and week; `stations` keeps what was read of each for the batches that follow."""
+    found = []
+    for site in _sites_with_plant(ids):
+        if site.weather_station_id not in stations:
+            stations[site.weather_station_id] = station_weather(site.weather_station, today)
+        found.append(site_seasons(site, stations[site.weather_station_id], today.year))
+    depletion = depletion_this_morning(found, stations, today) if month is None else {}
+    return [plan_site(item, stations[item.site.weather_station_id], today, month, depletion) for item in found]
 
 
 def _fitted(plan: SitePlan) -> Programs:

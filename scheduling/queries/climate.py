@@ -1,4 +1,4 @@
-"""A station's monthly normals, kept in the cache until one of its days changes."""
+"""A station's monthly normals, kept in the cache until one of its days changes, and the days around today."""
 
 import datetime as dt
 
@@ -6,14 +6,16 @@ import numpy as np
 from django.core.cache import cache
 from django.db.models import Count, Max, Sum
 
-from scheduling.core.water.climate import Climatology, daily_normals, monthly_climatology
+from scheduling.core.water.climate import Climatology, daily_normals, filled_with_normals, monthly_climatology
+from scheduling.core.water.replay import Days
 from scheduling.core.water.week import WeekWeather
-from scheduling.models import DailyWeather
-from scheduling.queries.weather import history, last_seven_days
+from scheduling.models import DailyWeather, ForecastDay
+from scheduling.queries.weather import et_and_rain, history, last_seven_days
 from sites.models import WeatherStation
 
 MOST_SILENT_DAYS = 3  # more of the last seven: the month's normal is used, common practice
 CACHE_SECONDS = 24 * 3600
+BALANCE_DAYS = 120  # long enough that the state at its start no longer matters, short enough for every night
 
 
 def station_climatology(station: WeatherStation) -> Climatology:
@@ -41,6 +43,39 @@ def week_weather(station: WeatherStation, climate: Climatology, today: dt.date) 
     dates = np.arange(np.datetime64(first), np.datetime64(today))
     return WeekWeather(
         first_day=first,
+        et_mm=et,
+        rain_mm=rain,
+        normal_et_mm=daily_normals(climate.et_mm.mean, dates),
+        normal_rain_mm=daily_normals(climate.rain_mm.mean, dates),
+    )
+
+
+def days_with_normals(station: WeatherStation, climate: Climatology, first: dt.date, until: dt.date) -> Days:
+    """ET and rain of a span, both days included; a silent day shows the station's normal of that day."""
+    et, rain = et_and_rain(station, first, until)
+    dates = np.arange(np.datetime64(first), np.datetime64(until) + 1)
+    return Days(
+        dates=dates,
+        et_mm=filled_with_normals(et, climate.et_mm.mean, dates),
+        rain_mm=filled_with_normals(rain, climate.rain_mm.mean, dates),
+        filled=int((np.isnan(et) | np.isnan(rain)).sum()),
+    )
+
+
+def recent_days(station: WeatherStation, climate: Climatology, today: dt.date) -> Days:
+    """The days up to yesterday that a soil balance of today needs."""
+    return days_with_normals(station, climate, today - dt.timedelta(days=BALANCE_DAYS), today - dt.timedelta(days=1))
+
+
+def coming_week(station: WeatherStation, climate: Climatology, today: dt.date) -> WeekWeather:
+    """Seven days from today on: the forecast where one was entered, NaN otherwise, with the normals beside it."""
+    et, rain = np.full(7, np.nan), np.full(7, np.nan)
+    for day in ForecastDay.objects.filter(station=station, date__range=(today, today + dt.timedelta(days=6))):
+        place = (day.date - today).days
+        et[place], rain[place] = day.eto_mm, day.precipitation_mm
+    dates = np.arange(np.datetime64(today), np.datetime64(today) + 7)
+    return WeekWeather(
+        first_day=today,
         et_mm=et,
         rain_mm=rain,
         normal_et_mm=daily_normals(climate.et_mm.mean, dates),

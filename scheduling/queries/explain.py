@@ -76,7 +76,9 @@ def explain(schedule: SeasonSchedule, zone: Zone, month: int) -> Explained | Non
     coming = {}
     if week is not None and month == schedule.month:
         permitted = schedule.basis["permitted_days_per_week"]
-        coming = explain_week(season, this_week(season, week, permitted_days_per_week=permitted))
+        depletion = schedule.basis.get("depletion_mm", {}).get(str(zone.pk))
+        now = this_week(season, week, depletion_mm=depletion, permitted_days_per_week=permitted)
+        coming = explain_week(season, now)
     return Explained(zone, month, _figures(explain_month(season, month)), _figures(coming))
 
 

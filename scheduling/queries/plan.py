@@ -1,30 +1,48 @@
 """A site's season worked out by the water core: what every zone needs, and what a zone lacks to be computed."""
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from scheduling.core.water.checks import WaterInputError
 from scheduling.core.water.climate import Climatology
 from scheduling.core.water.derivation import CannotCompute
+from scheduling.core.water.replay import Days
 from scheduling.core.water.season import ZoneMonth, ZoneSeason, zone_season
 from scheduling.core.water.week import ThisWeek, WeekWeather, this_week
-from scheduling.queries.climate import station_climatology, week_weather
+from scheduling.queries.climate import coming_week, recent_days, station_climatology, week_weather
 from scheduling.queries.register import permitted_days_per_week, zone_inputs
 from scheduling.queries.snapshot import freeze_climate, freeze_week, freeze_zone
 from sites.models import Site, WeatherStation, Zone
 
 RULE_WEEK = "the weather of the last seven days"
+RULE_BALANCE = "the soil's daily balance up to yesterday and the coming week"
 RULE_MONTH = "the normal of the month"
 
 
 @dataclass(frozen=True)
 class StationWeather:
-    """What one station gives every site that hangs on it; `needs` tells what is missing instead."""
+    """What one station gives every site that hangs on it; `needs` tells what is missing instead.
+
+    `week` are the last seven days, `recent` the season so far for a soil balance, `coming` the next seven days by
+    the forecast somebody entered, else by the normals. The first two are None where the station was silent.
+    """
 
     climate: Climatology | None
     week: WeekWeather | None
     needs: str = ""
+    recent: Days | None = None
+    coming: WeekWeather | None = None
+
+
+@dataclass(frozen=True)
+class SiteSeasons:
+    """The season of every zone of a site that could be computed, and what the others need."""
+
+    site: Site
+    seasons: tuple[tuple[Zone, ZoneSeason], ...]
+    not_computed: tuple[dict[str, Any], ...]
 
 
 @dataclass(frozen=True)
@@ -65,53 +83,75 @@ def station_weather(station: WeatherStation | None, today: dt.date) -> StationWe
         climate = station_climatology(station)
     except WaterInputError as error:
         return StationWeather(None, None, f"a full year of daily weather at {station.name} ({error})")
-    return StationWeather(climate, week_weather(station, climate, today))
+    week = week_weather(station, climate, today)
+    if week is None:
+        return StationWeather(climate, None)
+    recent = recent_days(station, climate, today)
+    return StationWeather(climate, week, "", recent, coming_week(station, climate, today))
 
 
-def plan_site(site: Site, weather: StationWeather, today: dt.date, month: int | None = None) -> SitePlan:
-    """The season of every zone in use. `site.zones` should be prefetched.
-
-    With `month` the programs follow that month's normal; left out, this week's weather where the station has it.
-    """
-    week = weather.week if month is None else None
-    plan = SitePlan(site=site, year=today.year, month=month or today.month)
-    frozen = {}
+def site_seasons(site: Site, weather: StationWeather, year: int) -> SiteSeasons:
+    """The season of every zone in use. `site.zones` should be prefetched."""
+    seasons, lacking = [], []
     for zone in site.zones.all():
         if not zone.in_use:
             continue
-        found = _plan_zone(site, zone, weather, plan, week)
+        found = _season(site, zone, weather, year)
         if isinstance(found, str):
-            plan.not_computed.append({"zone_id": zone.pk, "zone": str(zone), "needs": found})
-            continue
-        plan.zones.append(found)
-        plan.warnings += [f"Zone {zone}: {words}" for words in found.now.warnings]
-        frozen[str(zone.pk)] = freeze_zone(zone_inputs(zone, site))
+            lacking.append({"zone_id": zone.pk, "zone": str(zone), "needs": found})
+        else:
+            seasons.append((zone, found))
+    return SiteSeasons(site, tuple(seasons), tuple(lacking))
+
+
+def plan_site(
+    found: SiteSeasons,
+    weather: StationWeather,
+    today: dt.date,
+    month: int | None = None,
+    depletion_mm: Mapping[int, float] | None = None,
+) -> SitePlan:
+    """What goes into the site's programs now.
+
+    With `month` that month's normal; left out, the coming week from the zones' depletion this morning where it is
+    known, else the last seven days' weather where the station has it.
+    """
+    site = found.site
+    known = {zone.pk: depletion_mm[zone.pk] for zone, _ in found.seasons if zone.pk in (depletion_mm or {})}
+    week = None if month is not None else weather.coming if known else weather.week
+    plan = SitePlan(site=site, year=today.year, month=month or today.month, not_computed=list(found.not_computed))
+    permitted = permitted_days_per_week(site)
+    for zone, season in found.seasons:
+        now: ThisWeek | ZoneMonth = season.months[plan.month - 1]
+        if week is not None and known:
+            now = this_week(season, week, depletion_mm=known[zone.pk], permitted_days_per_week=permitted)
+        elif week is not None:
+            now = this_week(season, week, permitted_days_per_week=permitted)
+        plan.zones.append(ZonePlan(zone, season, now))
+        plan.warnings += [f"Zone {zone}: {words}" for words in now.warnings]
     plan.basis = {
-        "rule": RULE_WEEK if week else RULE_MONTH,
-        "permitted_days_per_week": permitted_days_per_week(site),
+        "rule": RULE_MONTH if week is None else RULE_BALANCE if known else RULE_WEEK,
+        "permitted_days_per_week": permitted,
         "station": weather.climate.station if weather.climate else "",
         "climate": freeze_climate(weather.climate) if weather.climate else None,
         "week": freeze_week(week),
-        "zones": frozen,
+        "depletion_mm": {str(pk): value for pk, value in known.items()},
+        "zones": {str(zone.pk): freeze_zone(season.zone.zone) for zone, season in found.seasons},
     }
     return plan
 
 
-def _plan_zone(
-    site: Site, zone: Zone, weather: StationWeather, plan: SitePlan, week: WeekWeather | None
-) -> ZonePlan | str:
-    """The zone's plan, or in words what it needs."""
+def _season(site: Site, zone: Zone, weather: StationWeather, year: int) -> ZoneSeason | str:
+    """The zone's season, or in words what it needs."""
     if weather.climate is None:
         return weather.needs
     permitted = permitted_days_per_week(site)
     if permitted == 0:
         return "a permitted watering day (the site names none)"
     try:
-        season = zone_season(zone_inputs(zone, site), weather.climate, plan.year, permitted)
-        if isinstance(season, CannotCompute):
-            return " and ".join(season.needs) + (f" ({season.reason})" if season.reason else "")
-        if week is None:
-            return ZonePlan(zone, season, season.months[plan.month - 1])
-        return ZonePlan(zone, season, this_week(season, week, permitted_days_per_week=permitted))
+        season = zone_season(zone_inputs(zone, site), weather.climate, year, permitted)
     except WaterInputError as error:
         return f"a correction in the register: {error}"
+    if isinstance(season, CannotCompute):
+        return " and ".join(season.needs) + (f" ({season.reason})" if season.reason else "")
+    return season

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from scheduling.models import Program, ProgramStep, SeasonSchedule, WateringPause, ZoneMonth
 from scheduling.queries.calendar import dates_from, paused_dates, starts_on
+from scheduling.queries.published import days_in_force
 from scheduling.queries.site_budget import Cost, MeterUse, SiteBudget, cost_of_months, metered_use, site_budget
 from sites.models import Site, Zone
 
@@ -173,7 +174,7 @@ class _History:
         span = _Span()
         paused = paused_dates(self.pauses, first, until)
         for schedule in self.schedules:
-            start, end = self._published(schedule)
+            start, end = days_in_force(schedule, self.site)
             by_month: dict[int, list[dt.date]] = defaultdict(list)
             for date in dates_from(max(first, start), min(until, end)):
                 span.days += 1
@@ -183,15 +184,6 @@ class _History:
             for month, dates in by_month.items():
                 self._add_month(span, schedule, month, dates)
         return span
-
-    def _published(self, schedule: SeasonSchedule) -> tuple[dt.date, dt.date]:
-        """First and last day; the day of publication counts for the new revision."""
-        zone = zoneinfo.ZoneInfo(self.site.time_zone)
-        assert schedule.published_at is not None
-        start = schedule.published_at.astimezone(zone).date()
-        if schedule.superseded_at is None:
-            return start, dt.date.max - dt.timedelta(days=2)
-        return start, schedule.superseded_at.astimezone(zone).date() - dt.timedelta(days=1)
 
     def _add_month(self, span: _Span, schedule: SeasonSchedule, month: int, dates: list[dt.date]) -> None:
         year = dates[0].year

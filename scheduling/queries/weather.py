@@ -49,12 +49,19 @@ def history(station: WeatherStation) -> tuple[DailyWeather, DailyEt]:
     return weather, DailyEt(dates, eto, np.zeros(len(dates), dtype=np.int16))
 
 
+def et_and_rain(station: WeatherStation, first: dt.date, until: dt.date) -> tuple[np.ndarray, np.ndarray]:
+    """ET and rain (mm) of a span, both days included, oldest first; NaN where the station was silent."""
+    days = (until - first).days + 1
+    et, rain = np.full(days, np.nan), np.full(days, np.nan)
+    for date, eto_mm, rain_mm in days_between(station, first, until).values_list(
+        "date", "eto_mm", "precipitation_mm"
+    ):
+        place = (date - first).days
+        et[place] = np.nan if eto_mm is None else eto_mm
+        rain[place] = np.nan if rain_mm is None else rain_mm
+    return et, rain
+
+
 def last_seven_days(station: WeatherStation, today: dt.date) -> tuple[np.ndarray, np.ndarray]:
     """ET and rain (mm) of the seven days before `today`, oldest first; NaN where the station was silent."""
-    et, rain = np.full(7, np.nan), np.full(7, np.nan)
-    first = today - dt.timedelta(days=7)
-    for day in days_between(station, first, today - dt.timedelta(days=1)):
-        place = (day.date - first).days
-        et[place] = np.nan if day.eto_mm is None else day.eto_mm
-        rain[place] = np.nan if day.precipitation_mm is None else day.precipitation_mm
-    return et, rain
+    return et_and_rain(station, today - dt.timedelta(days=7), today - dt.timedelta(days=1))

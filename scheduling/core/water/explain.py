@@ -9,7 +9,7 @@ from scheduling.core.water import demand
 from scheduling.core.water.application import LOWEST_DU_TO_WATER_BY
 from scheduling.core.water.derivation import Derivation, Input, Known, known
 from scheduling.core.water.season import USABLE_STORAGE_SHARE, ZoneMonth, ZoneSeason
-from scheduling.core.water.week import ThisWeek
+from scheduling.core.water.week import RULE_BALANCE, ThisWeek
 from scheduling.core.water.zone_inputs import ResolvedZone
 
 
@@ -65,19 +65,7 @@ def explain_week(season: ZoneSeason, week: ThisWeek) -> dict[str, Derivation]:
     peak = _computed("peak need per day", season.peak.net_need_mm_day, "mm/day")
     return {
         "plant_factor": _plant_factor(season, week.month),
-        "numerator_mm": Derivation(
-            week.numerator_mm,
-            "mm",
-            "depth = K x ETo of 7 days - effective rain - carry-over, not below 0"
-            if week.rule.startswith("weather")
-            else week.rule,
-            (
-                Input("K x ETo of 7 days", week.demand_mm, "mm", "station", filled),
-                Input("effective rain", week.effective_rain_mm, "mm", "station", filled),
-                _computed("carry-over of the week before", week.carry_over_used_mm, "mm"),
-            ),
-            "seasonal adjustment by last week's weather",
-        ),
+        "numerator_mm": _depth_of_week(week, filled),
         "exact_percent": Derivation(
             week.exact_percent,
             "%",
@@ -92,6 +80,33 @@ def explain_week(season: ZoneSeason, week: ThisWeek) -> dict[str, Derivation]:
         "litres": _litres(season, week.litres, "week", week.run_time_min_per_week),
         "normal_percent": explain_month(season, normal.month)["percent_of_peak"],
     }
+
+
+def _depth_of_week(week: ThisWeek, filled: str) -> Derivation:
+    rain_and_demand = (
+        Input("K x ETo of 7 days", week.demand_mm, "mm", "station", filled),
+        Input("effective rain", week.effective_rain_mm, "mm", "station", filled),
+    )
+    if week.depletion_mm is not None and week.rule == RULE_BALANCE:
+        return Derivation(
+            week.numerator_mm,
+            "mm",
+            "depth = depletion + (K x ETo of the coming 7 days - effective rain) x (1 - 1 / waterings), not below 0",
+            (
+                _computed("depletion this morning, from the daily soil balance", week.depletion_mm, "mm"),
+                *rain_and_demand,
+                _computed("waterings", max(week.days_per_week, 1), ""),
+            ),
+            "FAO-56 Eq. 85 to 88; seasonal adjustment by the soil balance",
+        )
+    formula = "depth = K x ETo of 7 days - effective rain - carry-over, not below 0"
+    return Derivation(
+        week.numerator_mm,
+        "mm",
+        formula if week.rule.startswith("weather") else week.rule,
+        (*rain_and_demand, _computed("carry-over of the week before", week.carry_over_used_mm, "mm")),
+        "seasonal adjustment by last week's weather",
+    )
 
 
 def _computed(name: str, value: float, unit: str) -> Input:

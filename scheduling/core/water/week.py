@@ -1,8 +1,9 @@
-"""The coming week's watering of one zone from the weather of the last seven days."""
+"""The coming week's watering of one zone: from the soil's state and the days ahead, or from the last seven days."""
 
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,13 +16,15 @@ from scheduling.core.water.season import ZoneSeason, litres_for, spread_over_wee
 LARGEST_PERCENT = 150.0
 CONFIRM_ABOVE_PERCENT = 120.0  # common practice
 MOST_FILLED_DAYS = 3
+RULE_BALANCE = "soil balance: depletion now and by the week's last watering"
 
 
 @dataclass(frozen=True)
 class WeekWeather:
-    """The last seven days, oldest first: reference ET and rain in mm, NaN where the station was silent.
+    """Seven days, oldest first: reference ET and rain in mm, NaN where the station was silent.
 
-    `normal_et_mm` and `normal_rain_mm` are the normals of the same days and fill the silent ones.
+    The last seven days, or with a soil balance the coming seven: NaN there where no forecast was entered.
+    `normal_et_mm` and `normal_rain_mm` are the normals of the same days and fill the others.
     """
 
     first_day: dt.date
@@ -81,6 +84,7 @@ class ThisWeek:
     rule: str
     needs_confirmation: bool
     warnings: tuple[str, ...]
+    depletion_mm: float | None = None
 
     @property
     def run_time_min_per_week(self) -> int:
@@ -99,19 +103,22 @@ def this_week(
 ) -> ThisWeek:
     """Percent of the peak and minutes: 100 max(0, sum K ETo - Pe - carry-over)/(7 peak need), at most 150.
 
-    With `depletion_mm` from a soil balance that depth takes the numerator's place. More than 3 silent days
-    of 7 fall back to the month's normal percentage.
+    With `depletion_mm`, the soil's depletion this morning, `week` holds the coming days and the depth is what the
+    soil lacks now and by the week's last watering: D + (sum K ETo - Pe)(1 - 1/n) with n waterings, so that a week
+    that repeats itself asks for exactly its demand. Without one, more than 3 silent days of 7 fall back to the
+    month's normal percentage.
     """
     month = (week.first_day + dt.timedelta(days=6)).month
     raw = float(season.raw_mm[month - 1])
     carried = min(float(complete("carry-over", carry_over_mm, 0)), raw)
     needed = float(season.months[month - 1].plant_factor * week.filled_et_mm.sum())
     effective = float(rain.fixed_fraction(week.filled_rain_mm, rain_fraction).sum())
-    numerator, rule = _depth_to_give(season, week, needed - effective - carried, depletion_mm, month)
+    interval = int(soil.longest_interval_days(raw, needed / 7.0))
+    waterings = max(1, min(math.ceil(7 / interval), permitted_days_per_week))
+    numerator, rule = _depth_to_give(season, week, needed - effective - carried, depletion_mm, month, waterings)
     exact = _percent(numerator, 7.0 * season.peak.net_need_mm_day)
     minutes = exact / 100.0 * season.peak.exact_run_time_min_per_week
-    interval = soil.longest_interval_days(raw, needed / 7.0)
-    run = spread_over_week(season.zone, minutes, int(interval), permitted_days_per_week)
+    run = spread_over_week(season.zone, minutes, interval, permitted_days_per_week)
     return ThisWeek(
         month=month,
         percent=round_to_five(exact),
@@ -132,6 +139,7 @@ def this_week(
         rule=rule,
         needs_confirmation=exact > CONFIRM_ABOVE_PERCENT,
         warnings=run.warnings,
+        depletion_mm=depletion_mm,
     )
 
 
@@ -140,15 +148,20 @@ def _percent(depth_mm: float, peak_week_mm: float) -> float:
 
 
 def _depth_to_give(
-    season: ZoneSeason, week: WeekWeather, shortfall_mm: float, depletion_mm: float | None, month: int
+    season: ZoneSeason,
+    week: WeekWeather,
+    shortfall_mm: float,
+    depletion_mm: float | None,
+    month: int,
+    waterings: int,
 ) -> tuple[float, str]:
     """The week's net depth in mm and the rule it follows."""
     normal = season.months[month - 1]
     if normal.zero_because == "out of season":
         return 0.0, "out of season"
     if depletion_mm is not None:
-        depth = float(complete("depletion", depletion_mm, 0))
-        return depth, "soil balance: depletion expected at the next start"
+        depth = float(complete("depletion", depletion_mm, 0)) + shortfall_mm * (1.0 - 1.0 / waterings)
+        return max(0.0, depth), RULE_BALANCE
     silent = len(week.filled_days)
     if silent > MOST_FILLED_DAYS:
         return 7.0 * normal.net_need_mm_day, f"normal of the month: {silent} of 7 days missing"

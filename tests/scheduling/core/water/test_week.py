@@ -68,10 +68,35 @@ def test_more_silent_days_fall_back_to_the_normal_of_the_month(season):
     assert result.exact_percent == pytest.approx(season.months[6].percent_of_peak)
 
 
-def test_a_soil_balance_takes_the_place_of_the_numerator(season):
-    result = this_week(season, week(6.0), depletion_mm=14.0)
+def test_with_one_watering_a_week_the_depletion_of_today_is_what_to_give(season):
+    result = this_week(season, week(3.0), depletion_mm=14.0)
+    assert result.days_per_week == 1
     assert result.numerator_mm == 14.0
     assert result.rule.startswith("soil balance")
+
+
+def test_a_week_that_repeats_itself_asks_for_its_demand():
+    """Turf on loam, 4.8 mm a day, RAW 12.75 mm: every 2 days, 4 waterings. Its balanced depletion this morning is
+    the demand since the last watering, a quarter of the week's."""
+    turf = ZoneInputs("sports_turf", "rotor", 47.0, soil_texture="loam", application_rate_mm_h=12.0)
+    season = zone_season(turf, make_climate(), 2026)
+    demand = 0.95 * 7 * 6.0
+    result = this_week(season, week(6.0), depletion_mm=demand / 4)
+    assert result.days_per_week == 4
+    assert result.numerator_mm == pytest.approx(demand)
+
+
+@settings(max_examples=60)
+@given(depletion=st.floats(0, 30), rain=st.floats(0, 40), more=st.floats(0, 20))
+def test_rain_ahead_never_asks_for_more_and_a_drier_soil_never_for_less(depletion, rain, more):
+    season = zone_season(SHRUBS, make_climate(), 2026)
+
+    def minutes(mm, rain_mm):
+        wet = week(5.0, [rain_mm, 0, 0, 0, 0, 0, 0])
+        return this_week(season, wet, depletion_mm=mm).exact_run_time_min_per_week
+
+    assert minutes(depletion, rain + more) <= minutes(depletion, rain) + 1e-9
+    assert minutes(depletion + more, rain) >= minutes(depletion, rain) - 1e-9
 
 
 def test_a_hot_week_is_capped_and_asks_for_confirmation(season):
