@@ -92,6 +92,15 @@ class QuantityModelForm(forms.ModelForm):
             )
             field.use_system(system)
             self.fields[name] = field
+        self._show_defaults()
+
+    def _show_defaults(self) -> None:
+        """A new row starts with the model's defaults, also in fields that a form draws in its own way."""
+        for name, field in self.fields.items():
+            if field.initial is None and name in {column.name for column in self._meta.model._meta.fields}:
+                column = self._meta.model._meta.get_field(name)
+                if column.has_default():
+                    field.initial = column.get_default()
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
