@@ -58,10 +58,17 @@ class RequestLogMiddleware:
             "request",
             request_id=request_id,
             method=request.method,
-            path=request.path,
+            path=_path(request),
             status=response.status_code,
             ms=round((time.perf_counter() - started) * 1000, 1),
             user_id=getattr(getattr(request, "user", None), "pk", None),
         )
         response.headers["X-Request-ID"] = request_id
         return response
+
+
+def _path(request) -> str:
+    """The path, but not a secret that is part of it."""
+    match = request.resolver_match
+    token = match.kwargs.get("token") if match else None
+    return request.path.replace(token, "(token)") if token else request.path

@@ -1,7 +1,37 @@
-from django.urls import path
+from django.urls import path, register_converter
+from django.urls.converters import StringConverter
 
-from jobs.views import days, faults, field, field_app, field_inbox, inbox, season, team, visit_plan
+from jobs.views import (
+    calendar,
+    days,
+    drawings,
+    faults,
+    field,
+    field_app,
+    field_inbox,
+    inbox,
+    season,
+    team,
+    visit_plan,
+)
 from sites import converters  # noqa: F401 - registers <iso_date:...>
+
+
+class DrawingKind(StringConverter):
+    regex = "water-path|terminals"
+
+
+class RouteFormat(StringConverter):
+    regex = "gpx|geojson"
+
+
+class DrawingShape(StringConverter):
+    regex = "wide|narrow"
+
+
+register_converter(DrawingKind, "drawing_kind")
+register_converter(DrawingShape, "drawing_shape")
+register_converter(RouteFormat, "route_format")
 
 app_name = "jobs"
 urlpatterns = [
@@ -30,6 +60,12 @@ urlpatterns = [
     path("inbox/", inbox.inbox, name="inbox"),
     path("inbox/import/", inbox.inbox_import, name="inbox_import"),
     path("inbox/<int:pk>/decide/", inbox.inbox_decide, name="inbox_decide"),
+    path("sites/<int:pk>/drawings/", drawings.drawings, name="drawings"),
+    path(
+        "controllers/<int:pk>/<drawing_kind:kind>-<drawing_shape:shape>.svg",
+        drawings.plant_drawing,
+        name="plant_drawing",
+    ),
     # Planning: the office's boards
     path("season/", season.board, name="season_board"),
     path("season/<int:year>/generate/", season.generate, name="season_generate"),
@@ -40,6 +76,11 @@ urlpatterns = [
     path("days/<iso_date:date>/order/", days.order, name="day_order_all"),
     path("days/<iso_date:date>/<int:technician>/order/", days.order, name="day_order"),
     path("days/<iso_date:date>/<int:technician>/map.svg", days.day_map_svg, name="day_map"),
+    path(
+        "days/<iso_date:date>/<int:technician>/route.<route_format:form>",
+        calendar.route_download,
+        name="route_download",
+    ),
     path("visits/new/", visit_plan.visit_new, name="visit_new"),
     path("visits/<int:pk>/plan/", visit_plan.visit_plan, name="visit_plan"),
     path("visits/<int:pk>/plan/move/", days.stop_move, name="day_move"),
@@ -49,6 +90,8 @@ urlpatterns = [
     path("visits/<int:pk>/plan/cancel/", visit_plan.visit_cancel, name="visit_cancel"),
     path("team/", team.technician_list, name="technician_list"),
     path("team/<int:pk>/", team.technician_edit, name="technician_edit"),
+    path("team/<int:pk>/calendar/", calendar.feed_page, name="calendar"),
+    path("calendar/<str:token>.ics", calendar.feed, name="calendar_feed"),
     path("team/<int:pk>/absences/new/", team.absence_new, name="absence_new"),
     path("team/<int:pk>/absences/<int:absence_pk>/delete/", team.absence_delete, name="absence_delete"),
 ]

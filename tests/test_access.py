@@ -141,6 +141,9 @@ SCHEDULING = {
 }
 JOBS = {
     "jobs:today": page(STAFF_ANY),
+    "jobs:calendar": page("-+++N--", "technician"),
+    "jobs:calendar_feed": read("NNNNNNN", "unknown_token"),  # closed by its token alone
+    "jobs:route_download": read("-+++N--", "date", "technician", "gpx"),
     "jobs:visit": page(STAFF_ROWS, "visit"),
     "jobs:visit_start": button(STAFF_ROWS, "visit"),
     "jobs:visit_checklist": button(STAFF_ROWS, "visit", "checklist_item"),
@@ -328,13 +331,14 @@ def world(owner, office, technician, other_technician, site, client_user, strang
             "plan_run": PlanRun.objects.create(season_year=2026, kinds=["startup"], first_day=today, last_day=today),
             "window": factories.SeasonWindowFactory(), "report": report,
             "appointment_mail": AppointmentMail.objects.create(
-                visit=visit, kind="appointment", on_date=today, recipient="h@example.com", message_id="<1@example.com>"
+                visit=visit, kind="appointment", on_date=today, recipient="h@example.com", message_id="<1@a.com>"
             ),
             "delivery": Delivery.objects.create(
                 document=report, recipient="h@example.com", message_id=str(uuid.uuid4())
             ),
         },
         plain={
+            "unknown_token": "unknown", "gpx": "gpx",
             "month": 6, "blank": "blank", "date": today, "some_uuid": uuid.uuid4(), "year": 2026, "kind": "startup",
             "future": dt.date(2099, 6, 1),
         },
