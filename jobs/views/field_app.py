@@ -24,7 +24,7 @@ from sites.models import Photo
 
 APP_DIR = Path(__file__).resolve().parent.parent
 WORKER = APP_DIR / "static" / "jobs" / "field" / "worker.js"
-SCRIPTS = ("outbox", "store", "diagnosis", "send", "dom", "figures", "fault", "screens", "page")
+SCRIPTS = ("outbox", "store", "diagnosis", "send", "dom", "figures", "valve", "fault", "screens", "page")
 STYLES = ("rillbook/base.css", "jobs/field.css", "jobs/field_app.css")
 ICON = "rillbook/icon.svg"
 THUMBNAIL_PX = 240

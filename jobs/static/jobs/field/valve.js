@@ -1,0 +1,175 @@
+/* One valve: number pads, last and as-new values, and at once what the figures mean. */
+(function (root) {
+  "use strict";
+
+  const { h } = root.Dom;
+  const NUMBERS = [
+    { name: "coil_resistance_ohm", label: "Resistance at the terminals", unit: "Ω", decimals: 1, word: "as new" },
+    { name: "voltage_v", label: "Voltage at the valve", unit: "V", decimals: 1, word: "expected" },
+    { name: "flow_l_min", label: "Flow", quantity: "flow", word: "as new" },
+    { name: "pressure_kpa", label: "Pressure running", quantity: "pressure", word: "as new", more: true },
+    { name: "current_a", label: "Current", unit: "A", decimals: 2, word: "expected", more: true },
+    { name: "temperature_c", label: "Wire and coil temperature", quantity: "temperature", word: "as new", more: true },
+  ];
+  const YES_NO = [["yes", "yes"], ["no", "no"]];
+  const PLAIN = { open_circuit: false, opens: "", closes: "", note: "" };
+
+  const FIELD_OF_GROUP = { resistance: "coil_resistance_ohm", voltage: "voltage_v", current: "current_a", flow: "flow_l_min",
+    pressure: "pressure_kpa", opens: "opens", closes: "closes" };
+
+  function draftKey(view, valve) { return `valve/${view.uuid}/${valve.pk}`; }
+
+  /* [record data, errors by field] of what is typed. */
+  function readForm(values, units) {
+    const data = {}, errors = {};
+    for (const field of NUMBERS) {
+      const typed = root.Figures.read(values[field.name]);
+      if (Number.isNaN(typed)) { errors[field.name] = "Enter a number, such as 34.5. Nothing was saved."; data[field.name] = null; continue; }
+      const value = typed === null ? null : root.Figures.toStored(typed, field.quantity && units[field.quantity]);
+      data[field.name] = value;
+      if (value === null) continue;
+      if (field.name === "temperature_c" && (value < -60 || value > 90)) errors[field.name] = "This temperature cannot be right.";
+      else if (field.name !== "temperature_c" && (value < 0 || value > 1e6)) errors[field.name] = "Must not be negative or huge.";
+    }
+    for (const name of Object.keys(PLAIN)) data[name] = values[name] || PLAIN[name];
+    if (data.open_circuit && data.coil_resistance_ohm !== null) errors.open_circuit = "Either a resistance or no reading, not both.";
+    const told = [...NUMBERS.filter((field) => field.name !== "temperature_c").map((field) => data[field.name]),
+      data.open_circuit || null, data.opens || null, data.closes || null, data.note || null];
+    if (!Object.keys(errors).length && told.every((value) => value === null)) errors.coil_resistance_ohm = "Enter at least one figure or answer.";
+    return [data, errors];
+  }
+
+  function reading(data) {
+    return {
+      resistance_ohm: data.coil_resistance_ohm, over_range: Boolean(data.open_circuit), at_coil: false,
+      voltage_v: data.voltage_v, current_a: data.current_a, flow_l_min: data.flow_l_min,
+      pressure_kpa: data.pressure_kpa, opens: data.opens, closes: data.closes, temperature_c: data.temperature_c,
+    };
+  }
+
+  function findings(app, valve, data) { return root.Diagnosis.diagnose(app.bundle.rules, reading(data), valve.baseline); }
+
+  function worst(app, valve) {
+    if (!valve.measured.length) return ["soft", "not yet"];
+    const found = findings(app, valve, valve.measured[0]);
+    const level = found.length ? found[0].level : "ok";
+    return { ok: ["good", "within expectation"], watch: ["warn", "look here"], act: ["bad", "look here"] }[level];
+  }
+
+  function inFirmUnits(app, found) {
+    const unit = { "L/min": app.bundle.units.flow, kPa: app.bundle.units.pressure }[found.unit];
+    if (!unit || found.expected === null || found.measured === null) return found.comparison;
+    return `${root.Figures.withUnit(found.measured, unit)} against ${root.Figures.withUnit(found.expected, unit)} expected`;
+  }
+
+  function findingCard(app, view, valve, found) {
+    const words = inFirmUnits(app, found) + found.assumed.map((each) => `; assumed: ${each}`).join("");
+    const query = new URLSearchParams({ place: `valve-${valve.pk}`, kind: found.fault_kind,
+      description: found.title + (found.comparison ? ` (${found.comparison})` : "") });
+    const known = view.faults.find((fault) => fault.valve === valve.pk && fault.kind === found.fault_kind);
+    return h("div", { class: `finding ${found.level}` },
+      h("h3", {}, found.level === "ok" ? `✓ ${found.title}` : found.title),
+      words && h("p", {}, words),
+      found.level !== "ok" && [
+        found.causes.length > 0 && [h("p", {}, "Likely, in this order:"), h("ol", {}, found.causes.map((cause) => h("li", {}, cause)))],
+        found.next_test && h("p", {}, h("strong", {}, "Next test. "), found.next_test),
+        found.caution && h("p", { class: "caution" }, found.caution),
+        found.fault_kind && (known ? h("p", { class: "quiet" }, `Already recorded ${root.Figures.date(known.found_at)}.`)
+          : h("p", {}, h("a", { class: "button second", href: `#visit/${view.uuid}/fault?${query}` }, "Record as fault"))),
+      ]);
+  }
+
+  function showFindings(app, view, valve, place, data, fields) {
+    const found = findings(app, valve, data);
+    if (fields) showVerdicts(fields, found);
+    const tag = found.length ? { ok: "good", watch: "warn", act: "bad" }[found[0].level] : "";
+    place.className = found.length ? `result ${tag}` : "";
+    place.replaceChildren(...(found.length
+      ? [h("h2", {}, found[0].level === "ok" ? "Within expectation" : "Look here"), ...found.map((each) => findingCard(app, view, valve, each))]
+      : []));
+  }
+
+  /* The verdict in a few words right under the figure it is about; the whole of it stands below. */
+  function showVerdicts(fields, found) {
+    const words = Object.fromEntries(found.map((each) => [FIELD_OF_GROUP[each.group], each]));
+    fields.querySelectorAll(".field").forEach((field) => {
+      const each = words[field.dataset.field];
+      let line = field.querySelector(".verdict");
+      if (!line && !each) return;
+      if (!line) { line = h("p", {}); field.append(line); }
+      line.className = `verdict ${each ? each.level : ""}`;
+      line.textContent = each ? `${each.level === "ok" ? "✓ " : ""}${each.title}` : "";
+    });
+  }
+
+  function numberField(app, form, valve, field) {
+    const unit = field.quantity && app.bundle.units[field.quantity];
+    return root.Dom.textField(form, field.name, field.label, {
+      numeric: true, unit: unit ? unit.label : field.unit,
+      beside: [["last", root.Figures.shown(valve.last[field.name], unit, field.decimals)],
+        [field.word, root.Figures.shown(valve.as_new[field.name], unit, field.decimals)]],
+    });
+  }
+
+  async function screen(app, view, pk) {
+    const valve = view.valves.find((each) => each.pk === pk);
+    if (!valve) return app.notHere();
+    const form = await root.Dom.draftForm(draftKey(view, valve), {}, app.storageFailed);
+    const place = view.valves.indexOf(valve) + 1;
+    const following = root.Outbox.valveAfter(view, pk);
+    const gate = view.steps.find((step) => step.gate && !(step.given && step.given.done));
+    const result = h("section", { "aria-live": "polite", "aria-label": "What the figures mean" });
+    const more = NUMBERS.filter((field) => field.more);
+    const fields = h("form", { class: "measure", novalidate: true, onsubmit: (event) => { event.preventDefault(); save(); } },
+      NUMBERS.filter((field) => !field.more).slice(0, 1).map((field) => numberField(app, form, valve, field)),
+      root.Dom.checkField(form, "open_circuit", "Meter shows no reading (over range)"),
+      NUMBERS.filter((field) => !field.more).slice(1).map((field) => numberField(app, form, valve, field)),
+      root.Dom.choiceField(form, "opens", "Opens", [...YES_NO, ["", "not tried"]]),
+      root.Dom.choiceField(form, "closes", "Closes", [...YES_NO, ["weeps", "weeps"], ["", "not tried"]]),
+      h("details", { open: more.some((field) => form.values[field.name]) },
+        h("summary", {}, "Pressure, current, temperature"), more.map((field) => numberField(app, form, valve, field))),
+      root.Dom.textField(form, "note", "Note", { rows: 2 }),
+      result,
+      h("p", { class: "actions" }, h("button", { class: "wide" }, following && following.pk !== pk ? `Save, next ${following.name}` : "Save")));
+    form.changed = () => showFindings(app, view, valve, result, readForm(form.values, app.bundle.units)[0], fields);
+    form.changed();
+
+    async function save() {
+      const [data, errors] = readForm(form.values, app.bundle.units);
+      if (!root.Dom.showErrors(fields, errors)) return;
+      await form.saving;
+      const typed = { ...form.values };
+      const kept = await app.add("measurement", view.uuid, { valve: pk, seen: valve.known, ...data }, form.key,
+        { words: `${valve.name} saved.`, draft: form.key, value: typed, back: location.hash });
+      if (kept) app.go(following && following.pk !== pk ? `visit/${view.uuid}/valve/${following.pk}` : `visit/${view.uuid}`);
+    }
+
+    const latest = valve.measured[0];
+    const before = h("section");
+    if (latest) showFindings(app, view, valve, before, latest);
+    return [
+      app.head(view), h("h1", {}, valve.name),
+      h("p", { class: "quiet" }, `${valve.where} · valve ${place} of ${view.valves.length}`),
+      gate && view.state === "started" && h("div", { class: "message warning" }, h("strong", {}, "Not done yet: "), gate.text),
+      latest && [before, h("p", { class: "quiet" }, `Saved ${root.Figures.time(latest.at)}.`)],
+      view.state === "started" || view.state === "finished"
+        ? (latest && !form.kept ? h("details", {}, h("summary", {}, "Measure this valve again"), fields) : fields)
+        : h("p", { class: "message warning" }, "Figures can be entered once the visit is started."),
+      h("p", { class: "links" }, h("a", { href: `#visit/${view.uuid}/fault?place=valve-${pk}` }, "Record a fault here"),
+        following && following.pk !== pk && h("a", { href: `#visit/${view.uuid}/valve/${following.pk}` }, `Skip to ${following.name}`)),
+      valve.history.length > 0 && history(app, valve),
+    ];
+  }
+
+  function history(app, valve) {
+    return [h("h2", {}, "Measured before"), h("ul", { class: "plain" }, valve.history.map((row) => h("li", {},
+      `${root.Figures.date(row.at)}: `, [
+        row.open_circuit ? "no reading" : row.coil_resistance_ohm !== null && `${root.Figures.shown(row.coil_resistance_ohm, null, 1)} Ω`,
+        row.voltage_v !== null && `${root.Figures.shown(row.voltage_v, null, 1)} V`,
+        row.flow_l_min !== null && root.Figures.withUnit(row.flow_l_min, app.bundle.units.flow),
+        row.opens && `opens: ${row.opens}`, row.closes && `closes: ${row.closes}`, row.note,
+      ].filter(Boolean).join(", "))))];
+  }
+
+  root.ValveScreen = { readForm, screen, worst };
+})(self);
