@@ -1,6 +1,20 @@
-from django.urls import path
+from django.urls import path, register_converter
+from django.urls.converters import StringConverter
 
-from scheduling.views import catch_cans, programs, stations, watering, week
+from scheduling.views import catch_cans, programs, sequence, stations, watering, week
+from sites import converters  # noqa: F401 - registers <iso_date:...>
+
+
+class ChartSpan(StringConverter):
+    regex = "week|day"
+
+
+class ChartShape(StringConverter):
+    regex = "wide|narrow"
+
+
+register_converter(ChartSpan, "chart_span")
+register_converter(ChartShape, "chart_shape")
 
 app_name = "scheduling"
 urlpatterns = [
@@ -17,6 +31,16 @@ urlpatterns = [
         name="schedule_applied",
     ),
     path("schedules/<int:pk>/zones/<int:zone_pk>/months/<int:month>/", watering.figure, name="figure"),
+    path("schedules/<int:pk>/sequence/", sequence.sequence, name="sequence"),
+    path(
+        "schedules/<int:pk>/sequence/<int:controller_pk>/<iso_date:date>/<chart_span:span>-<chart_shape:shape>.svg",
+        sequence.sequence_chart,
+        name="sequence_chart",
+    ),
+    path("controllers/<int:pk>/manual-run/", sequence.manual_run, name="manual_run"),
+    path(
+        "controllers/<int:pk>/manual-run-<chart_shape:shape>.svg", sequence.manual_run_chart, name="manual_run_chart"
+    ),
     path("programs/<int:pk>/edit/", programs.program_edit, name="program_edit"),
     path("zones/<int:pk>/catch-cans/", catch_cans.zone_tests, name="zone_tests"),
     path("zones/<int:pk>/catch-cans/new/", catch_cans.test_new, name="catch_can_test_new"),

@@ -3,7 +3,7 @@
 import datetime as dt
 import zoneinfo
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.db.models import Prefetch
 
@@ -12,10 +12,11 @@ from scheduling.core.sequence.plant import Plant, Pump, Valve
 from scheduling.core.sequence.programs import Program, Step, Weekdays
 from scheduling.core.sequence.simulate import explain
 from scheduling.core.sequence.timeline import Timeline
-from scheduling.core.sequence.verify import Proof, verify
+from scheduling.core.sequence.verify import Proof, Verdict, verify
 from scheduling.models import Program as ProgramRow
 from scheduling.models import ProgramStep, SeasonSchedule, WateringPause
 from scheduling.queries.calendar import dates_from, paused_dates, runs_on
+from scheduling.queries.week_concerns import Concern, concerns
 from sites.models import Controller, Site, WaterSupply
 from sites.models import Valve as ValveRow
 
@@ -34,10 +35,12 @@ class TimedRun:
 
 @dataclass(frozen=True)
 class Kept:
-    """A rule the week keeps for every delay, and by how many seconds at the worst moment."""
+    """A rule the week keeps for every delay, and by how many seconds at the worst moment, which `text` tells."""
 
     rule: str
     margin_s: float
+    at: dt.datetime
+    text: str
 
 
 @dataclass(frozen=True)
@@ -52,6 +55,16 @@ class ControllerWeek:
     notices: tuple[str, ...]
     runs: tuple[TimedRun, ...]
     pump_starts: int
+    plant: Plant | None = None
+    timeline: Timeline | None = None
+    verdict: Verdict | None = None
+    concerns: tuple[Concern, ...] = ()
+    remedy: str = ""
+
+    @property
+    def sound(self) -> bool:
+        """Proved, and nothing of the week is a concern."""
+        return self.ok is not False and not self.concerns
 
     @property
     def runs_by_day(self) -> list[tuple[dt.date, list[TimedRun]]]:
@@ -72,15 +85,25 @@ class WeekTimeline:
     def ok(self) -> bool:
         return all(week.ok is not False for week in self.controllers)
 
+    @property
+    def sound(self) -> bool:
+        """Proved throughout, with no concern."""
+        return all(week.sound for week in self.controllers)
 
-def week_timeline(schedule: SeasonSchedule, *, week_starts_on: dt.date) -> WeekTimeline:
-    """Compile the seven days of the schedule's programs for each controller and verify them."""
+
+def week_timeline(schedule: SeasonSchedule, *, week_starts_on: dt.date, only: int | None = None) -> WeekTimeline:
+    """Compile the seven days of the schedule's programs for each controller and verify them.
+
+    only: the key of one controller, where the others are not asked for.
+    """
     site = schedule.site
     week_ends_on = week_starts_on + dt.timedelta(days=6)
     steps = ProgramStep.objects.select_related("zone__valve").order_by("position", "pk")
     programs: dict[int, list[ProgramRow]] = defaultdict(list)
     for program in schedule.programs.prefetch_related(Prefetch("steps", steps)):
-        programs[program.controller_id].append(program)
+        program.schedule = schedule
+        if only is None or program.controller_id == only:
+            programs[program.controller_id].append(program)
     pauses = WateringPause.objects.filter(site=site, starts_on__lte=week_ends_on, ends_on__gte=week_starts_on)
     paused = paused_dates(pauses, week_starts_on, week_ends_on)
     dates = [date for date in dates_from(week_starts_on, week_ends_on) if date not in paused]
@@ -121,6 +144,7 @@ def plant_of(controller: Controller) -> Plant:
         supply_l_min=supply.flow_available_l_min if supply else None,
         latching=controller.output == Controller.Output.LATCHING,
         enforces_max_on=controller.ends_outputs_itself,
+        runs_through=pump is not None and controller.one_valve_at_a_time and controller.set_by_hand,
     )
 
 
@@ -141,7 +165,6 @@ def _controller_week(
     site: Site, controller: Controller, rows: list[ProgramRow], dates: list[dt.date], first: dt.date
 ) -> ControllerWeek:
     zone = zoneinfo.ZoneInfo(site.time_zone)
-    names = {row.pk: row.name for row in rows}
     try:
         plant = plant_of(controller)
         timeline = compile_programs(
@@ -152,29 +175,59 @@ def _controller_week(
             zone,
             Options(window=(site.watering_window_start, site.watering_window_end)),
         )
-        verdict = verify(timeline, plant)
     except ValueError as error:
         return ControllerWeek(controller, False, f"Cannot be compiled: {error}", (), (), (), (), 0)
+    return verified(controller, plant, timeline, {row.pk: row.name for row in rows}, zone)
+
+
+def verified(
+    controller: Controller, plant: Plant, timeline: Timeline, names: dict[int, str], zone: zoneinfo.ZoneInfo
+) -> ControllerWeek:
+    """A compiled timeline with its proof or counter-example, in local time and in words."""
+    verdict = verify(timeline, plant)
     valves = {valve.id: valve.name for valve in plant.valves}
-    runs = tuple(
-        TimedRun(
-            timeline.at(run.open_s, zone),
-            timeline.at(run.close_s, zone),
-            valves[run.valve_id],
-            names.get(run.program_id, ""),
-        )
-        for run in timeline.runs
+    week = ControllerWeek(
+        controller=controller,
+        ok=None,
+        words="Nothing runs in this week.",
+        kept=(),
+        story=(),
+        notices=tuple(notice.text for notice in timeline.notices),
+        runs=tuple(
+            TimedRun(
+                timeline.at(run.open_s, zone),
+                timeline.at(run.close_s, zone),
+                valves[run.valve_id],
+                names.get(run.program_id, ""),
+            )
+            for run in timeline.runs
+        ),
+        pump_starts=len(timeline.pump_runs()),
+        plant=plant,
+        timeline=timeline,
+        verdict=verdict,
     )
-    notices = tuple(notice.text for notice in timeline.notices)
-    starts = len(timeline.pump_runs())
     if not timeline.commands:
-        return ControllerWeek(controller, None, "Nothing runs in this week.", (), (), notices, (), 0)
+        return week
+    week = replace(week, concerns=concerns(timeline, controller, zone))
     if isinstance(verdict, Proof):
-        kept = tuple(Kept(str(margin.rule.value), margin.margin_s) for margin in verdict.margins)
-        return ControllerWeek(controller, True, _proof_words(verdict, plant), kept, (), notices, runs, starts)
+        kept = tuple(
+            Kept(str(margin.rule.value), margin.margin_s, timeline.at(margin.at_s, zone), margin.text)
+            for margin in verdict.margins
+        )
+        return replace(week, ok=True, words=_proof_words(verdict, plant), kept=kept)
     words = f"Rule broken: {verdict.rule.value}. {verdict.text[:1].upper()}{verdict.text[1:]}."
     story = _story(timeline, plant, verdict.delays, verdict.at_s, zone)
-    return ControllerWeek(controller, False, words, (), story, notices, runs, starts)
+    return replace(week, ok=False, words=words, story=story, remedy=_remedy(plant))
+
+
+def _remedy(plant: Plant) -> str:
+    if not plant.runs_through:
+        return ""
+    return (
+        "This controller swaps interlocked outputs by itself while the pump runs. Have the outputs separated so that "
+        "zones can overlap, or let each zone be a program of its own with a pause, so that the pump stops in between."
+    )
 
 
 def _program(row: ProgramRow, site: Site, dates: list[dt.date]) -> Program:

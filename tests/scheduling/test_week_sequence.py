@@ -31,6 +31,7 @@ def test_with_a_pump_the_proof_says_that_it_never_works_against_closed_valves(dr
     supply.kind = "pump"
     supply.save()
     factories.PumpFactory(supply=supply)
+    draft.site.controllers.update(one_valve_at_a_time=False)
     (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
     assert week.ok
     assert "the pump never works against closed valves" in week.words
@@ -38,6 +39,84 @@ def test_with_a_pump_the_proof_says_that_it_never_works_against_closed_valves(dr
     assert "a path is open while the pump runs, from before it starts until after it stops" in {
         kept.rule for kept in week.kept
     }
+
+
+def test_a_pump_on_interlocked_outputs_set_by_hand_may_run_dry_at_the_hand_over(draft):
+    supply = draft.site.supplies.get()
+    supply.kind = "pump"
+    supply.save()
+    factories.PumpFactory(supply=supply)
+    (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    assert week.ok is False
+    assert week.words.startswith("Rule broken: a path is open while the pump runs")
+    assert any("against closed valves" in text for _, text in week.story)
+    assert "outputs separated" in week.remedy
+    draft.site.controllers.update(set_by_hand=False)
+    (sent,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    assert sent.ok  # commands that we send stop the pump at each hand-over
+    for valve in draft.site.controllers.get().valves.all():
+        valve.closes_from_s, valve.opens_within_s = 8, 5
+        valve.save()
+    draft.site.controllers.update(set_by_hand=True)
+    (slow,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    assert slow.ok  # a valve known to close later than the next one opens needs no overlap
+
+
+def test_two_valves_on_one_terminal_and_a_small_transformer_are_told_with_their_moment(draft):
+    controller = draft.site.controllers.get()
+    controller.transformer_va = 5
+    controller.save()
+    controller.valves.update(terminal=1, coil_holding_va=6)
+    (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    found = {concern.kind: concern for concern in week.concerns}
+    assert set(found) == {"transformer", "terminal"}
+    # Both coils hold and start together: 2 x 6 VA x 1.7.
+    assert "need 20.4 VA while the last one starts, it is rated 5 VA" in found["transformer"].words
+    assert "both on terminal 1" in found["terminal"].words
+    assert found["terminal"].at == week.runs[0].opens_at
+    assert not week.sound
+
+
+def test_a_second_program_that_starts_into_the_first_is_a_collision_with_its_wait(draft):
+    first = draft.programs.get()
+    start = (dt.datetime.combine(MONDAY, first.starts_at) + dt.timedelta(minutes=5)).time()
+    extra = draft.programs.create(
+        controller=first.controller, name="Extra", priority=9, starts_at=start, weekdays=first.weekdays
+    )
+    extra.steps.create(zone=draft.site.zones.get(number=1), position=1, run_time_min=10)
+    (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    (collision,) = [concern for concern in week.concerns if concern.kind == "collision"]
+    assert collision.words.startswith("Extra waits")
+
+
+@pytest.mark.parametrize(
+    ("rule", "days"),
+    [
+        ({"day_rule": "interval", "every_n_days": 3, "counted_from": MONDAY}, [13, 16, 19]),
+        ({"day_rule": "odd"}, [13, 15, 17, 19]),
+        ({"day_rule": "even"}, [14, 16, 18]),
+        ({"weekdays": [0, 1, 2, 3, 4, 5, 6], "active_from": dt.date(2015, 7, 18)}, [18, 19]),
+        ({"weekdays": [0, 1, 2, 3, 4, 5, 6], "active_until": dt.date(2015, 7, 14)}, [13, 14]),
+        ({"enabled": False}, []),
+    ],
+)
+def test_a_program_s_own_days_are_kept(draft, rule, days):
+    program = draft.programs.get()
+    for name, value in rule.items():
+        setattr(program, name, value)
+    program.save()
+    (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    assert sorted({run.opens_at.day for run in week.runs}) == days
+
+
+def test_a_second_start_time_waters_again(draft):
+    program = draft.programs.get()
+    program.starts_at, program.further_starts, program.weekdays = dt.time(5), ["07:00"], [0]
+    program.save()
+    (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    zones = draft.site.zones.count()
+    assert len(week.runs) == 2 * zones
+    assert [run.opens_at.hour for run in week.runs][:: zones] == [5, 7]
 
 
 def test_a_valve_too_slow_for_the_hand_over_gives_a_counter_example_in_words(draft):

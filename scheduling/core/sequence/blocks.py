@@ -26,6 +26,11 @@ class Portion:
     soak_s: float
     ready_s: float = 0.0
 
+    @property
+    def way_to_go_s(self) -> float:
+        """Time its cycles and soaks still need; 0 without a soak ahead, so that such zones keep their order."""
+        return self.left * self.water_s + (self.left - 1) * self.soak_s if self.left > 1 else 0.0
+
 
 @dataclass
 class Job:
@@ -116,8 +121,9 @@ class Blocks:
         return max(portion.ready_s, self.shut_s.get(portion.valve.id, 0.0))
 
     def _pick(self, job: Job, opens_at: Callable[[Valve], float | None]) -> list[_Member]:
-        """The first zone that is ready at the time it could open, with others that may water together."""
-        for portion in job.portions:
+        """Of the zones ready at the time they could open, the one with the longest way of soaks to go, else the next
+        in order; with others that may water together."""
+        for portion in sorted(job.portions, key=lambda portion: -portion.way_to_go_s):
             at_s = opens_at(portion.valve)
             if portion.left and at_s is not None and self._ready_s(portion) <= at_s:
                 return self._companions(job, portion, opens_at)
@@ -259,7 +265,8 @@ class Blocks:
         return following
 
     def _may_hand_over(self, closing: Valve, opening: Valve) -> bool:
-        return not self.plant.flow_must_not_stop or self.plant.can_hand_over(closing, opening)
+        free = self.plant.runs_through or not self.plant.flow_must_not_stop
+        return free or self.plant.can_hand_over(closing, opening)
 
     def _overlap_s(self, closing: Valve, opening: Valve) -> float:
         """How long before the closing command the opening one is sent."""

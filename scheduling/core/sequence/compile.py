@@ -204,7 +204,7 @@ def _spill(timeline: Timeline, names: dict[int, str], tz: tzinfo, options: Optio
         return
     last_s = max(run.close_s for run in timeline.runs)
     first, last = timeline.at(0, tz).date(), timeline.at(last_s, tz).date()
-    permitted = list(_permitted(timeline.origin, first, last, tz, options))
+    permitted = list(permitted_spans(timeline.origin, first, last, tz, options))
     outside: dict[tuple[int, date], list[tuple[float, float]]] = {}
     for run in timeline.runs:
         inside_s = sum(max(0.0, min(run.close_s, until) - max(run.open_s, begin)) for begin, until in permitted)
@@ -221,7 +221,7 @@ def _spill(timeline: Timeline, names: dict[int, str], tz: tzinfo, options: Optio
         yield Notice(NoticeKind.OUTSIDE_WINDOW, text, until_s, seconds, program_id)
 
 
-def _permitted(
+def permitted_spans(
     origin: datetime, first: date, last: date, tz: tzinfo, options: Options
 ) -> Iterable[tuple[float, float]]:
     """Permitted spans in seconds after the origin, from the day before `first` (its window may reach over)."""

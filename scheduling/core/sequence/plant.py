@@ -56,6 +56,8 @@ class Plant:
     handover_limit_s: longest time for which one valve more may be open while one hands over to the next.
     latching: coils keep their place without power. enforces_max_on: the field device itself ends an output
     after the command's own longest duration.
+    runs_through: interlocked outputs are swapped by the controller's own program with the pump running; nothing can
+    stop the pump in between.
     """
 
     valves: tuple[Valve, ...]
@@ -69,6 +71,7 @@ class Plant:
     handover_limit_s: float = 60.0
     latching: bool = False
     enforces_max_on: bool = False
+    runs_through: bool = False
 
     def __post_init__(self) -> None:
         ids = [valve.id for valve in self.valves]
