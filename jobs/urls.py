@@ -11,6 +11,7 @@ from jobs.views import (
     field_inbox,
     inbox,
     season,
+    service_plan,
     team,
     visit_plan,
 )
@@ -67,6 +68,7 @@ urlpatterns = [
         name="plant_drawing",
     ),
     # Planning: the office's boards
+    path("sites/<int:pk>/service-plan/", service_plan.service_plan, name="service_plan"),
     path("season/", season.board, name="season_board"),
     path("season/<int:year>/generate/", season.generate, name="season_generate"),
     path("season/<int:year>/plan/", season.plan, name="season_plan"),

@@ -167,6 +167,7 @@ JOBS = {
     "jobs:inbox": page(OFFICE_ONLY),
     "jobs:inbox_import": button(OFFICE_ONLY),
     "jobs:inbox_decide": button(OFFICE_ONLY, "inbox_record"),
+    "jobs:service_plan": page(OFFICE_ONLY, "site"),
     "jobs:season_board": page(OFFICE_ONLY),
     "jobs:season_generate": button(OFFICE_ONLY, "year"),
     "jobs:season_plan": button(OFFICE_ONLY, "year"),

@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 
-from jobs.models import Absence, SeasonWindow, TechnicianProfile, Visit, VisitKind
+from jobs.models import Absence, SeasonWindow, ServicePlan, TechnicianProfile, Visit, VisitKind
 from jobs.queries.planning import LONGEST_LUNCH_MIN, names_of
 from jobs.queries.windows import CHANCES
 from sites.forms.base import WeekdaysField, use_native_pickers
@@ -30,6 +30,19 @@ class SeasonFilterForm(forms.Form):
 
     year = forms.IntegerField(min_value=2000, max_value=2100, required=False)
     kind = forms.ChoiceField(choices=[("", "all kinds"), *VisitKind.choices], required=False)
+
+
+class ServicePlanForm(NativeModelForm):
+    mid_season_visits = forms.IntegerField(
+        label="Mid-season checks",
+        min_value=0,
+        max_value=12,
+        help_text="How many a season, spread through the window.",
+    )
+
+    class Meta:
+        model = ServicePlan
+        fields = ["startup", "mid_season_visits", "winterisation"]
 
 
 class WindowForm(NativeModelForm):

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_POST
 
 from jobs.actions.faults import add_photos, dismiss_fault, record_fault, repair_fault
 from jobs.forms.field import CloseFaultForm, FaultFilterForm, FaultForm, PhotosForm
-from jobs.models import Fault, Visit
+from jobs.models import Fault, ServicePlan, Visit
 from jobs.queries.faults import (
     fault_rows,
     fault_story,
@@ -78,9 +78,7 @@ def fault_list(request: HttpRequest) -> HttpResponse:
     chosen = form.cleaned_data if form.is_valid() else {}
     faults = office_faults(request.user, **{name: value for name, value in chosen.items() if value})
     page = Paginator(faults, PAGE_SIZE).get_page(request.GET.get("page"))
-    return render(
-        request, "jobs/fault_list.html", {"form": form, "page": page, "rows": fault_rows(page.object_list)}
-    )
+    return render(request, "jobs/fault_list.html", {"form": form, "page": page, "rows": fault_rows(page.object_list)})
 
 
 def _fault_or_404(request: HttpRequest, pk: int) -> Fault:
@@ -149,6 +147,7 @@ def site_visits(request: HttpRequest, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.select_related("client"), request.user, pk=pk)
     context = {
         "site": site,
+        "plan": ServicePlan.objects.visible_to(request.user).filter(site=site).first(),
         "visits": visits_of_site(site, request.user),
         "faults": fault_rows(Fault.objects.visible_to(request.user).filter(site=site)),
     }
