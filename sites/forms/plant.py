@@ -112,6 +112,7 @@ class ValveForm(RegisterForm):
         "opens_within_s",
         "closes_from_s",
         "closes_within_s",
+        "installed_on",
     )
 
     class Meta:
@@ -130,6 +131,7 @@ class ValveForm(RegisterForm):
             "opens_within_s",
             "closes_from_s",
             "closes_within_s",
+            "installed_on",
         ]
         labels = {"opens_within_s": "Opens within", "closes_within_s": "Closes within"}
         help_texts = {"opens_within_s": "Seconds.", "closes_within_s": "Seconds.", "wire_section_mm2": ""}

@@ -217,6 +217,9 @@ class Valve(models.Model):
         help_text="Seconds; 0 where nobody has timed it.",
     )
     closes_within_s = models.FloatField(default=15.0, validators=NOT_NEGATIVE)
+    installed_on = models.DateField(
+        "built in on", null=True, blank=True, help_text="A guess is better than nothing: faults are told by age."
+    )
 
     class QuerySet(models.QuerySet):
         def visible_to(self, user: User) -> "Valve.QuerySet":
@@ -231,9 +234,8 @@ class Valve(models.Model):
         return self.name
 
     def clean(self) -> None:
-        if self.closes_from_s is not None and self.closes_within_s is not None:
-            if self.closes_from_s > self.closes_within_s:
-                raise ValidationError({"closes_from_s": "Not later than the longest closing time."})
+        if None not in (self.closes_from_s, self.closes_within_s) and self.closes_from_s > self.closes_within_s:
+            raise ValidationError({"closes_from_s": "Not later than the longest closing time."})
 
     @property
     def site(self) -> Site:
