@@ -159,6 +159,8 @@ if env("EMAIL_URL", default="").startswith("filemail") or not env("EMAIL_URL", d
     EMAIL_FILE_PATH = DATA_DIR / "mail"
 DEFAULT_FROM_EMAIL = env("DEFAULT_FROM_EMAIL", default="office@rillbook.invalid")
 EMAIL_TIMEOUT = 20
+# Shared with the service that reports mail which came back; without it that door stays closed.
+BOUNCE_SECRET = env("RILLBOOK_BOUNCE_SECRET", default="")
 
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = "UTC"

@@ -190,10 +190,12 @@ class BulkJob(models.Model):
         SHEETS = "sheets", "blank service sheets"
         COMPLETED = "completed", "completed service sheets"
         REPORTS = "reports", "season reports"
+        SEND = "send", "season reports by mail"
 
     class Shape(models.TextChoices):
         PDF = "pdf", "one PDF to print"
         ZIP = "zip", "a ZIP with one PDF each"
+        NONE = "none", "no file"
 
     class State(models.TextChoices):
         WAITING = "waiting", "waiting"
@@ -204,7 +206,7 @@ class BulkJob(models.Model):
 
     uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     kind = models.CharField(max_length=10, choices=Kind)
-    shape = models.CharField(max_length=3, choices=Shape)
+    shape = models.CharField(max_length=4, choices=Shape)
     title = models.CharField(max_length=200)
     season_year = models.PositiveIntegerField()
     prepared_on = models.DateField()
@@ -216,6 +218,7 @@ class BulkJob(models.Model):
     joining_since = models.DateTimeField(null=True, blank=True, help_text="One worker puts the file together.")
     file = models.FileField(upload_to="bulk/%Y/%m/", blank=True)
     last_error = models.CharField(max_length=300, blank=True)
+    notes = models.JSONField(default=list, help_text="What could not be done, a sentence each.")
 
     class QuerySet(models.QuerySet):
         def visible_to(self, user: User) -> "BulkJob.QuerySet":
@@ -248,6 +251,7 @@ class BulkPart(models.Model):
     attempts = models.PositiveSmallIntegerField(default=0)
     claimed_at = models.DateTimeField(null=True, blank=True)
     file = models.FileField(upload_to="bulk/parts/", blank=True)
+    notes = models.JSONField(default=list)
 
     class Meta:
         ordering = ["job", "number"]

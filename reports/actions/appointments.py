@@ -15,6 +15,7 @@ from jobs.models import Visit
 from reports.actions import ledger
 from reports.models import AppointmentMail
 from reports.queries.appointments import Told, appointment_mail, last_news, said, standing, to_tell, told_visits
+from reports.queries.unsubscribe import unsubscribe_headers
 from sites.actions.audit import record
 from sites.models import User
 
@@ -138,6 +139,14 @@ def _queue(
     return mail
 
 
+def _headers(mail: AppointmentMail) -> dict[str, str]:
+    """The kept Message-ID; a reminder also carries the way out of reminders."""
+    headers = {"Message-ID": mail.message_id}
+    if mail.kind == Kind.REMINDER:
+        headers |= unsubscribe_headers(mail.visit.site.client)
+    return headers
+
+
 def message_of(mail: AppointmentMail) -> EmailMessage:
     """Exactly what goes out, with the calendar file as an attachment that mail programs also read by its type."""
     said_so = appointment_mail(mail)
@@ -148,7 +157,7 @@ def message_of(mail: AppointmentMail) -> EmailMessage:
         from_email=settings.DEFAULT_FROM_EMAIL,
         to=[mail.recipient],
         reply_to=[text.reply_to] if text.reply_to else None,
-        headers={"Message-ID": mail.message_id},
+        headers=_headers(mail),
     )
     if said_so.method:
         part = MIMEText(said_so.calendar.decode(), "calendar", "utf-8")

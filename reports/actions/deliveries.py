@@ -1,6 +1,7 @@
 """Documents to addresses: one row per document and address in the mail ledger (`reports.actions.ledger`)."""
 
 import datetime as dt
+import smtplib
 
 from django.conf import settings
 from django.core.mail import EmailMessage
@@ -9,12 +10,13 @@ from django.utils import timezone
 
 from reports.actions import ledger
 from reports.actions.ledger import NotSendable, count_as_sent, new_message_id, send_again
+from reports.actions.links import LINK_DAYS, delivery_link, make_link
 from reports.models import Delivery, Document
 from reports.queries.messages import MailText, season_report_mail
 from sites.actions.audit import record
-from sites.models import User
+from sites.models import Client, User
 
-__all__ = ["NotSendable", "count_as_sent", "order_delivery", "send_again", "send_due"]
+__all__ = ["NotSendable", "count_as_sent", "order_delivery", "preview", "send_again", "send_due", "send_test"]
 
 
 def order_delivery(*, document: Document, recipients: list[str], by: User | None) -> list[Delivery]:
@@ -46,17 +48,64 @@ def send_due(*, now: dt.datetime) -> int:
     return ledger.send_due(kind=Delivery, message_of=_message, now=now)
 
 
+def goes_as_link(document: Document) -> bool:
+    """The client's choice. A report made before there was a page for it goes as a file."""
+    return document.site.client.report_as == Client.ReportAs.LINK and document.content is not None
+
+
+def shared_url(token: str) -> str:
+    """Where a link's token is handed in; the path stands in `reports.urls`."""
+    return f"{settings.PUBLIC_URL}/r/{token}/"
+
+
+def preview(document: Document, *, now: dt.datetime) -> MailText:
+    """The mail as it would go out now; in place of a link's token stands a row of dots."""
+    if goes_as_link(document):
+        return season_report_mail(document, link=shared_url("…"), until=_last_day(now))
+    return season_report_mail(document)
+
+
+def _last_day(now: dt.datetime) -> dt.date:
+    return timezone.localdate(now + dt.timedelta(days=LINK_DAYS))
+
+
 def _message(delivery: Delivery) -> EmailMessage:
-    """Exactly what goes out; the preview page shows the same object."""
-    text: MailText = season_report_mail(delivery.document)
+    """Exactly what goes out; the preview page shows the same words."""
+    document = delivery.document
+    text = season_report_mail(document)
+    if goes_as_link(document):
+        link, token = delivery_link(delivery=delivery, now=timezone.now())
+        until = timezone.localdate(link.expires_at)
+        text = season_report_mail(document, link=shared_url(token), until=until)
+    return _mail(document, text, delivery.recipient, {"Message-ID": delivery.message_id})
+
+
+def _mail(document: Document, text: MailText, recipient: str, headers: dict[str, str]) -> EmailMessage:
     message = EmailMessage(
         subject=text.subject,
         body=text.body,
         from_email=settings.DEFAULT_FROM_EMAIL,
-        to=[delivery.recipient],
+        to=[recipient],
         reply_to=[text.reply_to] if text.reply_to else None,
-        headers={"Message-ID": delivery.message_id},
+        headers=headers,
     )
-    with delivery.document.pdf.open("rb") as file:
-        message.attach(text.file_name, file.read(), "application/pdf")
+    if text.file_name:
+        with document.pdf.open("rb") as file:
+            message.attach(text.file_name, file.read(), "application/pdf")
     return message
+
+
+def send_test(*, document: Document, now: dt.datetime, by: User) -> str:
+    """Send the mail to the person who asks, not to the client; returns the address. Not in the ledger."""
+    if not by.email:
+        raise NotSendable("Your account has no e-mail address to send a test to.")
+    text = season_report_mail(document)
+    if goes_as_link(document):
+        link, token = make_link(document=document, label=f"test to {by.email}", now=now, by=by)
+        text = season_report_mail(document, link=shared_url(token), until=timezone.localdate(link.expires_at))
+    try:
+        _mail(document, text, by.email, {}).send()
+    except (OSError, smtplib.SMTPException) as error:
+        raise NotSendable(f"The test could not be sent: {error}") from error
+    record(by=by, verb="sent test", subject=document, recipient=by.email)
+    return by.email

@@ -1,6 +1,7 @@
 """Make documents and keep them: a PDF as made is never rewritten, a correction is the next version."""
 
 import hashlib
+from dataclasses import asdict
 
 from django.core.files.base import ContentFile
 from django.db import transaction
@@ -26,13 +27,15 @@ def make_season_report(*, site: Site, season_year: int, by: User | None) -> Docu
         then = season_report_data(site, season_year=season_year, prepared_on=timezone.localdate(newest.made_at))
         if _digest(season_report_pdf(then)) == newest.sha256:
             return newest
+    report = season_report_data(site, season_year=season_year, prepared_on=today)
     return _keep(
-        pdf=season_report_pdf(season_report_data(site, season_year=season_year, prepared_on=today)),
+        pdf=season_report_pdf(report),
         kind=Document.Kind.SEASON_REPORT,
         site=site,
         season_year=season_year,
         title=f"Season report {season_year}, {site.name}",
         by=by,
+        content=asdict(report),
     )
 
 
@@ -50,7 +53,15 @@ def make_service_sheet(*, visit: Visit, by: User | None) -> Document:
 
 
 def _keep(
-    *, pdf: bytes, kind: str, site: Site, season_year: int, title: str, by: User | None, visit: Visit | None = None
+    *,
+    pdf: bytes,
+    kind: str,
+    site: Site,
+    season_year: int,
+    title: str,
+    by: User | None,
+    visit: Visit | None = None,
+    content: dict | None = None,
 ) -> Document:
     """Store `pdf` as the next version, unless the newest version has the same bytes."""
     digest = _digest(pdf)
@@ -70,6 +81,7 @@ def _keep(
             title=title,
             sha256=digest,
             made_by=by,
+            content=content,
         )
         document.pdf.save(f"{document.uuid}.pdf", ContentFile(pdf), save=False)
         document.save()

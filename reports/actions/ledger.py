@@ -167,11 +167,11 @@ def send_again(*, delivery: MailRow, by: User) -> None:
     with transaction.atomic():
         changed = (
             type(delivery)
-            .objects.filter(pk=delivery.pk, state__in=[State.UNKNOWN, State.FAILED])
+            .objects.filter(pk=delivery.pk, state__in=[State.UNKNOWN, State.FAILED, State.BOUNCED])
             .update(state=State.WAITING, try_after=None, attempts=0)
         )
         if not changed:
-            raise NotSendable("Only a delivery that failed or is unknown can be sent again.")
+            raise NotSendable("Only a delivery that failed, came back or is unknown can be sent again.")
         record(by=by, verb="sent again", subject=delivery)
 
 

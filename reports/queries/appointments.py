@@ -17,6 +17,7 @@ from jobs.models import Visit
 from jobs.queries.planning import minute_of, time_at
 from reports.models import AppointmentMail
 from reports.queries.messages import MailText, one_line
+from reports.queries.unsubscribe import unsubscribe_url
 from sites.models import Firm, Site
 
 Kind = AppointmentMail.Kind
@@ -147,6 +148,7 @@ def appointment_mail(mail: AppointmentMail) -> CalendarMail:
             "",
             *_closing(mail),
             "",
+            *([f"No more reminders: {unsubscribe_url(client)}", ""] if mail.kind == Kind.REMINDER else []),
             signature,
             "",
         ]

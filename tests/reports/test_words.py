@@ -1,4 +1,4 @@
-"""The catalogues of the client's documents: complete, with the same names, and figures as the language writes them."""
+"""The catalogues of the client documents: complete, the same names in each, figures as the language writes them."""
 
 import datetime as dt
 import string

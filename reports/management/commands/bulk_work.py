@@ -1,0 +1,15 @@
+from django.core.management.base import BaseCommand
+
+from reports.actions import bulk
+from reports.tasks import send_waiting_deliveries
+
+
+class Command(BaseCommand):
+    help = (
+        "Make what waits of bulk jobs, then stop. Several may run at once; one that is killed is healed by the next."
+    )
+
+    def handle(self, *args, **options):
+        made = bulk.work()
+        send_waiting_deliveries()
+        self.stdout.write(f"{made} parts made.")
