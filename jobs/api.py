@@ -1,6 +1,9 @@
 """Visits, measurements and faults as endpoints. Writes go through the same actions as the pages."""
 
+import datetime as dt
+
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 from rest_framework import serializers, status
 from rest_framework.decorators import action
 from rest_framework.response import Response
@@ -17,7 +20,19 @@ def refuse(error: ValidationError) -> serializers.ValidationError:
     return serializers.ValidationError(error.message_dict if hasattr(error, "error_dict") else error.messages)
 
 
+CLOCK_AHEAD = dt.timedelta(minutes=10)  # so far a sender's clock may run before ours
+
+
+def not_to_come(moment: dt.datetime) -> dt.datetime:
+    """A moment of the past. One far ahead would stay the newest for ever, and the newest counts."""
+    if moment > timezone.now() + CLOCK_AHEAD:
+        raise serializers.ValidationError("This moment has not come yet.")
+    return moment
+
+
 class ServicePlanSerializer(RowSerializer):
+    stays_on = "site"
+
     class Meta:
         model = models.ServicePlan
         fields = "__all__"
@@ -75,8 +90,17 @@ class ValveMeasurementSerializer(RowSerializer):
         fields = "__all__"
         read_only_fields = ["measured_by"]
 
+    def validate_measured_at(self, moment):
+        return not_to_come(moment)
+
     def validate(self, attrs):
-        return attrs  # rows are only added, by the action below, which knows about the uuid
+        """The rules of the phone's form; rows are only added, by the action below, which knows about the uuid."""
+        if attrs.get("open_circuit") and attrs.get("coil_resistance_ohm") is not None:
+            raise serializers.ValidationError({"open_circuit": "Either a resistance or no reading, not both."})
+        told = (value for name, value in attrs.items() if name not in ("uuid", "visit", "valve", "measured_at"))
+        if all(value is None or value is False or value == "" for value in told):  # 0 is a figure
+            raise serializers.ValidationError("Enter at least one figure or answer.")
+        return attrs
 
 
 class ValveMeasurementViewSet(ReadViewSet):
@@ -123,6 +147,9 @@ class FaultReportSerializer(serializers.ModelSerializer):
             "uuid", "site", "found_on_visit", "valve", "zone", "controller", "supply", "kind", "severity",
             "description", "part_needed", "found_at",
         ]  # fmt: skip
+
+    def validate_found_at(self, moment):
+        return not_to_come(moment)
 
     def validate(self, attrs):
         if sum(attrs.get(name) is not None for name in ("valve", "zone", "controller", "supply")) > 1:

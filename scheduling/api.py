@@ -15,7 +15,7 @@ from scheduling.actions import schedules
 from scheduling.actions.errors import ScheduleError
 from scheduling.queries.explain import explain
 from sites.access import EVERYONE, OFFICE, STAFF, visible_or_404
-from sites.api.base import ReadViewSet, RowSerializer, RowViewSet
+from sites.api.base import ReadViewSet, RowSerializer, RowViewSet, row_number
 from sites.models import Role, Site
 
 
@@ -43,9 +43,7 @@ class DailyWeatherViewSet(ReadViewSet):
     def get_queryset(self):
         rows = super().get_queryset()
         station = self.request.query_params.get("station") if self.request else None
-        if station and not station.isdigit():
-            raise serializers.ValidationError({"station": "The station is a whole number."})
-        return rows.filter(station_id=int(station)) if station else rows
+        return rows.filter(station_id=row_number(station, "station")) if station else rows
 
 
 class ZoneMonthSerializer(serializers.ModelSerializer):
@@ -155,6 +153,8 @@ class SeasonScheduleViewSet(ReadViewSet):
 
 
 class WateringPauseSerializer(RowSerializer):
+    stays_on = "site"
+
     class Meta:
         model = models.WateringPause
         fields = "__all__"

@@ -15,14 +15,15 @@ from reports.queries.overview import client_reports, report_rows, site_documents
 from reports.tasks import send_waiting_deliveries
 from sites.access import OFFICE, open_to, visible_or_404
 from sites.models import Role, Site
+from sites.views.answers import whole_number
 
 PAGE_ROWS = 50
 
 
 def wanted_year(request: HttpRequest) -> int:
     """The season asked for by `?year=`, else this year."""
-    text = request.GET.get("year", "") or request.POST.get("year", "")
-    return int(text) if text.isdigit() and 2000 <= int(text) <= 2100 else timezone.localdate().year
+    year = whole_number(request.GET.get("year") or request.POST.get("year"))
+    return year if year and 2000 <= year <= 2100 else timezone.localdate().year
 
 
 @require_safe

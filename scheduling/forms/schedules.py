@@ -4,6 +4,7 @@ import calendar
 import datetime as dt
 
 from django import forms
+from django.utils import timezone
 
 from scheduling.actions.programs import StepChange
 from scheduling.models import Program, ProgramStep, SeasonSchedule, WateringPause
@@ -147,6 +148,12 @@ class PauseForm(forms.ModelForm):
 
 class AppliedForm(forms.Form):
     applied_on = forms.DateField(label="Set on", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
+
+    def clean_applied_on(self) -> dt.date:
+        applied_on = self.cleaned_data["applied_on"]
+        if applied_on > timezone.localdate():
+            raise forms.ValidationError("This day has not come yet.")
+        return applied_on
 
 
 class WeekFilterForm(forms.Form):

@@ -10,6 +10,7 @@ from scheduling.actions.errors import ScheduleError
 from scheduling.forms.schedules import ProgramForm, StepFormSet, step_changes
 from scheduling.models import Program, ProgramStep, SeasonSchedule
 from sites.access import OFFICE, open_to, visible_or_404
+from sites.views.answers import whole_number
 
 
 @open_to(*OFFICE)
@@ -40,8 +41,8 @@ def _saved(request: HttpRequest, program: Program, form: ProgramForm, formset) -
     """Store what was typed; an arrow button moves its step afterwards, so that nothing typed is lost."""
     changing.edit_program(program=program, steps=step_changes(formset), by=request.user, **form.cleaned_data)
     step_pk, _, direction = request.POST.get("move", "").partition(":")
-    if step_pk.isdigit() and direction in ("up", "down"):
-        step = get_object_or_404(ProgramStep.objects.select_related("program"), pk=int(step_pk), program=program)
+    if whole_number(step_pk) and direction in ("up", "down"):
+        step = get_object_or_404(ProgramStep.objects.select_related("program"), pk=step_pk, program=program)
         changing.move_step(step=step, up=direction == "up", by=request.user)
         return redirect("scheduling:program_edit", program.pk)
     messages.success(request, f"Saved: {program.name}.")

@@ -12,7 +12,7 @@ from scheduling.models import DailyWeather, WeatherImport
 from scheduling.queries.station_page import station_sheet
 from sites.access import OFFICE, open_to, visible_or_404
 from sites.models import Site, WeatherStation
-from sites.views.answers import answer_form, page_of, typed
+from sites.views.answers import answer_form, page_of, typed, whole_number
 
 
 def _url(station: WeatherStation) -> str:
@@ -84,9 +84,10 @@ def station_import(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _refused(request: HttpRequest, station: WeatherStation) -> WeatherImport | None:
     kept = request.POST.get("kept", "") or request.GET.get("kept", "")
-    if not kept.isdigit():
+    pk = whole_number(kept)
+    if pk is None:
         return None
-    return WeatherImport.objects.filter(pk=int(kept), station=station).exclude(refused_text="").first()
+    return WeatherImport.objects.filter(pk=pk, station=station).exclude(refused_text="").first()
 
 
 def _import(

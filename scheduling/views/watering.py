@@ -21,7 +21,7 @@ from scheduling.queries.sequence import week_timeline
 from scheduling.queries.water_use import site_water_use
 from sites.access import EVERYONE, OFFICE, STAFF, open_to, visible_or_404
 from sites.models import Controller, Site
-from sites.views.answers import typed
+from sites.views.answers import typed, whole_number
 
 State = SeasonSchedule.State
 SHOWN_REVISIONS = 12
@@ -102,7 +102,7 @@ def schedule_publish(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         row = _schedule(request, pk)
     except Http404:
-        if not site_id.isdigit():
+        if whole_number(site_id) is None:
             raise
         # A draft that was computed anew while somebody looked at the old one.
         messages.error(request, "This draft was computed anew in the meantime. Look at the new one, then publish.")
@@ -123,7 +123,7 @@ def schedule_applied(request: HttpRequest, pk: int, controller_pk: int) -> HttpR
     controller = visible_or_404(Controller.objects.all(), request.user, pk=controller_pk)
     form = AppliedForm(request.POST)
     if not form.is_valid():
-        messages.error(request, "Give the day on which the schedule was set, as YYYY-MM-DD.")
+        messages.error(request, "Give the day on which the schedule was set, as YYYY-MM-DD; not one to come.")
         return redirect(_watering_url(row.site_id))
     try:
         schedules.record_applied(

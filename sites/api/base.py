@@ -12,6 +12,13 @@ from sites.actions import register
 from sites.models import Role
 
 
+def row_number(text: str, name: str) -> int:
+    """A row's number out of a query string, else 400 beside `name`. Digits alone are not enough: "²" is one too."""
+    if not (text.isascii() and text.isdigit() and len(text) < 12):
+        raise serializers.ValidationError({name: f"The {name} is a whole number."})
+    return int(text)
+
+
 class InUse(APIException):
     status_code = status.HTTP_409_CONFLICT
     default_detail = "Other records point to this one, so it stays."
@@ -22,6 +29,8 @@ class RowSerializer(serializers.ModelSerializer):
     """A row as JSON, SI units. `hidden_from` names the fields that a role never reads."""
 
     hidden_from: ClassVar[dict[str, tuple[str, ...]]] = {}
+    stays_on: ClassVar[str] = ""
+    """What the row stands on, such as its site: chosen once. Moved, it would leave behind what points to it."""
 
     def to_representation(self, instance: Any) -> dict[str, Any]:
         shown = super().to_representation(instance)
@@ -34,6 +43,8 @@ class RowSerializer(serializers.ModelSerializer):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """Run the model's own rules and constraints, so that forms and API refuse the same things."""
         row = self.instance or self.Meta.model()
+        if self.instance and self.stays_on in attrs and attrs[self.stays_on] != getattr(row, self.stays_on):
+            raise serializers.ValidationError({self.stays_on: "A row stays where it stands. Make a new one there."})
         before = {name: getattr(row, name, None) for name in attrs} if self.instance else {}
         for name, value in attrs.items():
             if not isinstance(value, list) or name.endswith("weekdays"):
@@ -64,9 +75,7 @@ class ReadViewSet(viewsets.ReadOnlyModelViewSet):
         rows = rows.visible_to(self.request.user)
         wanted = self.request.query_params.get("site")
         if wanted and self.site_path:
-            if not wanted.isdigit():
-                raise serializers.ValidationError({"site": "The site is a whole number."})
-            rows = rows.filter(**{self.site_path: int(wanted)})
+            rows = rows.filter(**{self.site_path: row_number(wanted, "site")})
         return rows
 
 

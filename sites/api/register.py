@@ -38,6 +38,8 @@ class SiteViewSet(RowViewSet):
 
 
 class WaterSupplySerializer(RowSerializer):
+    stays_on = "site"
+
     class Meta:
         model = models.WaterSupply
         fields = "__all__"
@@ -49,6 +51,8 @@ class WaterSupplyViewSet(RowViewSet):
 
 
 class PumpSerializer(RowSerializer):
+    stays_on = "supply"
+
     class Meta:
         model = models.Pump
         fields = "__all__"
@@ -61,6 +65,8 @@ class PumpViewSet(RowViewSet):
 
 
 class BackflowAssemblySerializer(RowSerializer):
+    stays_on = "site"
+
     class Meta:
         model = models.BackflowAssembly
         fields = "__all__"
@@ -72,6 +78,8 @@ class BackflowAssemblyViewSet(RowViewSet):
 
 
 class ControllerSerializer(RowSerializer):
+    stays_on = "site"
+
     class Meta:
         model = models.Controller
         fields = "__all__"
@@ -83,6 +91,8 @@ class ControllerViewSet(RowViewSet):
 
 
 class ValveSerializer(RowSerializer):
+    stays_on = "controller"
+
     class Meta:
         model = models.Valve
         fields = "__all__"
@@ -95,6 +105,8 @@ class ValveViewSet(RowViewSet):
 
 
 class ZoneSerializer(RowSerializer):
+    stays_on = "site"
+
     class Meta:
         model = models.Zone
         fields = "__all__"
@@ -106,6 +118,8 @@ class ZoneViewSet(RowViewSet):
 
 
 class MeterSerializer(RowSerializer):
+    stays_on = "site"
+
     class Meta:
         model = models.Meter
         fields = "__all__"
@@ -117,6 +131,8 @@ class MeterViewSet(RowViewSet):
 
 
 class MeterReadingSerializer(RowSerializer):
+    stays_on = "meter"
+
     class Meta:
         model = models.MeterReading
         fields = "__all__"

@@ -212,3 +212,9 @@ def test_season_reports_command_sends_each_report_once(
             call_command("season_reports", str(timezone.localdate().year), "--send", verbosity=0)
 
     assert len(mail_server.accepted) == 2
+
+
+@pytest.mark.parametrize("text", ["²", "x", "9" * 5000, "1850"])
+def test_a_year_that_is_none_shows_this_season(client, office, text):
+    client.force_login(office)
+    assert client.get(f"/reports/?year={text}").status_code == 200

@@ -364,3 +364,13 @@ def test_no_file_and_a_file_that_is_no_text_are_refused_beside_the_field(as_offi
     answer = as_office.post(url("station_import", station.pk), {"file": binary, "file_format": "rillbook"})
     assert answer.status_code == 422
     assert "is not UTF-8 text" in text_of(answer)
+
+
+def test_a_schedule_cannot_be_set_tomorrow(as_office, published):
+    address = url("schedule_applied", published.pk, published.site.controllers.get().pk)
+    tomorrow = timezone.localdate() + dt.timedelta(days=1)
+
+    answer = as_office.post(address, {"applied_on": tomorrow.isoformat()}, follow=True)
+
+    assert "not one to come" in text_of(answer)
+    assert not published.applied.exists()
