@@ -216,6 +216,7 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "SupplyKind": "sites.models.WaterSupply.Kind",
         "AssemblyKind": "sites.models.BackflowAssembly.Kind",
+        "FigureOrigin": "sites.models.Zone.Origin",
         "VisitKind": "jobs.models.VisitKind",
         "FaultKind": "jobs.models.Fault.Kind",
         "DocumentKind": "reports.models.Document.Kind",
