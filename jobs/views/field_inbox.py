@@ -7,7 +7,7 @@ from functools import wraps
 
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse, UnreadablePostError
 from django.utils import timezone
 
 from jobs.actions.inbox import LARGEST_BODY_BYTES, receive
@@ -41,14 +41,28 @@ def _answer(uuid: uuids.UUID, status: int, **more) -> JsonResponse:
     return JsonResponse({"uuid": str(uuid), **more}, status=status)
 
 
+def _whole_body(request: HttpRequest, largest: int) -> bytes | HttpResponse:
+    """The body, all of it. A cut connection ends it early without any error: that piece must not be taken for it."""
+    try:
+        length = int(request.headers.get("Content-Length") or -1)
+    except ValueError:
+        length = -1
+    if not 0 <= length <= largest:
+        return JsonResponse({"reason": f"At most {largest // 1024} kB, with Content-Length."}, status=413)
+    try:
+        body = request.body
+    except UnreadablePostError:
+        body = b""
+    return body if len(body) == length else JsonResponse({"reason": "Cut off on the way. Send again."}, status=408)
+
+
 @from_phone
 def record(request: HttpRequest, uuid: uuids.UUID, person) -> HttpResponse:
     """201 new, 200 the same again, 409 same id with other content (both kept), 400 unreadable (kept as refused)."""
-    if int(request.headers.get("Content-Length") or 0) > LARGEST_BODY_BYTES:
-        return _answer(uuid, 413, reason=f"A record is at most {LARGEST_BODY_BYTES // 1024} kB.")
-    receipt = receive(
-        uuid=uuid, body=request.body, by=person, received_at=timezone.now(), phone_now=_phone_now(request)
-    )
+    body = _whole_body(request, LARGEST_BODY_BYTES)
+    if isinstance(body, HttpResponse):
+        return body
+    receipt = receive(uuid=uuid, body=body, by=person, received_at=timezone.now(), phone_now=_phone_now(request))
     told = {"state": receipt.record.state, "reason": _told(receipt.record)}
     if receipt.clash:
         return _answer(uuid, 409, **told)
@@ -80,10 +94,11 @@ def photo(request: HttpRequest, uuid: uuids.UUID, person) -> HttpResponse:
     if piece is None or not int(piece[3]):
         reason = "The file is empty. Take or choose the photo again." if piece else "Content-Range is missing."
         return _answer(uuid, 400, reason=reason)
-    if int(request.headers.get("Content-Length") or 0) > LARGEST_PIECE_BYTES:
-        return _answer(uuid, 413, reason=f"A piece is at most {LARGEST_PIECE_BYTES // 1024} kB.")
+    body = _whole_body(request, LARGEST_PIECE_BYTES)
+    if isinstance(body, HttpResponse):
+        return body
     try:
-        receipt = _piece(request, uuid, person, piece)
+        receipt = _piece(request, body, uuid, person, piece)
     except OtherUpload:
         return _answer(uuid, 409, reason="This id stands for another picture.")
     except ValidationError as error:
@@ -94,9 +109,9 @@ def photo(request: HttpRequest, uuid: uuids.UUID, person) -> HttpResponse:
     return _answer(uuid, status, next=receipt.next_byte)
 
 
-def _piece(request: HttpRequest, uuid: uuids.UUID, person, piece: re.Match):
+def _piece(request: HttpRequest, body: bytes, uuid: uuids.UUID, person, piece: re.Match):
     start, total = None if piece[1] is None else int(piece[1]), int(piece[3])
-    data = b"" if start is None else request.body
+    data = b"" if start is None else body
     if start is not None and (len(data) != int(piece[2]) - start + 1 or start + len(data) > total):
         raise ValidationError("The piece and its Content-Range do not agree.")
     try:
