@@ -1,20 +1,7 @@
 from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
-from scheduling.views import catch_cans, programs, sequence, stations, watering, week
-from sites import converters  # noqa: F401 - registers <iso_date:...>
-
-
-class ChartSpan(StringConverter):
-    regex = "week|day"
-
-
-class ChartShape(StringConverter):
-    regex = "wide|narrow"
-
-
-register_converter(ChartSpan, "chart_span")
-register_converter(ChartShape, "chart_shape")
+from scheduling.views import catch_cans, from, programs, seasons, sequence, sites, stations, watering, week
 
 app_name = "scheduling"
 urlpatterns = [
@@ -42,6 +29,9 @@ urlpatterns = [
         "controllers/<int:pk>/manual-run-<chart_shape:shape>.svg", sequence.manual_run_chart, name="manual_run_chart"
     ),
     path("programs/<int:pk>/edit/", programs.program_edit, name="program_edit"),
+    path("sites/<int:pk>/watering/seasons/<int:year>/", seasons.site_season, name="site_season"),
+    path("sites/<int:pk>/watering/seasons/<int:year>/what-if/", seasons.site_what_if, name="what_if"),
+    path("zones/<int:pk>/seasons/<int:year>/", seasons.zone_season, name="zone_season"),
     path("zones/<int:pk>/catch-cans/", catch_cans.zone_tests, name="zone_tests"),
     path("zones/<int:pk>/catch-cans/new/", catch_cans.test_new, name="catch_can_test_new"),
     path("catch-cans/<int:pk>/", catch_cans.test, name="catch_can_test"),

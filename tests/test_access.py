@@ -128,6 +128,9 @@ SCHEDULING = {
     "scheduling:schedule_applied": button(STAFF_ROWS, "schedule", "controller"),
     "scheduling:figure": page("-NNNNNN", "schedule", "zone", "month"),  # nothing was computed for it: absent for all
     "scheduling:program_edit": page(OFFICE_ONLY, "draft_program"),
+    "scheduling:site_season": page(ALL_ROWS, "site", "year"),
+    "scheduling:what_if": page(STAFF_ROWS, "site", "year"),
+    "scheduling:zone_season": page(ALL_ROWS, "zone", "year"),
     "scheduling:zone_tests": page(STAFF_ROWS, "zone"),
     "scheduling:catch_can_test_new": page(STAFF_ROWS, "zone"),
     "scheduling:catch_can_test": page(STAFF_ROWS, "cans"),

@@ -1,5 +1,7 @@
 """Water figures on a page: litres as the firm's volume, derivation values in the firm's units."""
 
+import calendar
+
 from django import template
 
 from sites.core.units import format_quantity
@@ -31,6 +33,17 @@ def litres_number(value: float | None) -> str:
     system = Firm.current().units
     decimals = 1 if system == Firm.Units.METRIC else 0
     return format_quantity(_m3(value), "volume", system, decimals=decimals, with_unit=False)
+
+
+@register.filter
+def depth_number(value: float | None) -> str:
+    """A depth as a bare number, for a table whose head names the unit."""
+    return format_quantity(value, "depth", Firm.current().units, with_unit=False)
+
+
+@register.filter
+def month_name(month: int) -> str:
+    return calendar.month_name[month]
 
 
 @register.filter
