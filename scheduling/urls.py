@@ -1,7 +1,20 @@
 from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
-from scheduling.views import catch_cans, from, programs, seasons, sequence, sites, stations, watering, week
+from scheduling.views import catch_cans, programs, seasons, sequence, stations, watering, week
+from sites import converters  # noqa: F401 - registers <iso_date:...>
+
+
+class ChartSpan(StringConverter):
+    regex = "week|day"
+
+
+class ChartShape(StringConverter):
+    regex = "wide|narrow"
+
+
+register_converter(ChartSpan, "chart_span")
+register_converter(ChartShape, "chart_shape")
 
 app_name = "scheduling"
 urlpatterns = [
