@@ -13,6 +13,7 @@ from jobs.views import (
     season,
     service_plan,
     team,
+    upsets,
     visit_plan,
 )
 from sites import converters  # noqa: F401 - registers <iso_date:...>
@@ -83,6 +84,10 @@ urlpatterns = [
         calendar.route_download,
         name="route_download",
     ),
+    path("upsets/", upsets.upset_list, name="upset_list"),
+    path("upsets/new/<slug:kind>/", upsets.upset_new, name="upset_new"),
+    path("upsets/<int:pk>/", upsets.upset, name="upset"),
+    path("upsets/<int:pk>/decide/", upsets.upset_decide, name="upset_decide"),
     path("visits/new/", visit_plan.visit_new, name="visit_new"),
     path("visits/<int:pk>/plan/", visit_plan.visit_plan, name="visit_plan"),
     path("visits/<int:pk>/plan/move/", days.stop_move, name="day_move"),

@@ -1,7 +1,7 @@
 from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
-from reports.views import appointments, documents, season
+from reports.views import appointments, cards, documents, season
 from sites import converters  # noqa: F401 - registers <iso_date:...>
 
 
@@ -21,6 +21,8 @@ urlpatterns = [
     path("deliveries/<int:pk>/decide/", season.delivery_decide, name="delivery_decide"),
     path("visits/<int:pk>/sheet-<sheet_form:form>.pdf", documents.service_sheet, name="service_sheet"),
     path("technicians/<int:technician>/run-sheet-<iso_date:date>.pdf", documents.run_sheet, name="run_sheet"),
+    path("controllers/<int:pk>/card.pdf", cards.controller_card, name="controller_card"),
+    path("controllers/<int:pk>/wiring.pdf", cards.wiring_card, name="wiring_card"),
     path("appointments/", appointments.appointment_list, name="appointment_list"),
     path("appointments/tell/", appointments.tell_clients, name="appointments_tell"),
     path("appointments/mails/<int:pk>/", appointments.mail, name="appointment_mail"),

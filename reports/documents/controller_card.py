@@ -4,7 +4,7 @@ Every figure is a finished string with its unit ("12 min", "80 %"); "" means not
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from reports.documents.kit import look
 from reports.documents.kit.blocks import Block, Gap, Section, Text, Title, caution, paragraph
@@ -43,8 +43,22 @@ class MonthPercent:
 
 
 @dataclass(frozen=True)
+class CardZone:
+    """One output: its terminal, what it waters, what is set now ("A 12 min"), minutes a day in each month."""
+
+    terminal: str
+    name: str
+    set_now: str
+    months: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class ControllerCard:
-    """All of one controller. `revision` names the published schedule; `notes` is free text."""
+    """All of one controller. `revision` names the published schedule; `notes` is free text.
+
+    With `zones` the card is one table of terminals, zones and months, on half paper for up to 8 of them;
+    `months` heads its columns. `pump_rule` and `call` are lines of text.
+    """
 
     firm: Firm
     reference: str
@@ -59,6 +73,13 @@ class ControllerCard:
     seasonal: tuple[MonthPercent, ...] = ()
     rain_and_frost: str = ""
     notes: str = ""
+    zones: tuple[CardZone, ...] = ()
+    months: tuple[str, ...] = ()
+    pump_rule: str = ""
+    call: tuple[str, ...] = ()
+
+
+MOST_ON_HALF_PAPER = 8
 
 
 def program_blocks(program: Program, *, tick: bool = False) -> list[Block]:
@@ -105,40 +126,72 @@ def _minutes_cells(zone: ZoneMinutes | None) -> list[str | Block]:
 
 def controller_card_pdf(card: ControllerCard) -> bytes:
     """The card as PDF bytes."""
+    firm = card.firm
+    if 0 < len(card.zones) <= MOST_ON_HALF_PAPER:
+        firm = replace(firm, paper=firm.paper.half)
+    title = f"Controller card, {card.controller}, {card.site_name}"
+    return pdf_bytes([Document(firm, title, card.reference, tuple(_blocks(card)))])
+
+
+def _blocks(card: ControllerCard) -> list[Block]:
     about = " · ".join(part for part in (card.site_name, card.location) if part.strip())
-    blocks: list[Block] = [
-        Title("Controller card", card.controller, about),
-        facts(
-            [
-                ("Schedule", card.revision),
-                ("Published", card.published_on),
-                ("Terminals", card.terminals),
-                ("Supply", card.supply),
-                ("Rain and frost", card.rain_and_frost),
-            ]
-        ),
-        Section("Programs"),
+    pairs = [
+        ("Schedule", card.revision),
+        ("Published", card.published_on),
+        ("Terminals", card.terminals),
+        ("Supply", card.supply),
+        ("Rain and frost", card.rain_and_frost),
     ]
+    title: Block = Title("Controller card", card.controller, about)
+    if card.zones:
+        parts = (("Controller card", look.SUBSECTION), (card.controller, look.TITLE_LONG), (about, look.BODY))
+        title = Text(parts, after=6.0)
+    blocks: list[Block] = [title, facts(pairs, 4 if card.zones else 3)]
+    if card.zones:
+        blocks += [_program_line(program) for program in card.programs]
+        blocks.append(_outputs(card))
+    else:
+        blocks.append(Section("Programs"))
+        for program in card.programs:
+            blocks += program_blocks(program)
     if not card.programs:
         blocks.append(paragraph("No program is set at this controller."))
-    for program in card.programs:
-        blocks += program_blocks(program)
     if card.seasonal:
         blocks += [Section("Seasonal percentage", "Minutes above are for 100 %."), _months(card.seasonal)]
+    if card.pump_rule.strip():
+        blocks.append(paragraph(f"Pump: {card.pump_rule}", look.CELL))
     if card.notes.strip():
         blocks += [Section("Notes"), paragraph(card.notes)]
-    blocks.append(
-        caution(
-            "Before you open the cabinet",
-            [
-                "Mains parts are live behind the cover. Switch off and lock the supply; wiring on the mains side "
-                "is work for a licensed electrician.",
-                "After a power cut check the clock, the day of the week and that no second start time has appeared.",
-            ],
+    if card.call:
+        blocks.append(
+            Text((("Who to call", look.CELL_STRONG), *((line, look.CELL) for line in card.call)), after=4.0)
         )
-    )
-    title = f"Controller card, {card.controller}, {card.site_name}"
-    return pdf_bytes([Document(card.firm, title, card.reference, tuple(blocks))])
+    blocks.append(caution("Before you open the cabinet", CAUTIONS))
+    return blocks
+
+
+CAUTIONS = (
+    "Mains parts are live behind the cover. Switch off and lock the supply; wiring on the mains side is work for a "
+    "licensed electrician, and local codes apply.",
+    "After a power cut check the clock, the day of the week and that no second start time has appeared.",
+)
+
+
+def _program_line(program: Program) -> Text:
+    parts = (program.name, program.days, program.start_times, program.total)
+    return Text(((" · ".join(part for part in parts if part.strip()), look.CELL_STRONG),), after=1.0)
+
+
+def _outputs(card: ControllerCard) -> Table:
+    """Terminals with what hangs on them, what is set now, and the minutes of a watering day by month."""
+    columns = [
+        Column("No.", width=24.0),
+        Column("Zone", share=1.0),
+        Column("Set now", width=64.0, align="right", style=look.CELL_STRONG),
+        *(Column(month, width=24.0, align="right", group="Minutes on a watering day") for month in card.months),
+    ]
+    rows = [[zone.terminal, zone.name, zone.set_now, *zone.months] for zone in card.zones]
+    return table(columns, rows)
 
 
 def _months(seasonal: Sequence[MonthPercent]) -> Table:

@@ -20,11 +20,25 @@ class Paper(StrEnum):
 
     A4 = "a4"
     LETTER = "letter"
+    A5 = "a5"
+    HALF_LETTER = "half_letter"
 
     @property
     def size(self) -> tuple[float, float]:
         """Width and height, points."""
-        return (595.28, 841.89) if self is Paper.A4 else (612.0, 792.0)
+        return {"a4": (595.28, 841.89), "letter": (612.0, 792.0), "a5": (419.53, 595.28)}.get(
+            self.value, (396.0, 612.0)
+        )
+
+    @property
+    def half(self) -> "Paper":
+        """The paper that two pages of this one are printed on, cut once."""
+        return Paper.A5 if self in (Paper.A4, Paper.A5) else Paper.HALF_LETTER
+
+    @property
+    def side(self) -> float:
+        """Margin left and right: narrower on half paper."""
+        return SIDE if self in (Paper.A4, Paper.LETTER) else 11 * look.MM
 
 
 @dataclass(frozen=True)
@@ -73,7 +87,7 @@ def room(paper: Paper, page_number: int) -> tuple[float, float]:
 
 def paginate(blocks: Sequence[Block], paper: Paper) -> list[list[Placed]]:
     """Blocks distributed over pages; a block is cut where it has to be and can be."""
-    width = paper.size[0] - 2 * SIDE
+    width = paper.size[0] - 2 * paper.side
     queue = deque(blocks)
     pages: list[list[Placed]] = [[]]
     y, bottom = room(paper, 1)
@@ -143,7 +157,7 @@ def pdf_bytes(documents: Sequence[Document]) -> bytes:
 
 def _draw_document(canvas: Canvas, document: Document) -> None:
     paper = document.firm.paper
-    width = paper.size[0] - 2 * SIDE
+    width = paper.size[0] - 2 * paper.side
     pages = paginate(document.blocks, paper)
     pen = Pen(canvas)
     for number, placed in enumerate(pages, start=1):
@@ -153,46 +167,49 @@ def _draw_document(canvas: Canvas, document: Document) -> None:
         else:
             _draw_running_head(pen, document, paper)
         for item in placed:
-            item.block.draw(pen, SIDE, item.top, width)
+            item.block.draw(pen, paper.side, item.top, width)
         _draw_foot(pen, document, number, len(pages))
         canvas.showPage()
 
 
 def _draw_letterhead(pen: Pen, firm: Firm, paper: Paper) -> None:
     wide, high = paper.size
-    inner = wide - 2 * SIDE
+    inner = wide - 2 * paper.side
     top = high - 13 * look.MM
     half = inner / 2 - 6
     name = one_line(firm.name, look.FIRM_NAME, half)
-    pen.text(SIDE, pen.baseline(top, look.FIRM_NAME), name, look.FIRM_NAME)
-    pen.text(SIDE, top - 27.0, one_line(firm.licence, look.SMALL, half), look.SMALL)
+    pen.text(paper.side, pen.baseline(top, look.FIRM_NAME), name, look.FIRM_NAME)
+    pen.text(paper.side, top - 27.0, one_line(firm.licence, look.SMALL, half), look.SMALL)
     said = [", ".join(line for line in firm.address_lines if line.strip())]
     said += [" · ".join(part for part in (firm.phone, firm.email) if part.strip()), firm.website]
     for row, line in enumerate(line for line in said if line.strip()):
         text = one_line(line, look.SMALL, half)
         pen.aligned(wide / 2 + 6, top - 10.0 - row * 11.0, half, text, look.SMALL, "right")
     y = top - 40.0
-    pen.line(SIDE, y, wide - SIDE, y, look.RULE, 0.6)
-    pen.box(SIDE, y - 1.2, 34 * look.MM, 2.4, fill=look.ACCENT)
+    pen.line(paper.side, y, wide - paper.side, y, look.RULE, 0.6)
+    pen.box(paper.side, y - 1.2, 34 * look.MM, 2.4, fill=look.ACCENT)
 
 
 def _draw_running_head(pen: Pen, document: Document, paper: Paper) -> None:
     wide, high = paper.size
     y = high - 14 * look.MM
-    half = (wide - 2 * SIDE) * 0.64
-    pen.text(SIDE, y, one_line(document.title, look.SMALL, half), look.SMALL)
-    firm = one_line(document.firm.name, look.SMALL, wide - 2 * SIDE - half - 10)
-    pen.aligned(SIDE, y, wide - 2 * SIDE, firm, look.SMALL, "right")
-    pen.line(SIDE, y - 6, wide - SIDE, y - 6, look.RULE, 0.5)
+    half = (wide - 2 * paper.side) * 0.64
+    pen.text(paper.side, y, one_line(document.title, look.SMALL, half), look.SMALL)
+    firm = one_line(document.firm.name, look.SMALL, wide - 2 * paper.side - half - 10)
+    pen.aligned(paper.side, y, wide - 2 * paper.side, firm, look.SMALL, "right")
+    pen.line(paper.side, y - 6, wide - paper.side, y - 6, look.RULE, 0.5)
 
 
 def _draw_foot(pen: Pen, document: Document, number: int, count: int) -> None:
     words = language(document.firm.lang.partition("-")[0])
-    wide = document.firm.paper.size[0]
+    paper = document.firm.paper
+    wide = paper.size[0]
     y = 12 * look.MM
-    pen.line(SIDE, y + 10, wide - SIDE, y + 10, look.RULE, 0.5)
-    reference = one_line(document.reference, look.SMALL, (wide - 2 * SIDE) * 0.7)
-    pen.text(SIDE, y, reference, look.SMALL)
-    pen.aligned(SIDE, y, wide - 2 * SIDE, words.say("page", number=number, count=count), look.SMALL, "right")
+    pen.line(paper.side, y + 10, wide - paper.side, y + 10, look.RULE, 0.5)
+    reference = one_line(document.reference, look.SMALL, (wide - 2 * paper.side) * 0.7)
+    pen.text(paper.side, y, reference, look.SMALL)
+    pen.aligned(
+        paper.side, y, wide - 2 * paper.side, words.say("page", number=number, count=count), look.SMALL, "right"
+    )
     if number == count and pen.fell_back:
-        pen.text(SIDE, y - 10, words.say("missing", sign=MISSING), look.SMALL)
+        pen.text(paper.side, y - 10, words.say("missing", sign=MISSING), look.SMALL)

@@ -1,0 +1,51 @@
+"""Wiring card: the terminal map and the water path of one controller, to hang inside its door beside the schedule."""
+
+from dataclasses import dataclass
+
+from reports.documents.kit import look
+from reports.documents.kit.blocks import Block, Text, Title, caution
+from reports.documents.kit.drawing import DrawingBlock
+from reports.documents.kit.page import Document, Firm, pdf_bytes
+from sites.core.plant_drawing import DrawnPlant, map_rows, terminal_map, water_path
+
+FIRST_PAGE, ROWS_A_PAGE = 8, 12  # lines of the terminal map that stay readable on a page
+WIDTH, PATH_WIDTH = 520.0, 780.0
+
+
+@dataclass(frozen=True)
+class WiringCard:
+    """`made_on` is the day the register was read, finished words; `call` who to call."""
+
+    firm: Firm
+    reference: str
+    plant: DrawnPlant
+    location: str
+    made_on: str
+    call: tuple[str, ...] = ()
+
+
+def wiring_card_pdf(card: WiringCard) -> bytes:
+    """The card as PDF bytes: the same drawings as on the page."""
+    plant = card.plant
+    about = " · ".join(part for part in (plant.site, card.location, f"register of {card.made_on}") if part.strip())
+    blocks: list[Block] = [
+        Title("Wiring card", plant.controller, about),
+        caution(
+            "Before you touch a wire",
+            [
+                "Isolate the supply and lock it before you open the enclosure. The mains side is work for a licensed "
+                "electrician; local codes apply.",
+                "The drawing shows the register, not the site: prove each wire with a meter before you rely on it.",
+                "Stop and secure the pump; a pump must not work against closed valves.",
+            ],
+        ),
+    ]
+    count = map_rows(plant)
+    starts = [0, *range(FIRST_PAGE, count, ROWS_A_PAGE)]
+    for start, end in zip(starts, [*starts[1:], count], strict=True):
+        blocks.append(DrawingBlock(terminal_map(plant, WIDTH, (start, end)), most_height=660.0))
+    blocks.append(DrawingBlock(water_path(plant, PATH_WIDTH), most_height=660.0))
+    if card.call:
+        blocks.append(Text((("Who to call", look.STRONG), *((line, look.BODY) for line in card.call))))
+    title = f"Wiring card, {plant.controller}, {plant.site}"
+    return pdf_bytes([Document(card.firm, title, card.reference, tuple(blocks))])
