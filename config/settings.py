@@ -151,6 +151,9 @@ CELERY_TASK_TIME_LIMIT = 900
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
 
+# Rung by `jobs` when somebody has changed the plan, so that the floors above look for what they have to do.
+PLAN_CHANGED_TASKS = ["reports.tasks.tell_clients"]
+
 EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")
 vars().update(EMAIL_CONFIG)
 if env("EMAIL_URL", default="").startswith("filemail") or not env("EMAIL_URL", default=""):

@@ -115,3 +115,33 @@ class FaultAdmin(admin.ModelAdmin):
         "photos",
         "found_by",
     ]
+
+
+@admin.register(models.Replan)
+class ReplanAdmin(admin.ModelAdmin):
+    list_display = ["upset", "state", "first_day", "last_day", "asked_at", "asked_by"]
+    list_filter = ["upset", "state"]
+
+    def has_add_permission(self, request) -> bool:
+        return False
+
+    def has_change_permission(self, request, obj=None) -> bool:
+        return False
+
+
+@admin.register(models.TravelLeg)
+class TravelLegAdmin(admin.ModelAdmin):
+    list_display = ["from_place", "to_place", "seconds", "metres", "source", "map_version"]
+    list_filter = ["map_version", "estimated"]
+
+    def has_add_permission(self, request) -> bool:
+        return False
+
+
+@admin.register(models.CalendarFeed)
+class CalendarFeedAdmin(admin.ModelAdmin):
+    list_display = ["technician", "made_at"]
+    exclude = ["token_sha256"]
+
+    def has_add_permission(self, request) -> bool:
+        return False

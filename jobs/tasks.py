@@ -1,6 +1,7 @@
 """Nudges for the worker: each finds its work in the database and may run twice without harm."""
 
-from celery import shared_task
+from celery import current_app, shared_task
+from django.conf import settings
 from django.core.exceptions import ValidationError
 
 from jobs.actions.inbox import apply_waiting
@@ -29,3 +30,9 @@ def sweep_season_plans() -> int:
 def apply_waiting_records() -> int:
     """Apply records of phones that a killed process left waiting; returns how many."""
     return apply_waiting()
+
+
+def nudge_listeners() -> None:
+    """After a change of the plan: ring the tasks of floors above that look for work. The hall says which."""
+    for name in settings.PLAN_CHANGED_TASKS:
+        current_app.tasks[name].delay_on_commit()

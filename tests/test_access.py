@@ -20,7 +20,7 @@ from django.test import Client
 from django.urls import URLResolver, get_resolver, reverse
 from PIL import Image
 
-from jobs.models import Absence, ChecklistTemplate, InboxRecord, PlanRun, ServicePlan, ValveMeasurement, Visit
+from jobs.models import Absence, ChecklistTemplate, InboxRecord, PlanRun, Replan, ServicePlan, ValveMeasurement, Visit
 from reports.models import AppointmentMail, Delivery, Document
 from scheduling.models import CatchCanTest, DailyWeather, Program, SeasonSchedule, WateringPause, WeatherImport
 from sites.actions.photos import store_photo
@@ -128,6 +128,15 @@ SCHEDULING = {
     "scheduling:schedule_applied": button(STAFF_ROWS, "schedule", "controller"),
     "scheduling:figure": page("-NNNNNN", "schedule", "zone", "month"),  # nothing was computed for it: absent for all
     "scheduling:program_edit": page(OFFICE_ONLY, "draft_program"),
+    "scheduling:program_new": button(OFFICE_ONLY, "draft", "controller"),
+    "scheduling:program_copy": button(OFFICE_ONLY, "draft_program"),
+    "scheduling:program_delete": page(OFFICE_ONLY, "draft_program"),
+    "scheduling:sequence": read(STAFF_ROWS, "schedule"),
+    # No program runs on it, so there is no picture: absent for all.
+    "scheduling:sequence_chart": read("-NNNN--", "schedule", "controller", "date", "week", "wide"),
+    "scheduling:manual_run": read(STAFF_ROWS, "controller"),
+    # Nothing is asked for: absent for all.
+    "scheduling:manual_run_chart": read("-NNNN--", "controller", "wide"),
     "scheduling:site_season": page(ALL_ROWS, "site", "year"),
     "scheduling:what_if": page(STAFF_ROWS, "site", "year"),
     "scheduling:zone_season": page(ALL_ROWS, "zone", "year"),
@@ -144,6 +153,10 @@ SCHEDULING = {
 }
 JOBS = {
     "jobs:today": page(STAFF_ANY),
+    "jobs:upset_list": read(OFFICE_ONLY),
+    "jobs:upset_new": page(OFFICE_ONLY, "frost"),
+    "jobs:upset": read(OFFICE_ONLY, "replan"),
+    "jobs:upset_decide": button(OFFICE_ONLY, "replan"),
     "jobs:calendar": page("-+++N--", "technician"),
     "jobs:calendar_feed": read("NNNNNNN", "unknown_token"),  # closed by its token alone
     "jobs:route_download": read("-+++N--", "date", "technician", "gpx"),
@@ -158,6 +171,8 @@ JOBS = {
     "jobs:fault_repair": button(STAFF_ROWS, "fault"),
     "jobs:fault_photos": button(STAFF_ROWS, "fault"),
     "jobs:site_visits": page(STAFF_ROWS, "site"),
+    "jobs:drawings": read(STAFF_ROWS, "site"),
+    "jobs:plant_drawing": read(STAFF_ROWS, "controller", "terminals", "wide"),
     "jobs:field_app": page(STAFF_ANY),
     "jobs:field_worker": page(OPEN),
     "jobs:field_manifest": page(OPEN),
@@ -201,6 +216,8 @@ REPORTS = {
     "reports:delivery_decide": button(OFFICE_ONLY, "delivery"),
     "reports:service_sheet": read(STAFF_ROWS, "visit", "blank"),
     "reports:run_sheet": read(STAFF_ROWS, "technician", "date"),
+    "reports:controller_card": read(STAFF_ROWS, "controller"),
+    "reports:wiring_card": read(STAFF_ROWS, "controller"),
     "reports:client_home": read("-----++"),
     "reports:appointment_list": read(OFFICE_ONLY),
     "reports:appointments_tell": button(OFFICE_ONLY),
@@ -334,6 +351,11 @@ def world(owner, office, technician, other_technician, site, client_user, strang
             "absence": Absence.objects.create(technician=technician, starts_on=today, ends_on=today),
             "plan_run": PlanRun.objects.create(season_year=2026, kinds=["startup"], first_day=today, last_day=today),
             "window": factories.SeasonWindowFactory(), "report": report,
+            "replan": Replan.objects.create(
+                upset="frost", detail={"now": noon.isoformat()}, first_day=today, last_day=today, fingerprint="-",
+                proposal=dict.fromkeys(("moves", "people", "tell_clients", "tell_technicians", "warnings"), [])
+                | {"drive_before_min": 0, "drive_after_min": 0, "travel_source": ""},
+            ),
             "appointment_mail": AppointmentMail.objects.create(
                 visit=visit, kind="appointment", on_date=today, recipient="h@example.com", message_id="<1@a.com>"
             ),
@@ -342,8 +364,8 @@ def world(owner, office, technician, other_technician, site, client_user, strang
             ),
         },
         plain={
-            "unknown_token": "unknown", "gpx": "gpx",
-            "month": 6, "blank": "blank", "date": today, "some_uuid": uuid.uuid4(), "year": 2026, "kind": "startup",
+            "unknown_token": "unknown", "gpx": "gpx", "frost": "frost",
+            "month": 6, "blank": "blank", "week": "week", "wide": "wide", "terminals": "terminals", "date": today, "some_uuid": uuid.uuid4(), "year": 2026, "kind": "startup",
             "future": dt.date(2099, 6, 1),
         },
     )  # fmt: skip

@@ -16,6 +16,7 @@ from jobs.models import Visit, VisitKind
 from jobs.queries.planning import firm_today
 from jobs.queries.service_minutes import REPAIR_MIN
 from jobs.queries.visit_plan import cancel_reason, visit_history
+from jobs.tasks import nudge_listeners
 from jobs.views.field import show_problem
 from sites.access import OFFICE, open_to, visible_or_404
 
@@ -72,6 +73,7 @@ def visit_cancel(request: HttpRequest, pk: int) -> HttpResponse:
         except ValidationError as error:
             show_problem(form, error)
         else:
+            nudge_listeners()
             messages.success(request, f"Cancelled: {visit}.")
             return redirect("jobs:visit_plan", pk)
     return _page(request, visit, cancel_form=form)

@@ -1,0 +1,77 @@
+"""What the office types when something comes up."""
+
+import datetime as dt
+from typing import Any
+
+from django import forms
+
+from jobs.forms.planning import NativeForm, TechnicianChoice
+from jobs.models import Replan, Visit
+from sites.models import Site, User
+
+LONGEST_CALL_MIN = 600
+
+
+class UpsetForm(NativeForm):
+    """`today` and `technicians` are handed in; `cleaned_data` are the words of the action that proposes."""
+
+    def __init__(self, *args: Any, today: dt.date, technicians: list[User], **kwargs: Any) -> None:
+        self.today, self.technicians = today, technicians
+        super().__init__(*args, **kwargs)
+
+
+class AwayForm(UpsetForm):
+    first_day = forms.DateField(label="First day away")
+    last_day = forms.DateField(label="Last day away")
+    reason = forms.CharField(max_length=80, required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["technician"] = TechnicianChoice(self.technicians, label="Technician")
+        self.order_fields(["technician"])
+        self.fields["first_day"].initial = self.fields["last_day"].initial = self.today
+
+
+class FrostForm(UpsetForm):
+    season_year = forms.IntegerField(label="Season", min_value=2000, max_value=2100)
+    due_on = forms.DateField(
+        label="Every winterisation by", help_text="The last day on which a system may still hold water."
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["season_year"].initial = self.today.year
+
+
+class CallOutForm(UpsetForm):
+    site = forms.ModelChoiceField(Site.objects.none())
+    service_min = forms.IntegerField(
+        label="Time on site", min_value=5, max_value=LONGEST_CALL_MIN, initial=60, help_text="Minutes."
+    )
+    begin_by = forms.TimeField(
+        required=False, label="Begin by", help_text="Today. Empty: as it fits best into the day."
+    )
+    instructions = forms.CharField(required=False, widget=forms.Textarea, label="What happened")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site"].queryset = Site.objects.current()
+
+
+class CancelsForm(UpsetForm):
+    visit = forms.ModelChoiceField(Visit.objects.none(), label="Visit")
+    reason = forms.CharField(max_length=300, label="Why the visit is cancelled")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        ahead = Visit.objects.filter(state=Visit.State.PLANNED, planned_on__gte=self.today).select_related("site")
+        self.fields["visit"].queryset = ahead.order_by("planned_on", "site__name")
+        self.fields["visit"].label_from_instance = lambda visit: f"{visit.planned_on:%d %b}: {visit}"
+
+
+FORMS: dict[str, type[UpsetForm]] = {
+    Replan.Upset.AWAY: AwayForm,
+    Replan.Upset.FROST: FrostForm,
+    Replan.Upset.CALL_OUT: CallOutForm,
+    Replan.Upset.CANCELLED: CancelsForm,
+}

@@ -1,0 +1,241 @@
+"""Four mornings on which a plan does not survive: what is proposed, what is accepted, and what never moves."""
+
+import datetime as dt
+import zoneinfo
+
+import pytest
+from django.core.exceptions import ValidationError
+
+from jobs.actions.planning import PlanOutdated, assign, pin, plan_season, upsets
+from jobs.models import Absence, DayRoute, Replan, SeasonWindow, Visit
+from jobs.queries.upsets import difference_of
+from tests import factories
+from tests.jobs.planning_rows import make_visits, monday_ahead
+
+pytestmark = pytest.mark.django_db
+PLACE_FIELDS = ("pk", "state", "technician_id", "planned_on", "position", "arrives_at", "promised", "promised_time")
+
+
+def at(clock: str, day: dt.date | None = None) -> dt.datetime:
+    """That time where the firm is, on the Monday or another day."""
+    zone = zoneinfo.ZoneInfo("America/Los_Angeles")
+    return dt.datetime.combine(day or monday_ahead(), dt.time.fromisoformat(clock), tzinfo=zone)
+
+
+def places() -> list[tuple]:
+    return list(Visit.objects.order_by("pk").values_list(*PLACE_FIELDS))
+
+
+def promise(visit: Visit, by) -> None:
+    """Two hours around the planned arrival, as a client is told."""
+    start = visit.arrives_at.hour * 60 + visit.arrives_at.minute - 30
+    times = [dt.time(m // 60, m % 60) for m in (start, start + 120)]
+    pin(visit=visit, promised=True, promised_time=times[0], promised_until=times[1], by=by)
+
+
+@pytest.fixture
+def week(technician, other_technician, office):
+    """Sixteen winterisations planned over a week and two technicians; every third one is promised."""
+    monday = monday_ahead()
+    make_visits(16, kind="winterisation", service_min=75)
+    SeasonWindow.objects.create(
+        season_year=monday.year, kind="winterisation", opens_on=monday, due_on=monday + dt.timedelta(days=11)
+    )
+    plan_season(
+        season_year=monday.year,
+        kinds=["winterisation"],
+        first_day=monday,
+        last_day=monday + dt.timedelta(days=11),
+        iterations=3,
+        by=office,
+    )
+    visits = list(Visit.objects.order_by("planned_on", "arrives_at"))
+    assert all(visit.state == "planned" for visit in visits)
+    for visit in visits[::3]:
+        promise(visit, office)
+    return visits
+
+
+def busiest_day(technician=None) -> tuple[int, dt.date]:
+    """(technician, day) with most stops."""
+    routes = DayRoute.objects.all() if technician is None else DayRoute.objects.filter(technician=technician)
+    days = [(r.technician_id, r.date) for r in routes]
+    return max(days, key=lambda d: Visit.objects.filter(technician_id=d[0], planned_on=d[1]).count())
+
+
+def check_stored(replan: Replan) -> None:
+    """What stands after acceptance is what the page showed, and every route is stored."""
+    for technician, on, keys in replan.proposal["orders"]:
+        rows = Visit.objects.filter(technician_id=technician, planned_on=on, state="planned").order_by("position")
+        wanted = [key for key in keys if key != "new"]
+        assert [v.pk for v in rows if v.pk in wanted] == wanted
+        assert DayRoute.objects.filter(technician_id=technician, date=on).exists()
+    for visit in Visit.objects.filter(state="planned", promised=True, promised_until__isnull=False):
+        assert visit.promised_time <= visit.arrives_at <= visit.promised_until
+
+
+def test_a_technician_falls_ill_and_nothing_changes_before_it_is_accepted(week, office):
+    ill, day = busiest_day()
+    before = places()
+    stranded = set(Visit.objects.filter(technician_id=ill, planned_on=day).values_list("pk", flat=True))
+    who = Visit.objects.filter(technician_id=ill).first().technician
+
+    replan = upsets.propose_absence(
+        technician=who, first_day=day, last_day=day, reason="ill", now=at("07:00", day), by=office
+    )
+
+    assert places() == before
+    assert not Absence.objects.exists()
+    moved = {line["visit"] for line in replan.proposal["moves"]}
+    assert stranded <= moved
+
+    upsets.accept(replan=replan, now=at("07:05", day), by=office)
+
+    assert Absence.objects.get().reason == "ill"
+    assert not Visit.objects.filter(technician_id=ill, planned_on=day).exists()
+    replan.refresh_from_db()
+    assert replan.state == Replan.State.ACCEPTED
+    check_stored(replan)
+    # A promise is broken only where it had to be, and only of the stranded.
+    assert set(replan.proposal["tell_clients"]) <= stranded
+    kept = [row for row in before if row[6] and row[0] not in stranded]
+    assert all(Visit.objects.get(pk=row[0]).promised_time == row[7] for row in kept)
+    assert all(Visit.objects.get(pk=row[0]).planned_on == row[3] for row in kept)
+
+
+def test_a_freeze_a_week_early_brings_every_winterisation_before_it(week, office):
+    monday = monday_ahead()
+    new_due = monday + dt.timedelta(days=4)
+    late = Visit.objects.filter(planned_on__gt=new_due).count()
+
+    replan = upsets.propose_frost(
+        season_year=monday.year, due_on=new_due, now=at("12:00", monday - dt.timedelta(days=3)), by=office
+    )
+    upsets.accept(replan=replan, now=at("12:05", monday - dt.timedelta(days=3)), by=office)
+
+    assert SeasonWindow.objects.get().due_on == new_due
+    assert not Visit.objects.filter(due_on__gt=new_due).exists()
+    assert not Visit.objects.filter(state="planned", planned_on__gt=new_due).exists()
+    assert Visit.objects.filter(state="planned").count() == 16
+    assert len([m for m in replan.proposal["moves"] if m["before"]]) >= late
+    check_stored(replan)
+
+
+def test_a_burst_pipe_at_1040_is_served_today_and_started_and_promised_visits_stay(week, office):
+    technician, day = busiest_day()
+    stops = list(Visit.objects.filter(technician_id=technician, planned_on=day).order_by("position"))
+    Visit.objects.filter(pk=stops[0].pk).update(state="started", started_at=at("08:10", day))
+    promises = [v for v in stops[1:] if v.promised]
+    before = {row[0]: row for row in places()}
+    site = factories.SiteFactory(name="Burst", latitude=47.63, longitude=-122.31)
+
+    replan = upsets.propose_call_out(
+        site=site,
+        service_min=60,
+        begin_by=dt.time(12, 30),
+        instructions="burst pipe",
+        now=at("10:40", day),
+        by=office,
+    )
+    assert not Visit.objects.filter(site=site).exists()
+    upsets.accept(replan=replan, now=at("10:45", day), by=office)
+
+    call = Visit.objects.get(site=site)
+    assert (call.planned_on, call.state, call.kind) == (day, "planned", "repair")
+    assert dt.time(10, 40) <= call.arrives_at <= dt.time(12, 30)
+    started = Visit.objects.get(pk=stops[0].pk)
+    assert before[started.pk] == tuple(getattr(started, name) for name in PLACE_FIELDS)
+    for visit in promises:
+        now = Visit.objects.get(pk=visit.pk)
+        told = visit.pk in replan.proposal["tell_clients"]
+        assert told or (now.planned_on == day and now.promised_time == visit.promised_time)
+    check_stored(replan)
+
+
+def test_a_client_cancels_and_only_that_day_closes_up(week, office):
+    technician, day = busiest_day()
+    gone = Visit.objects.filter(technician_id=technician, planned_on=day).order_by("position").first()
+    others = [row for row in places() if row[3] != day]
+
+    replan = upsets.propose_cancellation(visit=gone, reason="sold", now=at("07:00", day), by=office)
+    difference = difference_of(replan)
+    assert [line.visit.pk for line in difference.moves if line.gone] == [gone.pk]
+    upsets.accept(replan=replan, now=at("07:01", day), by=office)
+
+    gone.refresh_from_db()
+    assert gone.state == "cancelled"
+    assert [row for row in places() if row[3] != day] == others
+    assert replan.proposal["tell_clients"] in ([], [gone.pk])
+    check_stored(replan)
+
+
+def test_a_proposal_that_is_discarded_leaves_everything_as_it_was(week, office):
+    before = places()
+    visit = week[0]
+    replan = upsets.propose_cancellation(visit=visit, reason="sold", now=at("07:00"), by=office)
+
+    upsets.discard(replan=replan, by=office)
+
+    assert places() == before
+    with pytest.raises(ValidationError, match="decided already"):
+        upsets.accept(replan=replan, now=at("07:00"), by=office)
+
+
+def test_a_proposal_is_refused_when_the_plan_changed_meanwhile(week, office, technician):
+    visit, other = week[0], next(v for v in week if not v.promised and v.pk != week[0].pk)
+    replan = upsets.propose_cancellation(visit=visit, reason="sold", now=at("07:00"), by=office)
+    Visit.objects.filter(pk=visit.pk).update(service_min=200)
+    before = places()
+
+    with pytest.raises(PlanOutdated):
+        upsets.accept(replan=replan, now=at("07:00"), by=office)
+
+    assert places() == before
+    assert other.state == "planned"
+
+
+def test_a_proposal_for_a_day_under_way_grows_old(week, office):
+    _, day = busiest_day()
+    site = factories.SiteFactory(latitude=47.63, longitude=-122.31)
+    replan = upsets.propose_call_out(site=site, service_min=30, now=at("10:40", day), by=office)
+
+    with pytest.raises(PlanOutdated, match="gone on"):
+        upsets.accept(replan=replan, now=at("12:00", day), by=office)
+
+
+def test_the_office_sees_the_difference_and_decides_on_the_page(client, week, office):
+    client.force_login(office)
+    visit = week[0]
+    page = client.get(f"/upsets/new/cancelled/?visit={visit.pk}").content.decode()
+    assert f'<option value="{visit.pk}" selected>' in page
+
+    wrong = client.post("/upsets/new/cancelled/", {"visit": visit.pk, "reason": ""})
+    assert wrong.status_code == 422
+    answer = client.post("/upsets/new/cancelled/", {"visit": visit.pk, "reason": "sold the house"})
+    page = client.get(answer.url).content.decode()
+    assert "Accept the new plan" in page
+    assert str(visit.site) in page
+    visit.refresh_from_db()
+    assert visit.state == "planned"
+
+    answer = client.post(f"{answer.url}decide/", {"decision": "accept"}, follow=True)
+    assert "The new plan stands" in answer.content.decode()
+    visit.refresh_from_db()
+    assert visit.state == "cancelled"
+    assert client.get("/upsets/new/nonsense/").status_code == 404
+
+
+def test_a_day_of_twenty_stops_and_four_technicians_is_replanned_while_one_waits(office):
+    """Correct at the size that the benchmark times."""
+    people = [factories.TechnicianFactory(username=f"t{n}") for n in range(4)]
+    monday = monday_ahead()
+    for n, visit in enumerate(make_visits(20, service_min=45)):
+        assign(visit=visit, technician=people[n % 4], planned_on=monday, by=office)
+
+    replan = upsets.propose_absence(
+        technician=people[0], first_day=monday, last_day=monday, now=at("06:00"), by=office
+    )
+    upsets.accept(replan=replan, now=at("06:01"), by=office)
+
+    assert Visit.objects.filter(state="planned").count() == 20
+    assert not Visit.objects.filter(technician=people[0], planned_on=monday).exists()
