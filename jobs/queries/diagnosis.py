@@ -1,11 +1,13 @@
 """A valve's figures on a visit, what is known of the valve, and what the figures mean."""
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 
 from jobs.core.diagnosis import Finding, ValveBaseline, ValveReading, diagnose, figures
 from jobs.core.diagnosis_rules import Level
 from jobs.models import ValveMeasurement, Visit
 from jobs.queries.places import named
+from sites.core.units import format_quantity
 from sites.models import Valve
 
 NUMBERS = ("coil_resistance_ohm", "voltage_v", "current_a", "flow_l_min", "pressure_kpa", "temperature_c")
@@ -72,17 +74,33 @@ class ValveCheck:
         return {Level.OK: "good", Level.WATCH: "warn", Level.ACT: "bad"}[self.worst]
 
 
-def valve_check(valve: Valve, rows: list[ValveMeasurement], visit: Visit) -> ValveCheck:
-    """`rows`: every measurement of the valve, the newest first."""
+def valve_check(valve: Valve, rows: list[ValveMeasurement], visit: Visit, units: str) -> ValveCheck:
+    """`rows`: every measurement of the valve, the newest first. `units`: the firm's, for the sentences."""
     measurement = next((row for row in rows if row.visit_id == visit.pk), None)
     baseline = valve_baseline(valve)
+    findings = diagnose(valve_reading(measurement), baseline) if measurement else ()
     return ValveCheck(
         valve=valve,
         measurement=measurement,
         history=[row for row in rows if row is not measurement],
         baseline=baseline,
-        findings=diagnose(valve_reading(measurement), baseline) if measurement else (),
+        findings=tuple(_in_words_of(units, finding) for finding in findings),
     )
+
+
+_SI = re.compile(r"(-?\d+(?:\.\d+)?) (L/min|kPa|°C)")
+_QUANTITY = {"L/min": "flow", "kPa": "pressure", "°C": "temperature"}
+
+
+def _in_words_of(units: str, finding: Finding) -> Finding:
+    """The same finding with the firm's units in its sentences; the figures themselves stay SI."""
+
+    def shown(found: re.Match[str]) -> str:
+        quantity = _QUANTITY[found[2]]
+        return format_quantity(float(found[1]), quantity, units, decimals=0 if quantity == "temperature" else None)
+
+    told = tuple(_SI.sub(shown, words) for words in finding.assumed)
+    return replace(finding, comparison=_SI.sub(shown, finding.comparison), assumed=told)
 
 
 def valve_baseline(valve: Valve) -> ValveBaseline:

@@ -21,7 +21,7 @@ from jobs.queries.checklists import checklist_rows
 from jobs.queries.diagnosis import ValveCheck, valve_check
 from jobs.queries.places import named
 from scheduling.models import AppliedSchedule, SeasonSchedule
-from sites.models import Controller, User, Valve
+from sites.models import Controller, Firm, User, Valve
 
 # On a repair only the valve in question is measured.
 MEASURED_KINDS = (VisitKind.STARTUP, VisitKind.MID_SEASON, VisitKind.WINTERISATION)
@@ -142,7 +142,8 @@ def valve_checks(visit: Visit) -> list[ValveCheck]:
     measured = ValveMeasurement.objects.filter(valve__controller__site_id=visit.site_id)
     for row in measured.select_related("measured_by").order_by("-measured_at", "-pk"):
         history[row.valve_id].append(row)
-    return [valve_check(valve, history[valve.pk], visit) for valve in site_valves(visit)]
+    units = Firm.current().units
+    return [valve_check(valve, history[valve.pk], visit, units) for valve in site_valves(visit)]
 
 
 def valve_after(checks: list[ValveCheck], valve: Valve) -> Valve | None:

@@ -39,6 +39,11 @@ def day(date: dt.date | None) -> str:
     return f"{date.day} {date:%B %Y}" if date else ""
 
 
+def date_at(moment: dt.datetime, site: Site) -> dt.date:
+    """The date at the site: stored moments are UTC, where an evening in the west is the next day already."""
+    return timezone.localdate(moment, timezone=ZoneInfo(site.time_zone))
+
+
 def clock(moment: dt.datetime | dt.time | None, site: Site) -> str:
     """Hours and minutes at the site."""
     if moment is None:

@@ -9,15 +9,18 @@ from django.urls import reverse
 
 from jobs.models import Fault, Visit, VisitKind
 from reports.documents import season_report as report
-from reports.queries.letterhead import address_lines, letterhead
+from reports.queries.letterhead import address_lines, date_at, letterhead
 from reports.queries.season_weather import SeasonWeather
 from reports.queries.service_sheet import sentence
 from reports.queries.telling import Telling
+from scheduling.core.water.derivation import shown_value
 from scheduling.models import SeasonSchedule
 from scheduling.queries.explain import Explained, explain
 from scheduling.queries.water_use import SiteWaterUse, site_water_use
 from sites.core.units import unit_label
 from sites.models import Firm, Site, Zone
+
+PLACE_OF_FAULT = ("site", "zone", "valve", "controller", "supply")
 
 
 def season_report_data(site: Site, *, season_year: int, prepared_on: dt.date) -> report.SeasonReport:
@@ -144,7 +147,7 @@ def _visits(site: Site, year: int, telling: Telling) -> tuple[report.VisitDone, 
     done = Visit.objects.filter(site=site, season_year=year, state=Visit.State.FINISHED)
     return tuple(
         report.VisitDone(
-            date=telling.date(visit.finished_at.date()) if visit.finished_at else "",
+            date=telling.date(date_at(visit.finished_at, site)) if visit.finished_at else "",
             kind=telling.visit(visit.kind),
             technician=str(visit.technician or ""),
             summary=_visit_summary(visit, telling),
@@ -175,15 +178,15 @@ def _faults(site: Site, year: int) -> list[Fault]:
     """Faults of the season: found in it, mended in it, or still open."""
     in_year = Q(found_at__year=year) | Q(repaired_at__year=year)
     rows = Fault.objects.filter(in_year, site=site).exclude(state=Fault.State.DISMISSED)
-    return list(rows.select_related("zone", "valve", "controller", "supply").order_by("found_at"))
+    return list(rows.select_related(*PLACE_OF_FAULT).order_by("found_at"))
 
 
 def _fault_line(fault: Fault, telling: Telling) -> report.FaultLine:
     outcome = telling.words.say("faults.open")
     if fault.state == Fault.State.REPAIRED and fault.repaired_at:
-        outcome = telling.words.say("faults.mended_on", date=telling.date(fault.repaired_at.date()))
+        outcome = telling.words.say("faults.mended_on", date=telling.date(date_at(fault.repaired_at, fault.site)))
     return report.FaultLine(
-        found=telling.date(fault.found_at.date()),
+        found=telling.date(date_at(fault.found_at, fault.site)),
         where=telling.place(fault),
         what=telling.fault(fault),
         outcome=outcome,
@@ -193,7 +196,9 @@ def _fault_line(fault: Fault, telling: Telling) -> report.FaultLine:
 def _recommendations(site: Site, use: SiteWaterUse, telling: Telling) -> tuple[report.Recommendation, ...]:
     """What the register and the season call for; nothing is advised that has no figure or fault behind it."""
     words = telling.words
-    open_faults = Fault.objects.open().filter(site=site).select_related("zone", "valve", "controller", "supply")
+    open_faults = (
+        Fault.objects.open().filter(site=site).select_related("site", "zone", "valve", "controller", "supply")
+    )
     found = [_mend(fault, telling) for fault in open_faults]
     for assembly in site.backflow_assemblies.filter(test_due_on__lte=use.until + dt.timedelta(days=180)):
         found.append(
@@ -217,7 +222,9 @@ def _recommendations(site: Site, use: SiteWaterUse, telling: Telling) -> tuple[r
 def _mend(fault: Fault, telling: Telling) -> report.Recommendation:
     words = telling.words
     what = words.say(f"fault.{fault.kind}")
-    reason = words.say("advice.found", severity=telling.severity(fault), date=telling.date(fault.found_at.date()))
+    reason = words.say(
+        "advice.found", severity=telling.severity(fault), date=telling.date(date_at(fault.found_at, fault.site))
+    )
     if fault.part_needed:
         reason += " " + sentence(words.say("advice.part", part=fault.part_needed.rstrip(".")))
     return report.Recommendation(
@@ -265,7 +272,7 @@ def _assumptions(site: Site, year: int, telling: Telling) -> tuple[report.Assump
     zones_of: dict[tuple[str, str, str], list[str]] = {}
     for zone in Zone.objects.filter(site=site).order_by("number"):
         explained = explain(schedule, zone, schedule.month)
-        for entry in default_inputs(explained) if explained else ():
+        for entry in default_inputs(explained, telling.firm.units) if explained else ():
             zones_of.setdefault(entry, []).append(str(zone.number))
     return tuple(
         report.Assumption(
@@ -279,11 +286,11 @@ def _assumptions(site: Site, year: int, telling: Telling) -> tuple[report.Assump
     )
 
 
-def default_inputs(explained: Explained) -> list[tuple[str, str, str]]:
+def default_inputs(explained: Explained, units: str) -> list[tuple[str, str, str]]:
     """(name, value with unit, note) of the inputs that stand on a default, each once."""
     found: dict[tuple[str, str, str], None] = {}
     for figure in explained.figures:
         for entry in figure.derivation.defaults:
-            value = f"{entry.value:g}" if isinstance(entry.value, int | float) else entry.value
-            found[(entry.name, f"{value} {entry.unit}".strip(), entry.note or figure.derivation.source)] = None
+            value = shown_value(entry.value, entry.unit, units)
+            found[(entry.name, value, entry.note or figure.derivation.source)] = None
     return list(found)

@@ -1,7 +1,6 @@
 """A visit and its site's register as the dataclass that the service sheet prints."""
 
 from dataclasses import replace
-from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.urls import reverse
@@ -16,7 +15,7 @@ from jobs.queries.diagnosis import ValveCheck
 from jobs.queries.field import valve_checks
 from reports.documents import service_sheet as sheet
 from reports.documents.controller_card import Program
-from reports.queries.letterhead import address_lines, amount, clock, day, letterhead, plain, when_planned
+from reports.queries.letterhead import address_lines, amount, clock, date_at, day, letterhead, plain, when_planned
 from reports.queries.programs import printed_programs, published_schedule
 from scheduling.models import AppliedSchedule
 from sites.core.units import unit_label
@@ -67,7 +66,7 @@ def _units(firm: Firm) -> sheet.Units:
 
 
 def _done_on(visit: Visit) -> str:
-    return day(timezone.localtime(visit.finished_at, ZoneInfo(visit.site.time_zone)).date())
+    return day(date_at(visit.finished_at, visit.site))
 
 
 def _programs(visit: Visit, *, completed: bool) -> tuple[Program, ...]:
@@ -78,7 +77,7 @@ def _programs(visit: Visit, *, completed: bool) -> tuple[Program, ...]:
         return ()
     applied = AppliedSchedule.objects.filter(schedule=schedule)
     if completed:
-        done_on = timezone.localtime(visit.finished_at, ZoneInfo(visit.site.time_zone)).date()
+        done_on = date_at(visit.finished_at, visit.site)
         wanted = set(applied.filter(applied_on=done_on).values_list("controller_id", flat=True))
     else:
         by_hand = Controller.objects.filter(site=visit.site, set_by_hand=True)
@@ -254,7 +253,7 @@ def _last_findings(visit: Visit) -> tuple[str, ...]:
         earlier = earlier.filter(found_at__lt=visit.started_at)
     rows = earlier.select_related("valve", "zone").order_by("-found_at")[:8]
     return tuple(
-        f"{day(row.found_at.date())}: {row.get_kind_display()}, {fault_place(row)}. "
+        f"{day(date_at(row.found_at, visit.site))}: {row.get_kind_display()}, {fault_place(row)}. "
         + sentence(f"{row.get_state_display().capitalize()}{': ' + row.repair_note if row.repair_note else ''}")
         for row in rows
     )
@@ -280,7 +279,7 @@ def _open_faults(visit: Visit) -> tuple[sheet.OpenFault, ...]:
             where=fault_place(row),
             what=f"{row.get_kind_display()} ({row.get_severity_display()})"
             + (f": {row.description}" if row.description else ""),
-            since=day(row.found_at.date()),
+            since=day(date_at(row.found_at, visit.site)),
         )
         for row in rows
     )
@@ -330,7 +329,7 @@ def _answer_words(item: ChecklistItem, answer: ChecklistAnswer | None, firm: Fir
 
 def _outcome(visit: Visit) -> sheet.Outcome:
     site = visit.site
-    finished_on = day(timezone.localtime(visit.finished_at, ZoneInfo(site.time_zone)).date())
+    finished_on = day(date_at(visit.finished_at, site))
     return sheet.Outcome(
         arrived=clock(visit.started_at, site),
         left=clock(visit.finished_at, site),

@@ -4,19 +4,11 @@ import calendar
 
 from django import template
 
+from scheduling.core.water.derivation import shown_value
 from sites.core.units import format_quantity
 from sites.models import Firm
 
 LITRES_PER_M3 = 1000.0
-# Unit of the water core -> quantity that has a unit of the firm's own, and what to divide by.
-QUANTITY_OF_UNIT = {
-    "mm": ("depth", 1.0),
-    "mm/h": ("rate", 1.0),
-    "L": ("volume", LITRES_PER_M3),
-    "m2": ("area", 1.0),
-    "m": ("length", 1.0),
-    "L/min": ("flow", 1.0),
-}
 
 register = template.Library()
 
@@ -48,15 +40,8 @@ def month_name(month: int) -> str:
 
 @register.filter
 def with_unit(value: float | str | None, unit: str) -> str:
-    """A value of a derivation in the firm's units; words stay words, other numbers keep four digits."""
-    if value is None:
-        return "–"
-    if isinstance(value, str):
-        return f"{value} {unit}".strip()
-    if unit in QUANTITY_OF_UNIT:
-        quantity, divisor = QUANTITY_OF_UNIT[unit]
-        return format_quantity(value / divisor, quantity, Firm.current().units)
-    return f"{value:.4g} {unit}".strip()
+    """A value of a derivation in the firm's units."""
+    return "–" if value is None else shown_value(value, unit, Firm.current().units)
 
 
 @register.filter

@@ -31,6 +31,7 @@ def site_data(site: Site, **changed) -> dict:
         "latitude": "47.5",
         "longitude": "-122.3",
         "elevation_m": "60",
+        "special_landscape_m2": "0",
         "time_zone": "America/Los_Angeles",
         "opens_at": "08:00",
         "closes_at": "16:30",

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from sites.core.units import format_quantity
+
 Origin = Literal["measured", "register", "station", "default", "computed"]
 
 
@@ -42,6 +44,28 @@ class Derivation:
     def defaults(self) -> tuple[Input, ...]:
         """The inputs nobody measured or entered."""
         return tuple(item for item in self.inputs if item.origin == "default")
+
+
+# Unit of an input or result -> its quantity where the firm has a unit of its own, what to divide by, and decimals
+# where the usual ones hide a shallow root zone.
+_QUANTITY_OF_UNIT: dict[str, tuple[str, float, int | None]] = {
+    "mm": ("depth", 1.0, None),
+    "mm/h": ("rate", 1.0, None),
+    "L": ("volume", 1000.0, None),
+    "m2": ("area", 1.0, None),
+    "m": ("length", 1.0, 2),
+    "L/min": ("flow", 1.0, None),
+}
+
+
+def shown_value(value: float | str, unit: str, system: str) -> str:
+    """A value of a derivation in the units of `system`; words stay words, other numbers keep four digits."""
+    if isinstance(value, str):
+        return f"{value} {unit}".strip()
+    if unit not in _QUANTITY_OF_UNIT:
+        return f"{value:.4g} {unit}".strip()
+    quantity, divisor, decimals = _QUANTITY_OF_UNIT[unit]
+    return format_quantity(value / divisor, quantity, system, decimals=decimals)
 
 
 @dataclass(frozen=True)

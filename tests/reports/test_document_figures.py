@@ -1,0 +1,82 @@
+"""What stands on paper comes out of the database in the firm's units and on the site's own dates."""
+
+import datetime as dt
+
+import pytest
+
+from jobs.actions.field import record_measurement
+from jobs.models import Fault, Visit
+from reports.queries.season_report import default_inputs, season_report_data
+from reports.queries.service_sheet import service_sheet_data
+from scheduling.core.water.derivation import Derivation, Input
+from scheduling.queries.explain import Explained, Figure
+from tests import factories
+
+# Half past five in the afternoon in Seattle is the next day in UTC.
+EVENING = dt.datetime(2015, 7, 16, 0, 30, tzinfo=dt.UTC)
+
+
+@pytest.fixture
+def finished(site, technician):
+    visit = factories.VisitFactory(
+        site=site,
+        kind="mid_season",
+        season_year=2015,
+        technician=technician,
+        planned_on=dt.date(2015, 7, 15),
+        state=Visit.State.FINISHED,
+        started_at=EVENING - dt.timedelta(hours=1),
+        finished_at=EVENING,
+    )
+    return Visit.objects.get(pk=visit.pk)
+
+
+@pytest.fixture
+def us_firm(firm):
+    firm.units = "us"
+    firm.save()
+
+
+def test_an_evening_visit_and_fault_stand_on_the_sites_own_date(finished):
+    Fault.objects.create(site=finished.site, kind="pipe_leak", severity="water_loss", found_at=EVENING)
+
+    report = season_report_data(finished.site, season_year=2015, prepared_on=dt.date(2015, 12, 1))
+
+    assert [visit.date for visit in report.visits] == ["15 July 2015"]
+    assert [fault.found for fault in report.faults] == ["15 July 2015"]
+    sheet = service_sheet_data(finished, completed=False)
+    assert [fault.since for fault in sheet.open_faults] == ["15 July 2015"]
+
+
+def test_a_diagnosis_on_a_sheet_is_in_the_firms_units(finished, us_firm):
+    """75 % of 18.9 L/min (5 gpm) against 10 gpm known: words from the core, figures of the firm."""
+    zone = finished.site.zones.first()
+    zone.flow_l_min = 37.854  # 10 US gallons
+    zone.save()
+    record_measurement(
+        visit=finished,
+        valve=zone.valve,
+        values={"flow_l_min": 18.927, "coil_resistance_ohm": 10.0, "temperature_c": 25.0},
+        by=None,
+    )
+
+    told = "; ".join(row.diagnosis for row in service_sheet_data(finished, completed=True).zones)
+
+    assert "5.0 gpm against 10.0 gpm expected" in told
+    assert "at 77 °F" in told
+    assert "L/min" not in told
+    assert "°C" not in told
+
+
+def test_what_a_report_assumes_is_in_the_firms_units_and_never_rounded_to_nothing():
+    inputs = (
+        Input("root depth", 0.15, "m", "default", "usual"),
+        Input("application rate", 45.0, "mm/h", "default", "usual"),
+        Input("soil", "loam", "", "default", "assumed"),
+        Input("root depth", 0.3, "m", "measured"),
+    )
+    figure = Figure("raw_mm", "Readily available water", Derivation(10.0, "mm", "", inputs, "KB-90"))
+    explained = Explained(zone=None, month=7, figures=(figure,), week=())
+
+    assert [value for _, value, _ in default_inputs(explained, "us")] == ["0.49 ft", "1.77 in/h", "loam"]
+    assert [value for _, value, _ in default_inputs(explained, "metric")] == ["0.15 m", "45.0 mm/h", "loam"]
