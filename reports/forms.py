@@ -1,6 +1,8 @@
 from django import forms
 from django.core.validators import validate_email
 
+from jobs.models import VisitKind
+from reports.models import BulkJob
 from sites.models import Site
 
 
@@ -48,3 +50,42 @@ class SpanForm(forms.Form):
         if first and last and last < first:
             self.add_error("last_day", "The last day must not lie before the first.")
         return cleaned
+
+
+class LinkForm(forms.Form):
+    """For whom a link is made."""
+
+    label = forms.CharField(label="For whom", max_length=120, required=False, help_text="Only the office sees this.")
+
+
+class BulkForm(forms.Form):
+    """What a bulk job is to print."""
+
+    kind = forms.ChoiceField(
+        label="What",
+        choices=[choice for choice in BulkJob.Kind.choices if choice[0] != BulkJob.Kind.SEND],
+        initial=BulkJob.Kind.SHEETS,
+    )
+    shape = forms.ChoiceField(
+        label="As", choices=[choice for choice in BulkJob.Shape.choices if choice[0] != BulkJob.Shape.NONE]
+    )
+    season_year = forms.IntegerField(label="Season", min_value=2000, max_value=2100)
+    visit_kind = forms.ChoiceField(
+        label="Kind of visit", choices=[("", "all"), *VisitKind.choices], required=False, help_text="Sheets only."
+    )
+    first_day = forms.DateField(
+        label="Planned from", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    last_day = forms.DateField(
+        label="Planned until",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        help_text="Both days included. Empty: all of the season. Sheets only.",
+    )
+
+    def clean(self) -> dict:
+        wanted = super().clean()
+        first, last = wanted.get("first_day"), wanted.get("last_day")
+        if first and last and last < first:
+            self.add_error("last_day", "The last day lies before the first.")
+        return wanted

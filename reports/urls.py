@@ -1,7 +1,7 @@
 from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
-from reports.views import appointments, cards, documents, season
+from reports.views import appointments, bulk, cards, documents, fleet, mail_hooks, season, shared
 from sites import converters  # noqa: F401 - registers <iso_date:...>
 
 
@@ -9,7 +9,12 @@ class SheetForm(StringConverter):
     regex = "blank|completed"
 
 
+class FleetForm(StringConverter):
+    regex = "pdf|xlsx|csv"
+
+
 register_converter(SheetForm, "sheet_form")
+register_converter(FleetForm, "fleet_form")
 
 app_name = "reports"
 urlpatterns = [
@@ -27,4 +32,20 @@ urlpatterns = [
     path("appointments/tell/", appointments.tell_clients, name="appointments_tell"),
     path("appointments/mails/<int:pk>/", appointments.mail, name="appointment_mail"),
     path("your/", season.client_home, name="client_home"),
+    path("reports/<int:pk>/test/", season.report_test, name="report_test"),
+    path("reports/<int:pk>/links/make/", season.link_make, name="link_make"),
+    path("links/<int:pk>/revoke/", season.link_revoke, name="link_revoke"),
+    path("reports/send-all/", bulk.send_all, name="send_all"),
+    path("reports/many/", bulk.bulk_list, name="bulk_list"),
+    path("reports/many/<int:pk>/", bulk.bulk_page, name="bulk"),
+    path("reports/many/<int:pk>/change/", bulk.bulk_change, name="bulk_change"),
+    path("reports/many/<int:pk>/file/", bulk.bulk_file, name="bulk_file"),
+    path("reports/season-figures/", fleet.fleet, name="fleet"),
+    path("reports/season-figures/<fleet_form:form>/", fleet.fleet_file, name="fleet_file"),
+    # Open to strangers: closed by a token in the address, a signature or the cookie the token was swapped for.
+    path("r/<str:token>/", shared.shared_enter, name="shared_enter"),
+    path("shared/<uuid:uuid>/", shared.shared, name="shared"),
+    path("shared/<uuid:uuid>/report.pdf", shared.shared_pdf, name="shared_pdf"),
+    path("reminders/stop/<str:token>/", mail_hooks.unsubscribe, name="unsubscribe"),
+    path("hooks/bounces/", mail_hooks.bounces, name="bounces"),
 ]

@@ -21,7 +21,7 @@ from django.urls import URLResolver, get_resolver, reverse
 from PIL import Image
 
 from jobs.models import Absence, ChecklistTemplate, InboxRecord, PlanRun, Replan, ServicePlan, ValveMeasurement, Visit
-from reports.models import AppointmentMail, Delivery, Document
+from reports.models import AppointmentMail, BulkJob, Delivery, Document, ShareLink
 from scheduling.models import CatchCanTest, DailyWeather, Program, SeasonSchedule, WateringPause, WeatherImport
 from sites.actions.photos import store_photo
 from sites.models import Tariff
@@ -153,6 +153,8 @@ SCHEDULING = {
 }
 JOBS = {
     "jobs:today": page(STAFF_ANY),
+    "jobs:season_map": read(OFFICE_ONLY, "year"),
+    "jobs:season_places": read(OFFICE_ONLY, "year"),
     "jobs:upset_list": read(OFFICE_ONLY),
     "jobs:upset_new": page(OFFICE_ONLY, "frost"),
     "jobs:upset": read(OFFICE_ONLY, "replan"),
@@ -219,6 +221,22 @@ REPORTS = {
     "reports:controller_card": read(STAFF_ROWS, "controller"),
     "reports:wiring_card": read(STAFF_ROWS, "controller"),
     "reports:client_home": read("-----++"),
+    "reports:report_test": button(OFFICE_ONLY, "report"),
+    "reports:link_make": button(OFFICE_ONLY, "report"),
+    "reports:link_revoke": button(OFFICE_ONLY, "share_link"),
+    "reports:send_all": page(OFFICE_ONLY),
+    "reports:bulk_list": page(OFFICE_ONLY),
+    "reports:bulk": read(OFFICE_ONLY, "bulk_job"),
+    "reports:bulk_change": button(OFFICE_ONLY, "bulk_job"),
+    "reports:bulk_file": read(OFFICE_ONLY, "bulk_job"),
+    "reports:fleet": read(OFFICE_ONLY),
+    "reports:fleet_file": read(OFFICE_ONLY, "fleet_form"),
+    # Open without signing in, closed by a token, a cookie or a signature that nobody here has.
+    "reports:shared_enter": Route("NNNNNNN", OPEN, ("token",)),
+    "reports:shared": Route("NNNNNNN", OPEN, ("link_uuid",)),
+    "reports:shared_pdf": Route("NNNNNNN", OPEN, ("link_uuid",)),
+    "reports:unsubscribe": Route("NNNNNNN", "NNNNNNN", ("token",)),
+    "reports:bounces": Route(OPEN, "NNNNNNN"),
     "reports:appointment_list": read(OFFICE_ONLY),
     "reports:appointments_tell": button(OFFICE_ONLY),
     "reports:appointment_mail": page(OFFICE_ONLY, "appointment_mail"),
@@ -315,6 +333,13 @@ def world(owner, office, technician, other_technician, site, client_user, strang
     )
     report.pdf.save("report.pdf", ContentFile(b"%PDF-1.7 Hazel"))
     upload = SimpleUploadedFile("gate.png", one_pixel_png(), "image/png")
+    link = ShareLink.objects.create(
+        document=report, token_sha256="0" * 64, expires_at=dt.datetime(2100, 1, 1, tzinfo=dt.UTC)
+    )
+    bulk_job = BulkJob.objects.create(
+        kind="sheets", shape="zip", title="Hazel", season_year=2026, prepared_on=today, state="done", total=1
+    )
+    bulk_job.file.save("sheets.zip", ContentFile(b"Hazel"))
     photo = store_photo(site=site, upload=upload, caption="Hazel gate", taken_at=noon, by=office)
     people = {
         "A": None, "W": owner, "O": office, "T": technician, "U": other_technician, "C": client_user, "S": stranger,
@@ -359,14 +384,18 @@ def world(owner, office, technician, other_technician, site, client_user, strang
             "appointment_mail": AppointmentMail.objects.create(
                 visit=visit, kind="appointment", on_date=today, recipient="h@example.com", message_id="<1@a.com>"
             ),
+            "share_link": link,
+            "bulk_job": bulk_job,
             "delivery": Delivery.objects.create(
                 document=report, recipient="h@example.com", message_id=str(uuid.uuid4())
             ),
         },
         plain={
             "unknown_token": "unknown", "gpx": "gpx", "frost": "frost",
-            "month": 6, "blank": "blank", "week": "week", "wide": "wide", "terminals": "terminals", "date": today, "some_uuid": uuid.uuid4(), "year": 2026, "kind": "startup",
+            "month": 6, "blank": "blank", "week": "week", "wide": "wide", "terminals": "terminals", "date": today,
+            "some_uuid": uuid.uuid4(), "year": 2026, "kind": "startup",
             "future": dt.date(2099, 6, 1),
+            "fleet_form": "csv", "token": "x" * 43, "link_uuid": link.uuid,
         },
     )  # fmt: skip
 

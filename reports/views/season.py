@@ -7,10 +7,9 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from reports.actions import deliveries, documents
-from reports.forms import SendForm, suggested_recipients
-from reports.models import Delivery, Document
-from reports.queries.messages import season_report_mail
+from reports.actions import deliveries, documents, links
+from reports.forms import LinkForm, SendForm, suggested_recipients
+from reports.models import Delivery, Document, ShareLink
 from reports.queries.overview import client_reports, report_rows, site_documents
 from reports.tasks import send_waiting_deliveries
 from sites.access import OFFICE, open_to, visible_or_404
@@ -31,7 +30,8 @@ def wanted_year(request: HttpRequest) -> int:
 def report_list(request: HttpRequest) -> HttpResponse:
     year = wanted_year(request)
     page = Paginator(report_rows(year), PAGE_ROWS).get_page(request.GET.get("page"))
-    unsettled = Delivery.objects.filter(state__in=[Delivery.State.UNKNOWN, Delivery.State.FAILED])
+    state = Delivery.State
+    unsettled = Delivery.objects.filter(state__in=[state.UNKNOWN, state.FAILED, state.BOUNCED])
     context = {
         "year": year,
         "page": page,
@@ -75,13 +75,59 @@ def report_send(request: HttpRequest, pk: int) -> HttpResponse:
         send_waiting_deliveries.delay_on_commit()
         messages.success(request, f"Queued for {', '.join(delivery.recipient for delivery in ordered)}.")
         return redirect("reports:report_send", report.pk)
+    now = timezone.now()
     context = {
         "report": report,
         "form": form,
-        "mail": season_report_mail(report),
+        "link_form": LinkForm(auto_id="link_%s"),
+        "mail": deliveries.preview(report, now=now),
         "deliveries": report.deliveries.order_by("pk"),
+        "links": report.links.order_by("-pk"),
+        "now": now,
     }
     return render(request, "reports/report_send.html", context, status=422 if form.errors else 200)
+
+
+def _report(request: HttpRequest, pk: int) -> Document:
+    rows = Document.objects.filter(kind=Document.Kind.SEASON_REPORT).select_related("site__client")
+    return visible_or_404(rows, request.user, pk=pk)
+
+
+@require_POST
+@open_to(*OFFICE)
+def report_test(request: HttpRequest, pk: int) -> HttpResponse:
+    """Send the mail to oneself."""
+    report = _report(request, pk)
+    try:
+        address = deliveries.send_test(document=report, now=timezone.now(), by=request.user)
+    except deliveries.NotSendable as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, f"A test went to {address}. The client was not written to.")
+    return redirect("reports:report_send", report.pk)
+
+
+@require_POST
+@open_to(*OFFICE)
+def link_make(request: HttpRequest, pk: int) -> HttpResponse:
+    """Make a link to hand on; its address is shown once, on this answer only."""
+    report = _report(request, pk)
+    form = LinkForm(request.POST)
+    label = form.cleaned_data["label"] if form.is_valid() else ""
+    link, token = links.make_link(document=report, label=label, now=timezone.now(), by=request.user)
+    context = {"report": report, "link": link, "address": deliveries.shared_url(token)}
+    response = render(request, "reports/link_made.html", context)
+    response["Cache-Control"] = "no-store"
+    return response
+
+
+@require_POST
+@open_to(*OFFICE)
+def link_revoke(request: HttpRequest, pk: int) -> HttpResponse:
+    link = visible_or_404(ShareLink.objects.all(), request.user, pk=pk)
+    links.revoke_link(link=link, now=timezone.now(), by=request.user)
+    messages.success(request, "The link is closed.")
+    return redirect("reports:report_send", link.document_id)
 
 
 @require_POST

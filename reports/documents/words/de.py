@@ -166,8 +166,8 @@ WORDS = {
     "mail.linked": (
         "Guten Tag {greeting},\n\nder Saisonbericht {season} zur Bewässerung von {site} ist fertig: wie die Saison "
         "war, wie viel Wasser wohin ging, was wir getan und gefunden haben und was wir vorschlagen.\n\nSie können "
-        "ihn hier ohne Anmeldung lesen, bis {until}:\n{link}\n\nWer diesen Link hat, kann den Bericht lesen. Wenn darin "
-        "etwas nicht klar ist, antworten Sie einfach auf diese Nachricht.\n\n{signature}\n"
+        "ihn hier ohne Anmeldung lesen, bis {until}:\n{link}\n\nWer diesen Link hat, kann den Bericht lesen. Wenn "
+        "darin etwas nicht klar ist, antworten Sie einfach auf diese Nachricht.\n\n{signature}\n"
     ),
     "mail.file_name": "saisonbericht-{season}-{site}",
     "shared.download": "Als PDF herunterladen",

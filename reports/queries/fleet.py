@@ -1,0 +1,226 @@
+"""A season of all sites in figures: visits on time, faults by age, repeats, water, driving."""
+
+import datetime as dt
+from collections import Counter, defaultdict
+from zoneinfo import ZoneInfo
+
+from django.utils import timezone
+
+from jobs.models import DayRoute, Fault, Visit, VisitKind
+from reports.documents.fleet import Figure, Fleet, Table
+from reports.queries.letterhead import day, letterhead
+from reports.queries.service_sheet import fault_place
+from scheduling.queries.water_use import SiteWaterUse, site_water_use
+from sites.core.units import to_display, unit_label
+from sites.models import Firm, Site
+
+LITRES_PER_M3 = 1000.0
+# A fault that comes back this soon after its repair counts as a repeat.
+REPEAT_DAYS = 730
+AGES = ((5, "under 5 years"), (10, "5 to 9 years"), (15, "10 to 14 years"), (1000, "15 years and more"))
+AGE_NOT_KNOWN = "age not known"
+
+
+def fleet_data(*, season_year: int, today: dt.date) -> Fleet:
+    """The summary of one season as far as it has gone on `today`."""
+    firm = Firm.current()
+    visits, on_time = _visits(season_year, today)
+    faults = list(
+        Fault.objects.filter(found_at__year=season_year)
+        .exclude(state=Fault.State.DISMISSED)
+        .select_related("site", "valve", "zone__valve", "controller", "supply")
+        .order_by("found_at")
+    )
+    mended = sum(fault.state == Fault.State.REPAIRED for fault in faults)
+    repeats = _repeats(faults)
+    water, saved = _water(season_year, today, firm)
+    driving, per_visit = _driving(season_year)
+    return Fleet(
+        firm=letterhead(firm),
+        season=str(season_year),
+        made=day(today),
+        figures=(
+            on_time,
+            Figure(str(len(faults)), "faults found", f"{mended} mended"),
+            Figure(str(len(repeats.rows)), "repeat faults", f"within {REPEAT_DAYS // 365} years of a repair"),
+            *saved,
+            per_visit,
+        ),
+        tables=(visits, _faults_by_age(faults), repeats, *water, driving),
+    )
+
+
+def _visits(year: int, today: dt.date) -> tuple[Table, Figure]:
+    rows, all_done, all_on_time = [], 0, 0
+    seasonal = Visit.objects.filter(season_year=year).exclude(state=Visit.State.CANCELLED)
+    for kind in VisitKind:
+        of_kind = list(seasonal.filter(kind=kind).values_list("state", "due_on", "finished_at", "site__time_zone"))
+        if not of_kind:
+            continue
+        done = [(due, finished, zone) for state, due, finished, zone in of_kind if state == Visit.State.FINISHED]
+        on_time = sum(_local_day(finished, zone) <= due for due, finished, zone in done)
+        overdue = sum(state != Visit.State.FINISHED and due < today for state, due, _, _ in of_kind)
+        share = 100.0 * on_time / len(done) if done else None
+        rows.append((kind.label.capitalize(), len(of_kind), len(done), on_time, len(done) - on_time, overdue, share))
+        all_done, all_on_time = all_done + len(done), all_on_time + on_time
+    share_text = f"{100 * all_on_time / all_done:.0f} %" if all_done else "–"
+    table = Table(
+        "visits",
+        "Visits done on time",
+        "On time: finished on or before the last day of its window. Overdue: not finished, and that day is past.",
+        ("Kind of visit", "Ordered", "Done", "On time", "Late", "Overdue", "On time, %"),
+        tuple(rows),
+        "No visit is ordered for this season.",
+    )
+    return table, Figure(share_text, "visits on time", f"{all_on_time} of {all_done} done")
+
+
+def _local_day(moment: dt.datetime, zone: str) -> dt.date:
+    return timezone.localtime(moment, ZoneInfo(zone)).date()
+
+
+def _faults_by_age(faults: list[Fault]) -> Table:
+    """Faults by kind and by the age of the valve they were found at, where one is named."""
+    names = [name for _, name in AGES] + [AGE_NOT_KNOWN]
+    counted: dict[str, Counter[str]] = defaultdict(Counter)
+    for fault in faults:
+        counted[fault.get_kind_display().capitalize()][_age_of(fault)] += 1
+    rows = [
+        (kind, *[counts[name] for name in names], counts["no valve"], sum(counts.values()))
+        for kind, counts in sorted(counted.items(), key=lambda item: (-sum(item[1].values()), item[0]))
+    ]
+    return Table(
+        "faults",
+        "Faults by kind and age of valve",
+        "The valve named with the fault, or that of its zone; its age on the day the fault was found.",
+        ("Kind of fault", *[name.capitalize() for name in names], "No valve named", "All"),
+        tuple(rows),
+        "No fault was found this season.",
+    )
+
+
+def _age_of(fault: Fault) -> str:
+    valve = fault.valve or (fault.zone.valve if fault.zone else None)
+    if valve is None:
+        return "no valve"
+    if valve.installed_on is None:
+        return AGE_NOT_KNOWN
+    years = (fault.found_at.date() - valve.installed_on).days / 365.25
+    return next(name for limit, name in AGES if years < limit)
+
+
+def _thing(fault: Fault) -> tuple:
+    return (fault.site_id, fault.kind, fault.valve_id, fault.zone_id, fault.controller_id, fault.supply_id)
+
+
+def _repeats(faults: list[Fault]) -> Table:
+    """Faults of the season that had been repaired at the same thing not long before."""
+    since = min((fault.found_at for fault in faults), default=timezone.now()) - dt.timedelta(days=REPEAT_DAYS)
+    mended: dict[tuple, list[Fault]] = defaultdict(list)
+    for earlier in Fault.objects.filter(state=Fault.State.REPAIRED, repaired_at__gte=since).order_by("repaired_at"):
+        mended[_thing(earlier)].append(earlier)
+    rows = []
+    for fault in faults:
+        named = (fault.valve_id, fault.zone_id, fault.controller_id, fault.supply_id)
+        before = [row for row in mended[_thing(fault)] if row.pk != fault.pk and row.repaired_at <= fault.found_at]
+        recent = [row for row in before if fault.found_at - row.repaired_at <= dt.timedelta(days=REPEAT_DAYS)]
+        if any(named) and recent:
+            last = recent[-1]
+            rows.append(
+                (
+                    fault.site.name,
+                    fault_place(fault),
+                    fault.get_kind_display().capitalize(),
+                    day(last.repaired_at.date()),
+                    day(fault.found_at.date()),
+                    (fault.found_at - last.repaired_at).days,
+                )
+            )
+    return Table(
+        "repeats",
+        "Repeat faults",
+        "The same kind of fault at the same valve, zone, controller or supply after a repair.",
+        ("Site", "Where", "Fault", "Mended", "Found again", "Days between"),
+        tuple(rows),
+        "No fault came back.",
+    )
+
+
+def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, Table], tuple[Figure, ...]]:
+    until = min(today, dt.date(year, 12, 31))
+    uses: list[tuple[Site, SiteWaterUse]] = [
+        (site, site_water_use(site, season_year=year, until=until))
+        for site in Site.objects.current().select_related("tariff", "weather_station").order_by("name")
+    ]
+    unit = unit_label("volume", firm.units)
+
+    def volume(litres: float | None) -> float | None:
+        return None if litres is None else round(to_display(litres / LITRES_PER_M3, "volume", firm.units), 1)
+
+    compared = [(site, use) for site, use in uses if use.last_year_litres]
+    rows = [
+        (site.name, volume(use.litres), volume(use.last_year_litres), volume(use.last_year_litres - use.litres))
+        for site, use in compared
+    ]
+    over = [
+        (site.name, volume(use.litres), volume(use.budget.allowance_l), 100.0 * use.litres / use.budget.allowance_l)
+        for site, use in uses
+        if use.budget.allowance_l and use.litres > use.budget.allowance_l
+    ]
+    saved = sum(use.last_year_litres - use.litres for _, use in compared)
+    words = "less water than last year" if saved >= 0 else "more water than last year"
+    figures = (
+        Figure(f"{abs(volume(saved) or 0.0):,.0f} {unit}", words, f"{len(compared)} of {len(uses)} sites compared"),
+        Figure(str(len(over)), "sites over budget", "of the year's allowance"),
+    )
+    tables = (
+        Table(
+            "water",
+            "Water saved",
+            "Litres by the published schedules, against the same days of last year. Minus: more than last year.",
+            ("Site", f"This year, {unit}", f"Last year, {unit}", f"Saved, {unit}"),
+            tuple(sorted(rows, key=lambda row: -(row[3] or 0.0))),
+            "No site has a schedule of last year to compare with.",
+        ),
+        Table(
+            "budget",
+            "Sites over budget",
+            "Against the whole year's allowance, so a site may still pass it later in the year.",
+            ("Site", f"Used, {unit}", f"Allowance, {unit}", "Used, %"),
+            tuple(sorted(over, key=lambda row: -row[3])),
+            "No site has used more than its allowance.",
+        ),
+    )
+    return tables, figures
+
+
+def _driving(year: int) -> tuple[Table, Figure]:
+    """Minutes driven on planned routes, per visit on their days."""
+    routes = DayRoute.objects.filter(date__year=year).select_related("technician").order_by("technician")
+    visits = Counter(
+        Visit.objects.filter(planned_on__year=year)
+        .exclude(state=Visit.State.CANCELLED)
+        .values_list("technician", "planned_on")
+    )
+    by_person: dict[str, list[float]] = defaultdict(lambda: [0.0, 0.0, 0.0, 0.0])
+    for route in routes:
+        stops = visits[route.technician_id, route.date]
+        if stops:
+            sums = by_person[str(route.technician)]
+            for index, value in enumerate((1, stops, route.drive_min, route.drive_km)):
+                sums[index] += value
+    rows = [
+        (name, int(days), int(stops), minutes, km, minutes / stops)
+        for name, (days, stops, minutes, km) in by_person.items()
+    ]
+    stops, minutes = sum(row[2] for row in rows), sum(row[3] for row in rows)
+    text = f"{minutes / stops:.0f} min" if stops else "–"
+    table = Table(
+        "driving",
+        "Drive time per visit",
+        "From the planned day routes; days without a computed route are left out.",
+        ("Technician", "Days", "Visits", "Minutes driven", "km driven", "Minutes a visit"),
+        tuple(rows),
+        "No day route was computed this season.",
+    )
+    return table, Figure(text, "driven per visit", f"{int(stops)} visits")
