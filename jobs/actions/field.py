@@ -14,7 +14,7 @@ from jobs.actions.checklists import current_checklist
 from jobs.models import ValveMeasurement, Visit
 from jobs.queries.field import missing_at_finish
 from scheduling.actions.schedules import record_applied
-from scheduling.models import SeasonSchedule
+from scheduling.queries.to_set import schedule_to_set_at
 from sites.actions.audit import record
 from sites.models import Controller, User, Valve
 
@@ -156,7 +156,9 @@ def _notes(earlier: str, notes: str, missing: list[str], accept_reason: str, tim
 
 
 def _record_schedule_set(visit: Visit, controllers: Iterable[Controller], by: User | None) -> None:
-    schedule = SeasonSchedule.objects.published().filter(site_id=visit.site_id).first()
-    for controller in controllers if schedule else ():
-        applied_on = timezone.localdate(visit.finished_at, timezone=ZoneInfo(visit.site.time_zone))
-        record_applied(schedule=schedule, controller=controller, applied_on=applied_on, by=by)
+    applied_on = timezone.localdate(visit.finished_at, timezone=ZoneInfo(visit.site.time_zone))
+    for controller in controllers:
+        # Asked anew for each: a draft that stood on the sheet is published by the first.
+        schedule = schedule_to_set_at(visit.site_id)
+        if schedule is not None:
+            record_applied(schedule=schedule, controller=controller, applied_on=applied_on, by=by)

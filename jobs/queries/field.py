@@ -21,6 +21,7 @@ from jobs.queries.checklists import checklist_rows
 from jobs.queries.diagnosis import ValveCheck, valve_check
 from jobs.queries.places import named
 from scheduling.models import AppliedSchedule, SeasonSchedule
+from scheduling.queries.to_set import schedule_to_set_at
 from sites.models import Controller, Firm, User, Valve
 
 # On a repair only the valve in question is measured.
@@ -175,8 +176,8 @@ class ScheduleToSet:
 
 
 def schedule_to_set(visit: Visit) -> ScheduleToSet | None:
-    """None where nothing is published or no controller is set by hand."""
-    schedule = SeasonSchedule.objects.published().filter(site_id=visit.site_id).first()
+    """None where nothing is published or put on the visit's sheet, or no controller is set by hand."""
+    schedule = schedule_to_set_at(visit.site_id)
     controllers = list(Controller.objects.filter(site_id=visit.site_id, set_by_hand=True))
     if schedule is None or not controllers:
         return None

@@ -18,6 +18,7 @@ from reports.documents.controller_card import Program
 from reports.queries.letterhead import address_lines, amount, clock, date_at, day, letterhead, plain, when_planned
 from reports.queries.programs import printed_programs, published_schedule
 from scheduling.models import AppliedSchedule
+from scheduling.queries.to_set import schedule_to_set_at
 from sites.core.units import unit_label
 from sites.models import BackflowAssembly, Controller, Firm, Pump, Site, Valve, WaterSupply, Zone
 from sites.models.plant import Emitter
@@ -72,7 +73,7 @@ def _done_on(visit: Visit) -> str:
 def _programs(visit: Visit, *, completed: bool) -> tuple[Program, ...]:
     """Run times that are to be set at this visit: of hand-set controllers that do not carry the published revision
     yet; on a completed sheet those that were set on its day."""
-    schedule = published_schedule(visit.site)
+    schedule = published_schedule(visit.site) if completed else schedule_to_set_at(visit.site)
     if schedule is None or visit.kind == VisitKind.WINTERISATION:
         return ()
     applied = AppliedSchedule.objects.filter(schedule=schedule)

@@ -39,7 +39,7 @@ def compute_many(
     month: int | None = None,
     progress: Progress | None = None,
 ) -> list[SeasonSchedule]:
-    """Drafts for many sites, a batch at a time. A draft that a person has edited is left as it is."""
+    """Drafts for many sites, a batch at a time. A draft that a person edited or put on a visit's sheet stays."""
     ids = [site.pk for site in sites]
     stations: dict[int | None, StationWeather] = {}
     schedules: list[SeasonSchedule] = []
@@ -64,8 +64,8 @@ def _compute_batch(
     list(Site.objects.select_for_update().filter(pk__in=ids).order_by("pk").values_list("pk"))  # one writer a site
     drafts = SeasonSchedule.objects.filter(site__in=ids, state=SeasonSchedule.State.DRAFT)
     if keep_edited:
-        edited = set(drafts.exclude(edited_at=None).values_list("site_id", flat=True))
-        ids = [pk for pk in ids if pk not in edited]
+        kept = set(drafts.exclude(edited_at=None, for_next_visit_at=None).values_list("site_id", flat=True))
+        ids = [pk for pk in ids if pk not in kept]
         drafts = drafts.filter(site__in=ids)
     drafts.delete()
     last = dict(

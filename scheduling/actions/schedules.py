@@ -13,7 +13,15 @@ from scheduling.models import AppliedSchedule, SeasonSchedule
 from sites.actions.audit import record
 from sites.models import Controller, Site, User
 
-__all__ = ["ScheduleError", "compute_draft", "compute_many", "publish", "record_applied"]
+__all__ = [
+    "ScheduleError",
+    "compute_draft",
+    "compute_many",
+    "publish",
+    "put_on_next_visit",
+    "record_applied",
+    "take_off_next_visit",
+]
 
 State = SeasonSchedule.State
 
@@ -61,10 +69,44 @@ def _moment(on: dt.date | None, site: Site) -> dt.datetime:
     return dt.datetime.combine(on, dt.time(12), tzinfo=zoneinfo.ZoneInfo(site.time_zone))
 
 
+def put_on_next_visit(*, schedule: SeasonSchedule, by: User | None) -> SeasonSchedule:
+    """Put the draft on the sheet of the site's next visit; it is published when somebody notes that it was set.
+
+    Until then the nightly run leaves it as it is, so that sheet and draft say the same. Twice does nothing.
+    """
+    with transaction.atomic():
+        draft = SeasonSchedule.objects.select_for_update(of=("self",)).filter(pk=schedule.pk).first()
+        if draft is None or draft.state != State.DRAFT:
+            raise ScheduleError("This draft was computed anew or published in the meantime. Look at the new one.")
+        if not Controller.objects.filter(site=draft.site_id, set_by_hand=True, programs__schedule=draft).exists():
+            raise ScheduleError("No controller of this draft is set by hand: publish it instead.")
+        if draft.for_next_visit_at is None:
+            draft.for_next_visit_at = timezone.now()
+            draft.save(update_fields=["for_next_visit_at"])
+            record(by=by, verb="put schedule on next visit's sheet", subject=draft, site=draft.site_id)
+    return draft
+
+
+def take_off_next_visit(*, schedule: SeasonSchedule, by: User | None) -> None:
+    """The draft is an ordinary draft again: computed anew every night."""
+    with transaction.atomic():
+        if (
+            SeasonSchedule.objects.filter(pk=schedule.pk)
+            .exclude(for_next_visit_at=None)
+            .update(for_next_visit_at=None)
+        ):
+            record(by=by, verb="took schedule off next visit's sheet", subject=schedule, site=schedule.site_id)
+
+
 def record_applied(
     *, schedule: SeasonSchedule, controller: Controller, applied_on: dt.date, by: User | None
 ) -> AppliedSchedule:
-    """Note that the revision was set at the controller. Once a controller: a second note corrects the first."""
+    """Note that the revision was set at the controller. Once a controller: a second note corrects the first.
+
+    A draft that stood on the visit's sheet is published by it: now it is what the site is watered by.
+    """
+    if schedule.state == State.DRAFT and schedule.for_next_visit_at is not None:
+        schedule = publish(schedule=schedule, by=by)
     if schedule.state == State.DRAFT:
         raise ScheduleError("A draft cannot be set at a controller. Publish it first.")
     if controller.site_id != schedule.site_id:

@@ -164,11 +164,11 @@ class WeekFilterForm(forms.Form):
 
 
 class WeekActionForm(forms.Form):
-    """What to do with the chosen sites: publish their drafts, or pause them with a last day and a reason."""
+    """What to do with the chosen sites: publish, put on the next visit's sheet, or pause watering."""
 
     use_required_attribute = False
-    PUBLISH, PAUSE = "publish", "pause"
-    act = forms.ChoiceField(choices=[(PUBLISH, "publish"), (PAUSE, "pause")])
+    PUBLISH, VISIT, PAUSE = "publish", "visit", "pause"
+    act = forms.ChoiceField(choices=[(PUBLISH, "publish"), (VISIT, "visit"), (PAUSE, "pause")])
     draft = forms.ModelMultipleChoiceField(
         queryset=SeasonSchedule.objects.none(), error_messages={"required": "Choose at least one site."}
     )
@@ -181,7 +181,7 @@ class WeekActionForm(forms.Form):
         use_native_pickers(self.fields)
         # Also drafts that were published meanwhile: the action answers for them in words.
         self.fields["draft"].queryset = SeasonSchedule.objects.select_related("site").defer("basis")
-        if self.data.get("act") == self.PUBLISH:
+        if self.data.get("act") in (self.PUBLISH, self.VISIT):
             for name in ("starts_on", "ends_on", "reason"):
                 self.fields[name].required = False
 

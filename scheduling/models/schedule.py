@@ -51,7 +51,9 @@ class SeasonSchedule(models.Model):
             rows = self.filter(site_scope(user))
             if user.role in ("owner", "office"):
                 return rows
-            return rows.exclude(state=SeasonSchedule.State.DRAFT)
+            drafts = Q(state=SeasonSchedule.State.DRAFT)
+            # A technician reads the draft that he is to set at the controller.
+            return rows.exclude(drafts & Q(for_next_visit_at=None) if user.role == "technician" else drafts)
 
         def published(self) -> "SeasonSchedule.QuerySet":
             return self.filter(state=SeasonSchedule.State.PUBLISHED)

@@ -24,6 +24,7 @@ class SiteWeek:
     draft_id: int
     computed_on: dt.date
     edited: bool
+    for_next_visit: bool
     published_l: float
     needed_l: float
     paused_until: dt.date | None
@@ -94,6 +95,7 @@ def office_week(*, today: dt.date, threshold_percent: float, direction: str = "a
                 draft_id=draft["pk"],
                 computed_on=draft["week_starts_on"],
                 edited=draft["edited_at"] is not None,
+                for_next_visit=draft["for_next_visit_at"] is not None,
                 published_l=litres,
                 needed_l=draft["litres_per_week"],
                 paused_until=pauses.get(site_id),
@@ -106,7 +108,15 @@ def office_week(*, today: dt.date, threshold_percent: float, direction: str = "a
 
 def _schedules(state: str):
     return SeasonSchedule.objects.filter(state=state, site__archived_at=None).values(
-        "site_id", "pk", "revision", "season_year", "month", "week_starts_on", "edited_at", "litres_per_week"
+        "site_id",
+        "pk",
+        "revision",
+        "season_year",
+        "month",
+        "week_starts_on",
+        "edited_at",
+        "litres_per_week",
+        "for_next_visit_at",
     )
 
 

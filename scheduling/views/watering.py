@@ -76,7 +76,8 @@ def schedule(request: HttpRequest, pk: int) -> HttpResponse:
         shown["published"] = published
         shown["changes"] = changes(published, row)
         shown["week"] = week_timeline(row, week_starts_on=timezone.localdate())
-        shown["compute_form"] = ComputeForm(auto_id="compute_%s")
+        if request.user.is_office:
+            shown["compute_form"] = ComputeForm(auto_id="compute_%s")
     return render(request, "scheduling/schedule.html", shown)
 
 
@@ -114,6 +115,24 @@ def schedule_publish(request: HttpRequest, pk: int) -> HttpResponse:
     else:
         messages.success(request, f"Published as revision {published.revision} of {published.season_year}.")
     return redirect(_watering_url(row.site_id))
+
+
+@open_to(*OFFICE)
+@require_POST
+def schedule_next_visit(request: HttpRequest, pk: int) -> HttpResponse:
+    """Put the draft on the next visit's sheet, or take it off again."""
+    row = _schedule(request, pk)
+    if row.for_next_visit_at is not None:
+        schedules.take_off_next_visit(schedule=row, by=request.user)
+        messages.success(request, "Taken off the next visit's sheet.")
+        return redirect("scheduling:schedule", row.pk)
+    try:
+        schedules.put_on_next_visit(schedule=row, by=request.user)
+    except ScheduleError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, "It stands on the sheet of the next visit and is published when it was set.")
+    return redirect("scheduling:schedule", row.pk)
 
 
 @open_to(*STAFF)

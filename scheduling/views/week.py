@@ -1,4 +1,4 @@
-"""This week: sites whose published schedule is off, most water first; publish or pause those chosen."""
+"""This week: sites whose published schedule is off, most water first; publish, hand over or pause those chosen."""
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -51,12 +51,15 @@ def _act(request: HttpRequest, form: WeekActionForm) -> None:
         )
         messages.success(request, f"{len(chosen)} sites paused until {form.cleaned_data['ends_on']:%-d %B %Y}.")
         return
-    published = 0
+    verb, told = schedules.publish, "published"
+    if form.cleaned_data["act"] == WeekActionForm.VISIT:
+        verb, told = schedules.put_on_next_visit, "put on the sheet of the next visit"
+    done = 0
     for draft in chosen:
         try:
-            schedules.publish(schedule=draft, by=request.user)
-            published += 1
+            verb(schedule=draft, by=request.user)
+            done += 1
         except ScheduleError as error:
             messages.error(request, f"{draft.site}: {error}")
-    if published:
-        messages.success(request, f"{published} schedules published.")
+    if done:
+        messages.success(request, f"{done} schedule{'' if done == 1 else 's'} {told}.")
