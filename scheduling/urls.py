@@ -43,6 +43,11 @@ urlpatterns = [
         "controllers/<int:pk>/manual-run-<chart_shape:shape>.svg", sequence.manual_run_chart, name="manual_run_chart"
     ),
     path("programs/<int:pk>/edit/", programs.program_edit, name="program_edit"),
+    path("programs/<int:pk>/copy/", programs.program_copy, name="program_copy"),
+    path("programs/<int:pk>/delete/", programs.program_delete, name="program_delete"),
+    path(
+        "schedules/<int:pk>/controllers/<int:controller_pk>/programs/new/", programs.program_new, name="program_new"
+    ),
     path("sites/<int:pk>/watering/seasons/<int:year>/", seasons.site_season, name="site_season"),
     path("sites/<int:pk>/watering/seasons/<int:year>/what-if/", seasons.site_what_if, name="what_if"),
     path("zones/<int:pk>/seasons/<int:year>/", seasons.zone_season, name="zone_season"),

@@ -7,11 +7,8 @@ from django import forms
 from django.utils import timezone
 
 from scheduling.actions.programs import StepChange
-from scheduling.models import Program, ProgramStep, SeasonSchedule, WateringPause
-from scheduling.queries.programs import starts_the_evening_before
-from sites.forms.base import WeekdaysField, use_native_pickers
-from sites.models import Site
-from sites.models.places import WEEKDAYS
+from scheduling.models import ProgramStep, SeasonSchedule, WateringPause
+from sites.forms.base import use_native_pickers
 
 LONGEST_RUN_MIN = 600
 THIS_WEEK = "week"
@@ -25,45 +22,6 @@ class ComputeForm(forms.Form):
         """The month asked for, None for this week."""
         chosen = self.cleaned_data["month"]
         return None if chosen == THIS_WEEK else int(chosen)
-
-
-class ProgramForm(forms.ModelForm):
-    """Name, start and days of a program, held to the site's permitted days and window."""
-
-    weekdays = WeekdaysField(label="Starts on")
-
-    class Meta:
-        model = Program
-        fields = ["name", "starts_at", "weekdays"]
-        labels = {"starts_at": "Start time"}
-
-    def __init__(self, *args, **kwargs) -> None:
-        super().__init__(*args, **kwargs)
-        use_native_pickers(self.fields)
-        self.site: Site = self.instance.schedule.site
-        window = f"{self.site.watering_window_start:%H:%M} to {self.site.watering_window_end:%H:%M}"
-        self.fields["starts_at"].help_text = f"Watering is allowed from {window}."
-
-    def clean_starts_at(self) -> dt.time:
-        start = self.cleaned_data["starts_at"]
-        opens, closes = self.site.watering_window_start, self.site.watering_window_end
-        inside = opens <= start < closes if opens < closes else start >= opens or start < closes
-        if opens != closes and not inside:
-            raise forms.ValidationError(f"Outside the permitted hours, {opens:%H:%M} to {closes:%H:%M}.")
-        return start
-
-    def clean(self) -> dict:
-        cleaned = super().clean()
-        start, days = cleaned.get("starts_at"), cleaned.get("weekdays")
-        if start is None or not days or self.site.permitted_days != Site.PermittedDays.WEEKDAYS:
-            return cleaned
-        clocks = (start, self.site.watering_window_start, self.site.watering_window_end)
-        shift = 1 if starts_the_evening_before(*(clock.hour * 60 + clock.minute for clock in clocks)) else 0
-        wrong = [day for day in days if (day + shift) % 7 not in self.site.permitted_weekdays]
-        if wrong:
-            names = ", ".join(WEEKDAYS[day] for day in wrong)
-            self.add_error("weekdays", f"The site permits no watering that starts on {names} at {start:%H:%M}.")
-        return cleaned
 
 
 class StepForm(forms.ModelForm):

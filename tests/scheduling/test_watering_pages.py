@@ -145,6 +145,7 @@ def program_form(program, **changed):
         "name": program.name,
         "starts_at": f"{program.starts_at:%H:%M}",
         "weekdays": [str(day) for day in program.weekdays],
+        "enabled": "on",
         "steps-TOTAL_FORMS": len(steps),
         "steps-INITIAL_FORMS": len(steps),
     }
@@ -164,7 +165,7 @@ def test_a_program_is_edited_and_its_steps_moved_without_losing_what_was_typed(a
     first, second = program.steps.all()
     data = program_form(program, name="Mornings", **{"steps-0-run_time_min": "17", "move": f"{second.pk}:up"})
     answer = as_office.post(url("program_edit", program.pk), data)
-    assert answer.url == url("program_edit", program.pk)
+    assert answer.url == url("program_edit", program.pk) + "#steps"
     program.refresh_from_db()
     assert program.name == "Mornings"
     assert [(step.pk, step.run_time_min) for step in program.steps.all()] == [
