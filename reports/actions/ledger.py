@@ -71,7 +71,13 @@ def settle_dead_senders(*, kind: Kind, now: dt.datetime) -> int:
 def send_one(*, kind: Kind, pk: int, message_of: Writer, now: dt.datetime) -> bool:
     """Send one waiting mail; True where the server accepted it. Safe to call from two senders at once."""
     delivery = kind.objects.get(pk=pk)
-    message = message_of(delivery)
+    try:
+        message = message_of(delivery)
+    except Exception as error:  # noqa: BLE001 - whatever is wrong with one mail must not hold up those behind it
+        log.error("mail cannot be written", kind=delivery._meta.label_lower, delivery=pk, error=_words(error))
+        words = f"The mail could not be written ({type(error).__name__}); the log tells more."
+        kind.objects.filter(pk=pk, state=State.WAITING).update(state=State.FAILED, last_error=words)
+        return False
     connection = get_connection()
     try:
         connection.open()  # before the claim: a server that is down leaves the row waiting

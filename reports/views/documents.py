@@ -30,7 +30,11 @@ def pdf_response(pdf: bytes, file_name: str) -> HttpResponse:
 def document(request: HttpRequest, pk: int) -> FileResponse:
     """The PDF exactly as it was made and sent."""
     kept = visible_or_404(Document.objects.all(), request.user, pk=pk)
-    response = FileResponse(kept.pdf.open("rb"), content_type="application/pdf")
+    try:
+        file = kept.pdf.open("rb")
+    except FileNotFoundError as error:
+        raise Http404 from error
+    response = FileResponse(file, content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="{slugify(kept.title)}-v{kept.version}.pdf"'
     response["Cache-Control"] = "private, no-store"
     return response

@@ -76,9 +76,16 @@ def save_tariff(*, tariff: Tariff, blocks: list[TariffBlock], removed: list[Tari
 
 @transaction.atomic
 def archive(*, row: Client | Site, by: User) -> None:
-    """Take a client or a site out of daily work; nothing is deleted. A client must have no current site."""
+    """Take a client or a site out of daily work; nothing is deleted.
+
+    A client must have no current site, a site no visit on a technician's day. Raises NotYet.
+    """
     if isinstance(row, Client) and row.sites.current().exists():
         raise NotYet("This client still has current sites. Archive those first.")
+    # `visits` is the reverse side of jobs.Visit.site, as in `site_scope`: a technician must not drive to a site that
+    # has left the lists.
+    if isinstance(row, Site) and row.visits.filter(state__in=("planned", "started")).exists():
+        raise NotYet("A technician's visit is planned or under way here. Cancel or finish it first.")
     row.archived_at = timezone.now()
     row.save(update_fields=["archived_at"])
     record(by=by, verb="archived", subject=row)

@@ -49,6 +49,20 @@ def test_a_report_reaches_the_client_once_with_the_pdf_as_kept(report, office, m
     assert (delivery.state, delivery.sent_at, delivery.attempts) == (Delivery.State.SENT, NOW, 1)
 
 
+def test_a_report_whose_file_is_gone_holds_up_no_other_mail(report, other_site, office, mail_server, client):
+    broken = order(report, office)
+    report.pdf.storage.delete(report.pdf.name)
+    order(documents.make_season_report(site=other_site, season_year=2026, by=office), office)
+
+    assert deliveries.send_due(now=NOW) == 1
+
+    broken.refresh_from_db()
+    assert broken.state == Delivery.State.FAILED
+    assert broken.last_error.startswith("The mail could not be written")
+    client.force_login(office)
+    assert client.get(f"/reports/{report.pk}.pdf").status_code == 404
+
+
 def test_ordering_twice_sends_once(report, office, mail_server):
     assert order(report, office).pk == order(report, office).pk
 

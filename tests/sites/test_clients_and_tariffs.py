@@ -31,11 +31,12 @@ def block(start, price, **more) -> dict:
 
 
 def test_a_client_is_added_found_and_edited(office_page, firm):
-    response = office_page.post(reverse("sites:client_new"), {"name": "Alder Homes", "email": "a@example.com"})
+    typed = {"name": "Alder Homes", "report_as": "attachment", "language": "en"}
+    response = office_page.post(reverse("sites:client_new"), typed | {"email": "a@example.com"})
     added = Client.objects.get()
     assert response.headers["Location"] == reverse("sites:client_page", args=[added.pk])
     assert "Alder Homes" in office_page.get(reverse("sites:client_list"), {"q": "alder a@ex"}).content.decode()
-    office_page.post(reverse("sites:client_edit", args=[added.pk]), {"name": "Alder Homes", "phone": "5550101"})
+    office_page.post(reverse("sites:client_edit", args=[added.pk]), typed | {"phone": "5550101"})
     added.refresh_from_db()
     assert (added.phone, added.email) == ("5550101", "")
 

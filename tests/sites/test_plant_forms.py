@@ -16,9 +16,22 @@ ZONE = {
     "figures_origin": "design",
     "in_use": "on",
 }
-VALVE = {"terminal": "5", "name": "Valve 5", "opens_within_s": "5", "closes_within_s": "15"}
-CONTROLLER = {"name": "Garage", "terminals": "12", "output": "ac24", "command_delay_bound_s": "2"}
-PUMP = {"name": "Booster", "prime_delay_s": "5", "minimum_run_s": "60", "most_starts_per_hour": "6"}
+VALVE = {"terminal": "5", "name": "Valve 5", "opens_within_s": "5", "closes_from_s": "0", "closes_within_s": "15"}
+CONTROLLER = {
+    "name": "Garage",
+    "terminals": "12",
+    "output": "ac24",
+    "most_valves_open": "1",
+    "command_delay_bound_s": "2",
+}
+PUMP = {
+    "name": "Booster",
+    "prime_delay_s": "5",
+    "minimum_run_s": "60",
+    "minimum_rest_s": "60",
+    "run_down_s": "2",
+    "most_starts_per_hour": "6",
+}
 
 
 @pytest.fixture

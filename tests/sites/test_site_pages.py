@@ -195,6 +195,18 @@ def test_an_archived_site_leaves_the_list_and_comes_back(office_page, site):
     assert set(AuditEntry.objects.values_list("verb", flat=True)) == {"archived", "restored"}
 
 
+@pytest.mark.parametrize(("state", "archived"), [("planned", False), ("started", False), ("open", True)])
+def test_a_site_on_a_technicians_day_is_not_archived(office_page, site, technician, state, archived):
+    day = dt.date(2026, 4, 1)
+    factories.VisitFactory(site=site, technician=technician, planned_on=day, state=state)
+
+    page = office_page.post(reverse("sites:site_archive", args=[site.pk]), follow=True).content.decode()
+
+    site.refresh_from_db()
+    assert (site.archived_at is not None) is archived
+    assert ("Cancel or finish it first." in page) is not archived
+
+
 def test_a_strange_address_finds_nothing_and_breaks_nothing(office_page, site):
     assert page_text(office_page, "sites:site_list", q="\x00%_'", page="²")
     assert office_page.get(f"/sites/{10**30}/").status_code == 404
