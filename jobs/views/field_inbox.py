@@ -44,7 +44,8 @@ def _answer(uuid: uuids.UUID, status: int, **more) -> JsonResponse:
 def _whole_body(request: HttpRequest, largest: int) -> bytes | HttpResponse:
     """The body, all of it. A cut connection ends it early without any error: that piece must not be taken for it."""
     try:
-        length = int(request.headers.get("Content-Length") or -1)
+        # A body without a length, sent in chunks, cannot be told from a cut one.
+        length = int(request.headers.get("Content-Length") or (-1 if "Transfer-Encoding" in request.headers else 0))
     except ValueError:
         length = -1
     if not 0 <= length <= largest:
