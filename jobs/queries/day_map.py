@@ -67,13 +67,13 @@ def day_map(day: Day, system: str) -> DayMap:
     visits = [*day.done, *day.to_do]
     start, end = day.full_shift.start_point, day.full_shift.end_point
     points = [start, *(point_of(visit.site) for visit in visits), end]
-    sheet = _Sheet.around(points)
+    sheet = Sheet.around(points)
     places = [sheet.place(point) for point in points]
     done = [False, *(visit in day.done for visit in visits)]
     marks = [_mark(str(n), places[n], done[n]) for n in range(1, len(points) - 1)]
     first = _mark("S", places[0])
     spread = _spread([first, *marks])
-    bar_km, label = _bar(sheet.km_per_px, system)
+    bar_km, label = scale_bar(sheet.km_per_px, system)
     return DayMap(
         WIDTH,
         HEIGHT,
@@ -88,14 +88,14 @@ def day_map(day: Day, system: str) -> DayMap:
 
 
 @dataclass(frozen=True)
-class _Sheet:
+class Sheet:
     """Equirectangular around the middle: true to scale over a day's drive."""
 
     middle: Point
     km_per_px: float
 
     @classmethod
-    def around(cls, points: Sequence[Point]) -> "_Sheet":
+    def around(cls, points: Sequence[Point]) -> "Sheet":
         latitudes, longitudes = [p.latitude for p in points], [p.longitude for p in points]
         middle = Point((min(latitudes) + max(latitudes)) / 2, (min(longitudes) + max(longitudes)) / 2)
         high = (max(latitudes) - min(latitudes)) * EARTH_KM_PER_DEGREE
@@ -142,7 +142,7 @@ def _leg(a: tuple[float, float], b: tuple[float, float]) -> Leg:
     return Leg(*a, *b, (a[0] + b[0]) / 2, (a[1] + b[1]) / 2, degrees)
 
 
-def _bar(km_per_px: float, system: str) -> tuple[float, str]:
+def scale_bar(km_per_px: float, system: str) -> tuple[float, str]:
     """A round length of at most a third of the sheet, in km or miles."""
     unit_km, unit = (MILE_KM, "mi") if system == System.US else (1.0, "km")
     most = WIDTH * BAR_SHARE * km_per_px / unit_km

@@ -1,0 +1,31 @@
+"""The season's sites as a drawing, and as places for the map that can be moved."""
+
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from jobs.models import VisitKind
+from jobs.queries.planning import firm_today
+from jobs.queries.season_map import SeasonMap, places_json, season_map
+from sites.access import OFFICE, open_to
+
+
+def _asked(request: HttpRequest, year: int) -> SeasonMap:
+    kind = request.GET.get("kind", "")
+    return season_map(year=year, kind=kind if kind in VisitKind.values else "", today=firm_today())
+
+
+@require_safe
+@open_to(*OFFICE)
+def season_svg(request: HttpRequest, year: int) -> HttpResponse:
+    answer = render(request, "jobs/season_map.svg", {"map": _asked(request, year)}, content_type="image/svg+xml")
+    answer["Cache-Control"] = "private, no-store"
+    return answer
+
+
+@require_safe
+@open_to(*OFFICE)
+def season_places(request: HttpRequest, year: int) -> HttpResponse:
+    answer = JsonResponse(places_json(_asked(request, year).places), content_type="application/geo+json")
+    answer["Cache-Control"] = "private, no-store"
+    return answer
