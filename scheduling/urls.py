@@ -25,6 +25,7 @@ urlpatterns = [
     path("pauses/<int:pk>/end/", watering.pause_end, name="pause_end"),
     path("schedules/<int:pk>/", watering.schedule, name="schedule"),
     path("schedules/<int:pk>/next-visit/", watering.schedule_next_visit, name="schedule_next_visit"),
+    path("schedules/<int:pk>/percents/", watering.percents, name="percents"),
     path("schedules/<int:pk>/publish/", watering.schedule_publish, name="schedule_publish"),
     path(
         "schedules/<int:pk>/controllers/<int:controller_pk>/applied/",

@@ -125,6 +125,7 @@ SCHEDULING = {
     "scheduling:pause_end": button(OFFICE_ONLY, "pause"),
     "scheduling:schedule": page(ALL_ROWS, "schedule"),
     "scheduling:schedule_publish": button(OFFICE_ONLY, "draft"),
+    "scheduling:percents": page(ALL_ROWS, "schedule"),
     "scheduling:schedule_next_visit": button(OFFICE_ONLY, "draft"),
     "scheduling:schedule_applied": button(STAFF_ROWS, "schedule", "controller"),
     "scheduling:figure": page("-NNNNNN", "schedule", "zone", "month"),  # nothing was computed for it: absent for all

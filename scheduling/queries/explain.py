@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from scheduling.core.water.derivation import Derivation
 from scheduling.core.water.explain import explain_month, explain_week
 from scheduling.core.water.season import ZoneSeason, zone_season
+from scheduling.core.water.sharpen import Sharpening, measurements_worth_taking
 from scheduling.core.water.week import this_week
 from scheduling.models import SeasonSchedule
 from scheduling.queries.snapshot import thaw_climate, thaw_week, thaw_zone
@@ -84,3 +85,13 @@ def explain(schedule: SeasonSchedule, zone: Zone, month: int) -> Explained | Non
 
 def _figures(derivations: dict[str, Derivation]) -> tuple[Figure, ...]:
     return tuple(Figure(key, TITLES[key], derivation) for key, derivation in derivations.items())
+
+
+def worth_measuring(schedule: SeasonSchedule, zone: Zone) -> tuple[Sharpening, ...]:
+    """Which measurement would sharpen the zone's schedule most, from the inputs of the schedule's own day."""
+    frozen = schedule.basis.get("zones", {}).get(str(zone.pk))
+    if frozen is None:
+        return ()
+    climate = thaw_climate(schedule.basis["climate"])
+    found = measurements_worth_taking(thaw_zone(frozen), climate, schedule.season_year)
+    return found if isinstance(found, tuple) else ()

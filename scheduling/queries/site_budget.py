@@ -61,10 +61,8 @@ class SiteBudget:
     peak_requirement_l: float | None = None
     peak_month: int | None = None
     needs: str = ""
-    source: str = (
-        "CCR Title 23 sections 490-495 with ETAF 0.55 (residential); US EPA Water Budget Approach v1.02. Normal "
-        "year of the weather station, no special landscape area."
-    )
+    allowance_by_month_l: tuple[float, ...] = ()
+    source: str = ""
 
 
 @dataclass(frozen=True)
@@ -141,11 +139,16 @@ def site_budget(site: Site) -> SiteBudget:
     peak = int(et_in.argmax())
     area = {zone.pk: zone.area_m2 / M2_PER_FT2 for zone in zones}
     factor = {zone.pk: PLANTINGS[zone.planting].factor for zone in zones}
-    year = ordinance_budget(
-        float(et_in.sum()),
-        [Hydrozone(str(zone), area[zone.pk], factor[zone.pk], _efficiency(zone.emitter)) for zone in zones],
-        etaf=ETAF["residential"],
-    )
+    etaf = ETAF["residential" if site.residential else "non_residential"]
+    whole_ft2 = sum(area.values())
+    special_ft2 = min(site.special_landscape_m2 / M2_PER_FT2, whole_ft2)
+    # The special area lies within the zones: their ordinary part shrinks in proportion.
+    ordinary = 1.0 - special_ft2 / whole_ft2
+    hydrozones = [
+        Hydrozone(str(zone), area[zone.pk] * ordinary, factor[zone.pk], _efficiency(zone.emitter)) for zone in zones
+    ]
+    year = ordinance_budget(float(et_in.sum()), hydrozones, sla_ft2=special_ft2, etaf=etaf)
+    allowance_l = to_litres(year.mawa_gal, "gal")
     peak_zones = [
         PeakZone(
             str(zone), area[zone.pk], factor[zone.pk], zone.distribution_uniformity or EMITTERS[zone.emitter].du_lq
@@ -154,11 +157,17 @@ def site_budget(site: Site) -> SiteBudget:
     ]
     peak_need = landscape_requirement_gal(float(et_in[peak]), float(rain_in[peak]), peak_zones)
     return SiteBudget(
-        allowance_l=to_litres(year.mawa_gal, "gal"),
+        allowance_l=allowance_l,
         estimated_use_l=to_litres(year.etwu_gal, "gal"),
         peak_allowance_l=to_litres(landscape_allowance_gal(float(et_in[peak]), sum(area.values())), "gal"),
         peak_requirement_l=to_litres(peak_need, "gal"),
         peak_month=peak + 1,
+        allowance_by_month_l=tuple((allowance_l * et_in / et_in.sum()).tolist()),
+        source=(
+            f"CCR Title 23 sections 490-495 with ETAF {etaf:g} "
+            f"({'residential' if site.residential else 'not residential'}), special landscape area "
+            f"{site.special_landscape_m2:g} m²; US EPA Water Budget Approach v1.02. Normal year of the station."
+        ),
     )
 
 

@@ -9,11 +9,13 @@ from dataclasses import dataclass, field
 from django.db.models import Prefetch, Q
 from django.utils import timezone
 
+from scheduling.core.water.season_chart import MonthBars, month_bars
 from scheduling.models import Program, ProgramStep, SeasonSchedule, WateringPause, ZoneMonth
 from scheduling.queries.calendar import dates_from, paused_dates, starts_on
 from scheduling.queries.published import days_in_force
 from scheduling.queries.site_budget import Cost, MeterUse, SiteBudget, cost_of_months, metered_use, site_budget
-from sites.models import Site, Zone
+from sites.core.units import Quantity, to_display
+from sites.models import Firm, Site, Zone
 
 BASIS = (
     "Run times of the revision that was published on each day: its programs in the month they were made for, its "
@@ -217,3 +219,13 @@ def _sum(values: tuple[Litres, ...]) -> Litres:
     if any(value is None for value in values):
         return None
     return sum(value or 0.0 for value in values)
+
+
+def budget_bars(use: SiteWaterUse) -> MonthBars:
+    """Use beside allowance, month by month, in the firm's unit of volume."""
+    system = Firm.current().units
+
+    def shown(litres: tuple[float, ...]) -> list[float]:
+        return [to_display(value / 1000.0, Quantity.VOLUME, system) for value in litres]
+
+    return month_bars(shown(use.litres_by_month), shown(use.budget.allowance_by_month_l))

@@ -28,6 +28,17 @@ def litres_number(value: float | None) -> str:
 
 
 @register.filter
+def litres_signed(value: float | None) -> str:
+    """A difference in litres as a signed number in the firm's volume unit."""
+    if value is None:
+        return "–"
+    number = litres_number(abs(value))
+    if float(number) == 0:
+        return "0"
+    return f"{'+' if value > 0 else '−'}{number}"
+
+
+@register.filter
 def depth_number(value: float | None) -> str:
     """A depth as a bare number, for a table whose head names the unit."""
     return format_quantity(value, "depth", Firm.current().units, with_unit=False)

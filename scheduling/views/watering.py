@@ -15,10 +15,12 @@ from scheduling.actions import schedules
 from scheduling.actions.errors import ScheduleError
 from scheduling.forms.schedules import AppliedForm, ComputeForm, PauseForm
 from scheduling.models import SeasonSchedule, WateringPause
-from scheduling.queries.explain import explain
+from scheduling.queries.controller_percent import controller_percents
+from scheduling.queries.explain import explain, worth_measuring
+from scheduling.queries.meter_check import meter_check
 from scheduling.queries.schedule_page import changes, schedule_sheet
 from scheduling.queries.sequence import week_timeline
-from scheduling.queries.water_use import site_water_use
+from scheduling.queries.water_use import budget_bars, site_water_use
 from sites.access import EVERYONE, OFFICE, STAFF, open_to, visible_or_404
 from sites.models import Controller, Site
 from sites.views.answers import typed, whole_number
@@ -61,6 +63,10 @@ def site_watering(request: HttpRequest, pk: int) -> HttpResponse:
         "compute_form": ComputeForm(auto_id="compute_%s"),
         "applied_form": AppliedForm(initial={"applied_on": today}, auto_id=False),
     }
+    if shown["staff"]:
+        shown["meter_check"] = meter_check(site, today)
+    if shown["use"].budget.allowance_by_month_l:
+        shown["bars"] = budget_bars(shown["use"])
     if published and shown["staff"]:
         shown["week"] = week_timeline(published, week_starts_on=today)
     return render(request, "scheduling/site_watering.html", shown)
@@ -166,7 +172,17 @@ def figure(request: HttpRequest, pk: int, zone_pk: int, month: int) -> HttpRespo
     if explained is None:
         raise Http404
     shown = {"site": row.site, "schedule": row, "zone": zone, "explained": explained}
+    if request.user.is_office or request.user.is_technician:
+        shown["worth"] = worth_measuring(row, zone)
     return render(request, "scheduling/figure.html", {**shown, "month_day": dt.date(row.season_year, month, 1)})
+
+
+@open_to(*EVERYONE)
+def percents(request: HttpRequest, pk: int) -> HttpResponse:
+    """One percent a month for controllers that have only one setting, and its cost by zone."""
+    row = _schedule(request, pk)
+    shown = {"site": row.site, "schedule": row, "controllers": controller_percents(row)}
+    return render(request, "scheduling/percents.html", shown)
 
 
 @open_to(*OFFICE)

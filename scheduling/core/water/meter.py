@@ -129,3 +129,20 @@ def suspects_leak(off_season: Sequence[Use], in_season: Sequence[Use], base_use_
         for uses in (quiet, busy)
     )
     return quiet_rate > SUSPICIOUS_OFF_SEASON_SHARE * max(busy_rate, 0.0) and quiet_rate > 0
+
+
+# How far the litres of one zone may be off, by where its flow comes from: common practice, no source.
+UNSURE_SHARE = {"measured": 0.08, "register": 0.20, "default": 0.40}
+COMMON_SHARE = 0.05  # what moves all zones together: pressure, the meter itself; common practice, no source
+
+
+def expected_band(litres: Sequence[float], origins: Sequence[str]) -> tuple[float, float]:
+    """Lowest and highest litres a meter may honestly show where `litres` by zone are expected.
+
+    Zones err by themselves, so their errors add as squares; what moves them all adds in full. Origins are those of
+    the zones' flows: "measured", "register", "default".
+    """
+    total = sum(litres)
+    own = sum((UNSURE_SHARE[origin] * each) ** 2 for each, origin in zip(litres, origins, strict=True)) ** 0.5
+    width = own + COMMON_SHARE * total
+    return max(0.0, total - width), total + width

@@ -1,0 +1,174 @@
+"""The meter against what the schedules let through: spans between reads, suspicion of a leak, year against year."""
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from scheduling.core.water.budget import YearOnYear, year_on_year
+from scheduling.core.water.checks import WaterInputError
+from scheduling.core.water.climate import Climatology
+from scheduling.core.water.meter import Read, Use, consumption, expected_band, suspects_leak
+from scheduling.core.water.replay import ground_of
+from scheduling.core.water.season import ZoneSeason
+from scheduling.core.water.volumes import to_litres
+from scheduling.queries.climate import days_with_normals, station_climatology
+from scheduling.queries.plan import StationWeather, site_seasons
+from scheduling.queries.published import daily_runs
+from scheduling.queries.site_budget import HALF_DAY, METER_UNIT, USUAL_LARGEST_FLOW_L_MIN, metered_use
+from sites.models import Meter, Site, WaterSupply, Zone
+
+QUIET_SHARE = 0.02  # of the busiest span's litres a day: nothing much was to be irrigated; common practice
+SHOWN_SPANS = 14
+BASIS = (
+    "Expected: run times as published times each zone's flow, pauses taken off. The band is what unsure flows allow: "
+    "8 % where a zone's flow was measured, 20 % from the design, 40 % where a usual value stands in, each zone for "
+    "itself, and 5 % for what moves all of them (common practice)."
+)
+
+
+@dataclass(frozen=True)
+class ReadSpan:
+    """Between two reads: metered litres, the expected ones with their band, and what that says."""
+
+    first: dt.date
+    last: dt.date
+    metered_l: float | None
+    expected_l: float
+    low_l: float
+    high_l: float
+    estimated: bool
+    remark: str
+
+    @property
+    def verdict(self) -> str:
+        """ "above", "below", "within", or "" where the reads do not tell."""
+        if self.metered_l is None:
+            return ""
+        if self.metered_l > self.high_l:
+            return "above"
+        return "below" if self.metered_l < self.low_l else "within"
+
+    @property
+    def days(self) -> int:
+        return (self.last - self.first).days
+
+
+@dataclass(frozen=True)
+class MeterCheck:
+    """One irrigation meter of the site. `leak` is None where no span off season tells."""
+
+    meter: Meter
+    spans: tuple[ReadSpan, ...]
+    leak: bool | None
+    off_season_l_per_day: float | None
+    years: YearOnYear | None
+    needs: str = ""
+    basis: str = BASIS
+
+    @property
+    def above(self) -> int:
+        return sum(span.verdict == "above" for span in self.spans)
+
+
+def meter_check(site: Site, today: dt.date) -> MeterCheck | None:
+    """The site's one irrigation meter over the last two years; None without one, or where several share the site."""
+    meters = list(Meter.objects.filter(site=site, irrigation_only=True, removed_on=None).prefetch_related("readings"))
+    if len(meters) != 1:
+        return None
+    (meter,) = meters
+    uses, unit_l, needs = _uses(site, meter, dt.date(today.year - 1, 1, 1))
+    weather, found = _seasons(site, today.year)
+    if needs or not uses or not found:
+        return MeterCheck(meter, (), None, None, None, needs or "two reads, and zones that can be computed")
+    assert weather is not None
+    spans = _spans(site, uses, unit_l, found)
+    quiet, busy = _quiet(spans, uses)
+    leak = suspects_leak(quiet, busy)
+    days = sum(use.days for use in quiet)
+    idle = sum(use.use or 0.0 for use in quiet) * unit_l / days if days else None
+    return MeterCheck(meter, tuple(spans[-SHOWN_SPANS:]), leak, idle, _years(site, meter, weather, uses, today))
+
+
+def _uses(site: Site, meter: Meter, since: dt.date) -> tuple[list[Use], float, str]:
+    supplies = WaterSupply.objects.filter(site=site).values_list("flow_available_l_min", flat=True)
+    largest = max((value for value in supplies if value), default=USUAL_LARGEST_FLOW_L_MIN) * 24 * 60
+    unit_l = to_litres(1.0, METER_UNIT[meter.unit]) * meter.multiplier
+    reads = [
+        Read(dt.datetime.combine(read.read_on, HALF_DAY, tzinfo=dt.UTC), float(read.register), "", read.estimated)
+        for read in meter.readings.all()
+        if read.read_on >= since
+    ]
+    try:
+        return list(consumption(reads, meter.digits, largest / unit_l)), unit_l, ""
+    except WaterInputError as error:
+        return [], unit_l, f"a look at the reads: {error}"
+
+
+def _seasons(site: Site, year: int) -> tuple[Climatology | None, Sequence[tuple[Zone, ZoneSeason]]]:
+    if site.weather_station is None:
+        return None, ()
+    try:
+        climate = station_climatology(site.weather_station)
+    except WaterInputError:
+        return None, ()
+    return climate, site_seasons(site, StationWeather(climate, None), year).seasons
+
+
+def _spans(
+    site: Site, uses: Sequence[Use], unit_l: float, found: Sequence[tuple[Zone, ZoneSeason]]
+) -> list[ReadSpan]:
+    first, last = uses[0].start.date(), uses[-1].end.date()
+    seasons = [season for _, season in found]
+    minutes = daily_runs([site], first, last)[site.pk].of([zone.pk for zone, _ in found])
+    litres = minutes * ground_of(seasons).litres_per_min
+    origins = [_origin(season) for season in seasons]
+    spans = []
+    for use in uses:
+        start, end = use.start.date(), use.end.date()
+        by_zone = np.nansum(litres[(start - first).days : (end - first).days], axis=0).tolist()
+        low, high = expected_band(by_zone, origins)
+        metered = None if use.use is None else use.use * unit_l
+        spans.append(ReadSpan(start, end, metered, sum(by_zone), low, high, use.estimated, use.remark))
+    return spans
+
+
+def _origin(season: ZoneSeason) -> str:
+    flow = season.zone.flow_l_min
+    if flow is not None:
+        return flow.origin if flow.origin in ("measured", "default") else "register"
+    return "default" if season.zone.rate.derivation.defaults else "register"
+
+
+def _quiet(spans: Sequence[ReadSpan], uses: Sequence[Use]) -> tuple[list[Use], list[Use]]:
+    """Uses of spans in which hardly anything was to run, and the others."""
+    rates = [span.expected_l / max(span.days, 1) for span in spans]
+    limit = QUIET_SHARE * max(rates)
+    quiet = [use for use, rate in zip(uses, rates, strict=True) if rate <= limit]
+    return quiet, [use for use, rate in zip(uses, rates, strict=True) if rate > limit]
+
+
+def _years(site: Site, meter: Meter, climate: Climatology, uses: Sequence[Use], today: dt.date) -> YearOnYear | None:
+    """This season's metered use against the same days of last year, both put to a normal year's ET less rain."""
+    starts = [use.start.date() for use in uses if use.start.date().year == today.year]
+    if not starts:
+        return None
+    first, last = starts[0], uses[-1].end.date()
+    spans = [(first, last), (_year_before(first), _year_before(last))]
+    litres, net = [], []
+    assert site.weather_station is not None
+    for begin, end in spans:
+        found = [use.litres for use in metered_use(site, begin, end) if use.meter_id == meter.pk]
+        days = days_with_normals(site.weather_station, climate, begin, end)
+        by_month = [(days.et_mm - days.rain_mm)[days.month_row == row].sum() for row in range(12)]
+        litres.append(found[0] if found else None)
+        net.append(float(sum(max(each, 0.0) for each in by_month)))
+    normal = float(np.maximum(climate.et_mm.mean - climate.rain_mm.mean, 0)[first.month - 1 : last.month].sum())
+    if litres[0] is None or not litres[1] or min(net) <= 0:
+        return None
+    return year_on_year(litres[0], net[0], litres[1], net[1], normal)
+
+
+def _year_before(date: dt.date) -> dt.date:
+    return date.replace(year=date.year - 1, day=28 if (date.month, date.day) == (2, 29) else date.day)
