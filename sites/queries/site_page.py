@@ -165,7 +165,7 @@ def spans(numbers: list[int], names: Sequence[str] = (), dash: str = "–") -> s
 
 def _meter_line(meter: Meter) -> MeterLine:
     latest = meter.latest_readings
-    older = [*latest[1:], None]
+    older = [*latest[1:], None][: len(latest)]  # a new meter has no reading yet
     lines = [
         ReadingLine(reading, used_between(meter, before, reading) if before else None)
         for reading, before in zip(latest, older, strict=True)

@@ -31,6 +31,13 @@ def errors(response) -> dict:
     return response.context["form"].errors
 
 
+def test_a_new_meter_without_a_reading_stands_on_the_site_page(office_page, site):
+    factories.MeterFactory(site=site, serial_number="88-2")
+    page = office_page.get(reverse("sites:site_page", args=[site.pk]))
+    assert page.status_code == 200
+    assert "88-2" in page.content.decode()
+
+
 def test_a_reading_is_kept_with_who_read_it_and_told_as_use(office_page, office, meter):
     read(office_page, meter, register="99900.5")
     assert MeterReading.objects.latest("pk").read_by == office
