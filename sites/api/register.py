@@ -4,8 +4,10 @@ from rest_framework import serializers
 
 from sites import models
 from sites.access import OFFICE, STAFF
+from sites.actions.register import save
 from sites.api.base import ReadViewSet, RowSerializer, RowViewSet
 from sites.models import Role
+from sites.queries.site_page import local_today
 
 
 class ClientSerializer(RowSerializer):
@@ -84,6 +86,14 @@ class ControllerSerializer(RowSerializer):
         model = models.Controller
         fields = "__all__"
 
+    def validate_terminals(self, terminals):
+        highest = (
+            max((valve.terminal or 0 for valve in self.instance.valves.all()), default=0) if self.instance else 0
+        )
+        if highest > terminals:
+            raise serializers.ValidationError(f"A valve sits on terminal {highest}. Move it first.")
+        return terminals
+
 
 class ControllerViewSet(RowViewSet):
     queryset = models.Controller.objects.all()
@@ -96,6 +106,13 @@ class ValveSerializer(RowSerializer):
     class Meta:
         model = models.Valve
         fields = "__all__"
+
+    def validate(self, attrs):
+        controller = attrs.get("controller") or self.instance.controller
+        if (attrs.get("terminal") or 0) > controller.terminals:
+            words = f"{controller} has terminals 1 to {controller.terminals}."
+            raise serializers.ValidationError({"terminal": words})
+        return super().validate(attrs)
 
 
 class ValveViewSet(RowViewSet):
@@ -138,11 +155,24 @@ class MeterReadingSerializer(RowSerializer):
         fields = "__all__"
         read_only_fields = ["read_by"]
 
+    def validate(self, attrs):
+        meter = attrs.get("meter") or self.instance.meter
+        if "read_on" in attrs and attrs["read_on"] > local_today(meter.site):
+            raise serializers.ValidationError({"read_on": "This day has not come yet."})
+        if attrs.get("register", 0) >= 10**meter.digits:
+            words = f"The register has {meter.digits} digits before the point."
+            raise serializers.ValidationError({"register": words})
+        return super().validate(attrs)
+
 
 class MeterReadingViewSet(RowViewSet):
     queryset = models.MeterReading.objects.all()
     serializer_class = MeterReadingSerializer
     site_path = "meter__site"
+
+    def perform_create(self, serializer):
+        row = models.MeterReading(**serializer.validated_data, read_by=self.request.user)
+        serializer.instance = save(instance=row, by=self.request.user)
 
 
 class PhotoSerializer(RowSerializer):

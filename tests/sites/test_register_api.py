@@ -1,8 +1,12 @@
 """The register through the API: what forms never allow, JSON must not either."""
 
+import datetime as dt
+
 import pytest
+from django.utils import timezone
 
 from sites.models import Valve
+from tests import factories
 
 
 @pytest.fixture
@@ -35,6 +39,29 @@ def test_a_row_that_names_the_place_where_it_stands_is_changed_as_asked(as_offic
     valve = Valve.objects.filter(controller__site=site).first()
     answer = patch(as_office, f"/api/valves/{valve.pk}/", controller=valve.controller_id, name="By the gate")
     assert (answer.status_code, answer.json()["name"]) == (200, "By the gate")
+
+
+def test_a_valve_sits_on_a_terminal_that_its_controller_has(as_office, site):
+    controller = site.controllers.get()
+    valve = controller.valves.first()
+    beyond = patch(as_office, f"/api/valves/{valve.pk}/", terminal=controller.terminals + 1)
+    shrunk = patch(as_office, f"/api/controllers/{controller.pk}/", terminals=1)
+
+    assert (beyond.status_code, list(beyond.json())) == (400, ["terminal"])
+    assert (shrunk.status_code, shrunk.json()) == (400, {"terminals": ["A valve sits on terminal 2. Move it first."]})
+
+
+def test_a_reading_has_happened_fits_the_register_and_names_who_sent_it(as_office, office, site):
+    meter = factories.MeterFactory(site=site, digits=6)
+    day = timezone.localdate() - dt.timedelta(days=1)
+
+    def send(**values):
+        return as_office.post("/api/meter-readings/", {"meter": meter.pk, "read_on": day, "register": "12"} | values)
+
+    assert list(send(register="1000000").json()) == ["register"]
+    assert list(send(read_on=day + dt.timedelta(days=9)).json()) == ["read_on"]
+    assert send().json()["read_by"] == office.pk
+    assert meter.readings.count() == 1
 
 
 @pytest.mark.parametrize("text", ["²", "x", "-1", "9" * 30, "9" * 5000])
