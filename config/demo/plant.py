@@ -134,6 +134,7 @@ def _controller(
         terminals=next(size for size in TERMINALS if size >= valves),
         output="dc24" if direct else "ac24",
         transformer_va=60.0 if direct else float(rng.choice((30, 40, 50))),
+        pump_relay_va=6.0 if sketch.supply == "pump" else None,
         one_valve_at_a_time=not keeps_flow,
         command_delay_bound_s=5.0 if networked else 2.0,
         set_by_hand=not networked,
@@ -192,7 +193,8 @@ def _nothing(plant: SitePlant) -> None:
 
 def _plant_pump_without_overlap(plant: SitePlant) -> None:
     for controller in plant.controllers:
-        controller.one_valve_at_a_time = True
+        # Set by hand: nobody can stop the pump between two zones.
+        controller.one_valve_at_a_time = controller.set_by_hand = True
 
 
 def _plant_short_window(plant: SitePlant) -> None:

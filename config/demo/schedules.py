@@ -40,7 +40,7 @@ def make_schedules(*, seed: int, today: dt.date, by: User, progress: Progress) -
         )
         for draft in drafts:
             if colliding is not None and draft.site_id == colliding.pk:
-                _let_programs_collide(draft)
+                let_programs_collide(draft)
             publish(schedule=draft, by=by, on=day)
     # `computed_at` is stamped by the clock; here it is set to the morning of the day it stands for.
     for day in days:
@@ -55,7 +55,7 @@ def make_schedules(*, seed: int, today: dt.date, by: User, progress: Progress) -
         )
 
 
-def _let_programs_collide(draft: SeasonSchedule) -> None:
+def let_programs_collide(draft: SeasonSchedule) -> None:
     """Plant two programs of one controller on the same mornings, the second before the first can be done."""
     first = draft.programs.order_by("priority", "pk").first()
     if first is None:

@@ -192,7 +192,7 @@ def verified(
         words="Nothing runs in this week.",
         kept=(),
         story=(),
-        notices=tuple(notice.text for notice in timeline.notices),
+        notices=tuple(dict.fromkeys(notice.text for notice in timeline.notices)),
         runs=tuple(
             TimedRun(
                 timeline.at(run.open_s, zone),

@@ -198,9 +198,10 @@ def _panel(
     for bar in panel.bars:
         _bar(drawing, data, bar, frame, outputs.index(bar.output), alone=alone)
     _waiting(drawing, data, frame)
-    for flag in data.flags:
+    sign_ends = 0.0
+    for flag in sorted(data.flags, key=lambda flag: flag.at_s):
         if frame.shows(flag.at_s):
-            _flag(drawing, flag, frame)
+            sign_ends = _flag(drawing, flag, frame, sign_ends)
     if data.now_s is not None and frame.shows(data.now_s):
         x = frame.at(data.now_s)
         drawing.add(Line(((x, frame.y - 8), (x, frame.bottom)), "alert", 2, dashed=True))
@@ -267,16 +268,19 @@ def _waiting(drawing: Drawing, data: ChartData, frame: _Frame) -> None:
             word_ends = left + 38
 
 
-def _flag(drawing: Drawing, flag: Flag, frame: _Frame) -> None:
+def _flag(drawing: Drawing, flag: Flag, frame: _Frame, sign_from: float) -> float:
+    """Point at the moment; the sign steps aside for the one before it. Returns where it ends."""
     x, y = frame.at(flag.at_s), frame.y
     if flag.broken:
         drawing.add(Line(((x, y - 12), (x, frame.bottom)), "alert", 1.2))
         drawing.add(Line(((x - 6, y - 18), (x + 6, y - 6)), "alert", 3))
         drawing.add(Line(((x - 6, y - 6), (x + 6, y - 18)), "alert", 3))
         drawing.add(Words(x + 10, y - 8, "not safe", 12, True, tone="alert"))
-        return
+        return x
     drawing.add(Shape(((x - 4, y - 8), (x + 4, y - 8), (x, y - 1)), "ink", "ink", 0.5))
-    drawing.add(Words(x, y - 11, flag.sign, 11, True, "middle"))
+    sign_x = max(x, sign_from + 5)
+    drawing.add(Words(sign_x, y - 11, flag.sign, 11, True, "middle"))
+    return sign_x + 5
 
 
 def _legend(drawing: Drawing, data: ChartData) -> None:

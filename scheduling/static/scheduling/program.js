@@ -48,15 +48,18 @@
     event.preventDefault();
     handle.setPointerCapture(event.pointerId);
     row.classList.add("dragged");
+    const middle = (one) => one.getBoundingClientRect().top + one.offsetHeight / 2;
     const move = (at) => {
-      const other = rows().find((one) => {
-        const box = one.getBoundingClientRect();
-        return one !== row && at.clientY >= box.top && at.clientY < box.bottom;
-      });
-      if (other) {
-        const box = other.getBoundingClientRect();
-        if (at.clientY < box.top + box.height / 2) other.before(row);
-        else other.after(row);
+      // The others step over the dragged row: a row that is itself moved in the page loses the pointer.
+      let other = row.previousElementSibling;
+      while (other && at.clientY < middle(other)) {
+        row.after(other);
+        other = row.previousElementSibling;
+      }
+      other = row.nextElementSibling;
+      while (other && at.clientY > middle(other)) {
+        row.before(other);
+        other = row.nextElementSibling;
       }
       // Near the edge of the window the page follows the finger.
       if (at.clientY < 60) window.scrollBy(0, -12);
