@@ -177,7 +177,7 @@ def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, Table], 
         Table(
             "water",
             "Water saved",
-            "Litres by the published schedules, against the same days of last year. Minus: more than last year.",
+            "Water by the published schedules, against the same days of last year. Minus: more than last year.",
             ("Site", f"This year, {unit}", f"Last year, {unit}", f"Saved, {unit}"),
             tuple(sorted(rows, key=lambda row: -(row[3] or 0.0))),
             "No site has a schedule of last year to compare with.",

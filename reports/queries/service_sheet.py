@@ -31,8 +31,11 @@ PIPE_NAMES = {"pe": "PE", "pvc": "PVC", "drip": "drip"}
 def service_sheet_data(visit: Visit, *, completed: bool) -> sheet.ServiceSheet:
     """The sheet of `visit`: blank to take along (prefilled from the register) or completed.
 
-    Access notes stand on the blank sheet only: a completed one is handed to the client.
+    Access notes stand on the blank sheet only: a completed one is handed to the client. ValueError for the record of
+    a visit that is not finished.
     """
+    if completed and visit.finished_at is None:
+        raise ValueError(f"{visit} is not finished: there is nothing to record yet.")
     firm = Firm.current()
     site = visit.site
     checks = valve_checks(visit)

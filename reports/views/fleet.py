@@ -38,7 +38,10 @@ def _fleet(year: int, *, anew: bool) -> tuple[Fleet, object]:
 def fleet(request: HttpRequest) -> HttpResponse:
     year = wanted_year(request)
     found, computed_at = _fleet(year, anew="anew" in request.GET)
-    tables = [(part, [[shown(value) for value in row] for row in part.rows]) for part in found.tables]
+    tables = [
+        (part, [[(shown(value), isinstance(value, int | float)) for value in row] for row in part.rows])
+        for part in found.tables
+    ]
     context = {"year": year, "fleet": found, "tables": tables, "computed_at": computed_at, "forms": list(FORMS)}
     return render(request, "reports/fleet.html", context)
 

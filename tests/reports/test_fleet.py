@@ -1,0 +1,128 @@
+"""The season in figures: counted by hand on a small firm, the same in every form, harmless in a spreadsheet."""
+
+import csv
+import dataclasses
+import datetime as dt
+import io
+
+import openpyxl
+import pytest
+from pypdf import PdfReader
+
+from jobs.models import DayRoute, Fault
+from reports.documents.fleet import Table, fleet_csv, fleet_pdf, fleet_xlsx, guarded, shown
+from reports.queries.fleet import fleet_data
+from tests import factories
+
+TODAY = dt.date(2026, 11, 1)
+
+
+def utc(*parts: int) -> dt.datetime:
+    return dt.datetime(*parts, 17, tzinfo=dt.UTC)
+
+
+@pytest.fixture
+def season(site, other_site, technician):
+    """One visit in time, one late, one overdue; a fault that came back; a day of driving."""
+    done = {"technician": technician, "state": "finished"}
+    factories.VisitFactory(
+        site=site, **done, planned_on=dt.date(2026, 5, 4), started_at=utc(2026, 5, 4), finished_at=utc(2026, 5, 4)
+    )
+    factories.VisitFactory(
+        site=other_site,
+        **done,
+        planned_on=dt.date(2026, 5, 4),
+        started_at=utc(2026, 5, 20),
+        finished_at=utc(2026, 5, 20),
+    )
+    factories.VisitFactory(site=site, kind="winterisation", due_on=dt.date(2026, 10, 20))
+    valve = site.controllers.get().valves.first()
+    valve.installed_on = dt.date(2019, 3, 1)
+    valve.save()
+    mended = {"state": Fault.State.REPAIRED, "kind": "valve_weeps", "valve": valve}
+    factories.FaultFactory(site=site, **mended, found_at=utc(2025, 6, 1), repaired_at=utc(2025, 6, 2))
+    factories.FaultFactory(site=site, **mended, found_at=utc(2026, 6, 1), repaired_at=utc(2026, 6, 2))
+    factories.FaultFactory(site=other_site, found_at=utc(2026, 7, 1))
+    factories.FaultFactory(site=other_site, found_at=utc(2026, 8, 1), state=Fault.State.DISMISSED)
+    DayRoute.objects.create(
+        technician=technician, date=dt.date(2026, 5, 4), drive_min=50, drive_km=30, travel_source="straight line"
+    )
+    return fleet_data(season_year=2026, today=TODAY)
+
+
+def rows_of(fleet, key) -> tuple:
+    return next(table.rows for table in fleet.tables if table.key == key)
+
+
+def test_visits_are_told_in_time_late_and_overdue(season):
+    assert rows_of(season, "visits") == (
+        ("Startup", 2, 2, 1, 1, 0, 50.0),
+        ("Winterisation", 1, 0, 0, 0, 1, None),
+    )
+    assert (season.figures[0].value, season.figures[0].note) == ("50 %", "1 of 2 done")
+
+
+def test_faults_are_told_by_kind_and_the_age_of_the_valve(season):
+    ages = next(table.head for table in season.tables if table.key == "faults")
+    rows = {row[0]: dict(zip(ages[1:], row[1:], strict=True)) for row in rows_of(season, "faults")}
+
+    assert rows["Valve weeps"]["5 to 9 years"] == rows["Valve weeps"]["All"] == 1
+    assert rows["Pipe or fitting leaks"]["No valve named"] == 1
+    assert sum(row["All"] for row in rows.values()) == 2  # the dismissed one is none
+
+
+def test_a_fault_that_came_back_after_its_repair_is_told(season):
+    assert rows_of(season, "repeats") == (
+        ("Hazel Court", "Valve 1", "Valve weeps", "2 June 2025", "1 June 2026", 364),
+    )
+
+
+def test_driving_is_told_per_visit(season, technician):
+    assert rows_of(season, "driving") == ((str(technician), 1, 2, 50.0, 30.0, 25.0),)
+
+
+def test_page_pdf_xlsx_and_csv_say_the_same(season, client, owner):
+    cells = [shown(value) for table in season.tables for row in table.rows for value in row]
+    pdf = "".join("".join(page.extract_text() for page in PdfReader(io.BytesIO(fleet_pdf(season))).pages).split())
+    assert [cell for cell in cells if "".join(cell.split()) not in pdf] == []
+
+    book = openpyxl.load_workbook(io.BytesIO(fleet_xlsx(season)))
+    for table in season.tables:
+        sheet = book[table.title[:31]]
+        assert [tuple(row) for row in sheet.iter_rows(min_row=2, values_only=True)] == list(table.rows)
+
+    read = list(csv.reader(io.StringIO(fleet_csv(season).decode("utf-8-sig"))))
+    assert [str(value) for value in rows_of(season, "visits")[0]] in read
+
+    client.force_login(owner)
+    page = client.get("/reports/season-figures/?year=2026").content.decode()
+    assert "Valve weeps" in page
+    for form in ("pdf", "xlsx", "csv"):
+        assert client.get(f"/reports/season-figures/{form}/?year=2026").status_code == 200
+
+
+LIVE = ["=1+1", "+1", "-1+2", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "＝1+1", "＋1", "－1", "＠x", "  =1"]
+
+
+@pytest.mark.parametrize("text", LIVE)
+def test_no_text_becomes_a_formula(season, text):
+    table = Table("x", "T", "", ("A", "B"), ((text, -4.2),))
+    fleet = dataclasses.replace(season, tables=(table,))
+
+    sheet = openpyxl.load_workbook(io.BytesIO(fleet_xlsx(fleet)))["T"]
+    cell, number = next(sheet.iter_rows(min_row=2))
+    assert cell.data_type == "s"
+    assert number.value == -4.2
+    rows = list(csv.reader(io.StringIO(fleet_csv(fleet).decode("utf-8-sig"), newline="")))
+    assert rows[2][0].startswith("'")
+    assert rows[2][1] == "-4.2"
+
+
+def test_ordinary_text_and_numbers_stay_as_they_are():
+    assert [guarded(value) for value in ("Hazel Court", "3 - 4", -4.2, None, 7)] == [
+        "Hazel Court",
+        "3 - 4",
+        -4.2,
+        None,
+        7,
+    ]
