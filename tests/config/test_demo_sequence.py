@@ -14,6 +14,8 @@ from scheduling.actions.schedules import compute_draft
 from scheduling.queries.sequence import WeekTimeline, week_timeline
 from sites.models import Site
 
+pytestmark = pytest.mark.django_db
+
 TODAY = dt.date(2026, 10, 14)
 JULY = dt.date(2026, 7, 6)
 SITES = 11  # all the named ones
