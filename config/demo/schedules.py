@@ -2,6 +2,7 @@
 
 import datetime as dt
 
+from django.db.models import Sum
 from django.utils import timezone
 
 from config.demo.dice import dice
@@ -57,10 +58,11 @@ def make_schedules(*, seed: int, today: dt.date, by: User, progress: Progress) -
 
 def let_programs_collide(draft: SeasonSchedule) -> None:
     """Plant two programs of one controller on the same mornings, the second before the first can be done."""
-    first = draft.programs.order_by("priority", "pk").first()
+    first = draft.programs.annotate(minutes=Sum("steps__run_time_min")).order_by("-minutes", "pk").first()
     if first is None:
         return
-    start = dt.datetime.combine(draft.week_starts_on, first.starts_at) + dt.timedelta(minutes=15)
+    midway = dt.timedelta(minutes=min(15, first.minutes // 2))
+    start = dt.datetime.combine(draft.week_starts_on, first.starts_at) + midway
     extra = Program.objects.create(
         schedule=draft,
         controller=first.controller,
