@@ -3,6 +3,7 @@
 from django.contrib import admin
 
 from jobs import models
+from sites.admin import ReadOnlyAdmin
 
 
 @admin.register(models.TechnicianProfile)
@@ -46,7 +47,7 @@ class VisitAdmin(admin.ModelAdmin):
 
 
 @admin.register(models.PlanRun)
-class PlanRunAdmin(admin.ModelAdmin):
+class PlanRunAdmin(ReadOnlyAdmin):
     list_display = ["season_year", "first_day", "last_day", "state", "asked_at", "asked_by"]
     list_select_related = ["asked_by"]
     list_filter = ["state", "season_year"]
@@ -54,7 +55,7 @@ class PlanRunAdmin(admin.ModelAdmin):
 
 
 @admin.register(models.DayRoute)
-class DayRouteAdmin(admin.ModelAdmin):
+class DayRouteAdmin(ReadOnlyAdmin):
     list_display = ["technician", "date", "drive_min", "drive_km", "travel_source"]
     list_select_related = ["technician"]
     search_fields = ["technician__username"]
@@ -83,7 +84,7 @@ class ChecklistItemAdmin(admin.ModelAdmin):
 
 
 @admin.register(models.ChecklistAnswer)
-class ChecklistAnswerAdmin(admin.ModelAdmin):
+class ChecklistAnswerAdmin(ReadOnlyAdmin):
     list_display = ["visit", "item", "done", "number", "answered_at", "answered_by"]
     list_select_related = ["visit__site", "item", "answered_by"]
     search_fields = ["visit__site__name", "item__text"]
@@ -91,7 +92,7 @@ class ChecklistAnswerAdmin(admin.ModelAdmin):
 
 
 @admin.register(models.ValveMeasurement)
-class ValveMeasurementAdmin(admin.ModelAdmin):
+class ValveMeasurementAdmin(ReadOnlyAdmin):
     list_display = ["valve", "visit", "coil_resistance_ohm", "flow_l_min", "measured_at", "measured_by"]
     list_select_related = ["valve", "visit__site", "measured_by"]
     search_fields = ["valve__name", "visit__site__name"]
@@ -118,7 +119,7 @@ class FaultAdmin(admin.ModelAdmin):
 
 
 @admin.register(models.Replan)
-class ReplanAdmin(admin.ModelAdmin):
+class ReplanAdmin(ReadOnlyAdmin):
     list_display = ["upset", "state", "first_day", "last_day", "asked_at", "asked_by"]
     list_filter = ["upset", "state"]
 

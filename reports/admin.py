@@ -1,37 +1,25 @@
 """Documents and deliveries in Django's admin, for superusers only. A document as made is never edited."""
 
 from django.contrib import admin
-from django.http import HttpRequest
 
 from reports import models
+from sites.admin import ReadOnlyAdmin
 
 
 @admin.register(models.Document)
-class DocumentAdmin(admin.ModelAdmin):
+class DocumentAdmin(ReadOnlyAdmin):
     list_display = ["title", "site", "season_year", "version", "made_at", "published_at"]
     list_select_related = ["site"]
     list_filter = ["kind", "season_year"]
     search_fields = ["title", "site__name"]
 
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: object = None) -> bool:
-        return False
-
 
 @admin.register(models.Delivery)
-class DeliveryAdmin(admin.ModelAdmin):
+class DeliveryAdmin(ReadOnlyAdmin):
     list_display = ["document", "recipient", "state", "attempts", "created_at", "sent_at"]
     list_select_related = ["document"]
     list_filter = ["state"]
     search_fields = ["recipient", "document__title"]
-
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: object = None) -> bool:
-        return False
 
 
 @admin.register(models.AppointmentMail)

@@ -3,6 +3,7 @@
 from django.contrib import admin
 
 from scheduling import models
+from sites.admin import ReadOnlyAdmin
 
 
 @admin.register(models.DailyWeather)
@@ -15,14 +16,14 @@ class DailyWeatherAdmin(admin.ModelAdmin):
 
 
 @admin.register(models.WeatherImport)
-class WeatherImportAdmin(admin.ModelAdmin):
+class WeatherImportAdmin(ReadOnlyAdmin):
     list_display = ["file_name", "station", "at", "by", "rows_read", "rows_stored"]
     list_select_related = ["station", "by"]
     search_fields = ["file_name", "station__name"]
 
 
 @admin.register(models.SeasonSchedule)
-class SeasonScheduleAdmin(admin.ModelAdmin):
+class SeasonScheduleAdmin(ReadOnlyAdmin):
     list_display = ["site", "season_year", "revision", "state", "computed_at", "published_at"]
     list_select_related = ["site"]
     list_filter = ["state", "season_year"]
@@ -31,7 +32,7 @@ class SeasonScheduleAdmin(admin.ModelAdmin):
 
 
 @admin.register(models.ZoneMonth)
-class ZoneMonthAdmin(admin.ModelAdmin):
+class ZoneMonthAdmin(ReadOnlyAdmin):
     list_display = ["zone", "month", "schedule", "run_time_min_per_week", "water_l"]
     list_select_related = ["zone", "schedule__site"]
     search_fields = ["zone__name", "schedule__site__name"]
@@ -41,11 +42,12 @@ class ZoneMonthAdmin(admin.ModelAdmin):
 class ProgramStepInline(admin.TabularInline):
     model = models.ProgramStep
     extra = 0
+    can_delete = False
     raw_id_fields = ["zone"]
 
 
 @admin.register(models.Program)
-class ProgramAdmin(admin.ModelAdmin):
+class ProgramAdmin(ReadOnlyAdmin):
     list_display = ["name", "schedule", "controller", "starts_at", "priority"]
     list_select_related = ["schedule__site", "controller"]
     search_fields = ["name", "schedule__site__name"]
@@ -54,7 +56,7 @@ class ProgramAdmin(admin.ModelAdmin):
 
 
 @admin.register(models.ProgramStep)
-class ProgramStepAdmin(admin.ModelAdmin):
+class ProgramStepAdmin(ReadOnlyAdmin):
     list_display = ["program", "zone", "position", "run_time_min", "cycles", "enabled"]
     list_select_related = ["program", "zone"]
     search_fields = ["zone__name", "program__name"]
@@ -62,7 +64,7 @@ class ProgramStepAdmin(admin.ModelAdmin):
 
 
 @admin.register(models.AppliedSchedule)
-class AppliedScheduleAdmin(admin.ModelAdmin):
+class AppliedScheduleAdmin(ReadOnlyAdmin):
     list_display = ["schedule", "controller", "applied_on", "applied_by"]
     list_select_related = ["schedule__site", "controller", "applied_by"]
     search_fields = ["schedule__site__name"]

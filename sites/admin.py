@@ -9,6 +9,19 @@ from sites import models
 admin.site.site_header = admin.site.site_title = "Rillbook administration"
 
 
+class ReadOnlyAdmin(admin.ModelAdmin):
+    """Rows that only actions write: computed, published, measured or sent. Here they are read."""
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: object = None) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: object = None) -> bool:
+        return False
+
+
 @admin.register(models.User)
 class PersonAdmin(UserAdmin):
     list_display = ["username", "first_name", "last_name", "role", "client", "is_active"]

@@ -4,14 +4,22 @@ import os
 import socket
 from pathlib import Path
 
+import hypothesis
 import pytest
 from django.conf import settings
 from django.core.cache import cache
+from hypothesis import HealthCheck
 
 from config.celery import app as celery_app
 from tests import factories
 
 LOOPBACK = {"127.0.0.1", "::1", "localhost"}
+
+
+# A busy machine makes examples slow, not wrong. `nightly` looks much further.
+hypothesis.settings.register_profile("suite", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+hypothesis.settings.register_profile("nightly", parent=hypothesis.settings.get_profile("suite"), max_examples=10_000)
+hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "suite"))
 
 
 def pytest_configure():

@@ -87,7 +87,7 @@ SITES = {
     "sites:site_archive": page(OFFICE_ONLY, "site"),
     "sites:site_delete": page(OFFICE_ONLY, "site"),
     "sites:photo_new": page(STAFF_ROWS, "site"),
-    "sites:photo": page(ALL_ROWS, "photo"),
+    "sites:photo": page("-+++NNN", "photo"),
     "sites:photo_delete": page(OFFICE_ONLY, "photo"),
     "sites:supply_new": page(OFFICE_ONLY, "site"),
     "sites:backflow_new": page(OFFICE_ONLY, "site"),

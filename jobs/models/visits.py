@@ -1,7 +1,7 @@
 import uuid
 
 from django.conf import settings
-from django.core.validators import MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
@@ -24,9 +24,7 @@ def working_weekdays() -> list[int]:
 class TechnicianProfile(models.Model):
     """How a technician's day is planned: hours, where it starts and ends, lunch."""
 
-    user = models.OneToOneField(
-        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="technician_profile"
-    )
+    user = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="technician_profile")
     day_starts_at = models.TimeField(default="07:30")
     day_ends_at = models.TimeField(default="16:30")
     lunch_min = models.PositiveSmallIntegerField("lunch", default=30, help_text="Minutes.")
@@ -83,7 +81,7 @@ class ServicePlan(models.Model):
 
     site = models.OneToOneField(Site, on_delete=models.CASCADE, related_name="service_plan")
     startup = models.BooleanField(default=True)
-    mid_season_visits = models.PositiveSmallIntegerField(default=1)
+    mid_season_visits = models.PositiveSmallIntegerField(default=1, validators=[MaxValueValidator(12)])
     winterisation = models.BooleanField(default=True)
 
     objects = OfficeRows.as_manager()

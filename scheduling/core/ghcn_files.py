@@ -86,9 +86,7 @@ def _dly_observations(text: str, problems: list[RowProblem]) -> Iterator[_Observ
                 value = int(cell)
                 date = dt.date(year, month, day) if value != MISSING else None
             except ValueError:
-                problems.append(
-                    RowProblem(row, element, f"day {day}: no such day, or {cell.strip()!r} is no number")
-                )
+                problems.append(RowProblem(row, element, f"day {day}: no such day, or {cell.strip()!r} is no number"))
                 continue
             if date is not None:
                 yield _Observation(row, line[:11], date, element, value, line[at + 6 : at + 7].strip())

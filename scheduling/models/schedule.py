@@ -67,9 +67,7 @@ class SeasonSchedule(models.Model):
             models.UniqueConstraint(
                 fields=["site"], condition=Q(state="published"), name="schedule_one_published_per_site"
             ),
-            models.UniqueConstraint(
-                fields=["site"], condition=Q(state="draft"), name="schedule_one_draft_per_site"
-            ),
+            models.UniqueConstraint(fields=["site"], condition=Q(state="draft"), name="schedule_one_draft_per_site"),
             models.CheckConstraint(
                 name="schedule_published_has_a_time",
                 condition=Q(state="draft") | Q(published_at__isnull=False),

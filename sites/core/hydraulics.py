@@ -49,9 +49,7 @@ def pressure_at_head_kpa(
     return supply_dynamic_kpa - lift_kpa(rise_m) - pipe_kpa - other_losses_kpa
 
 
-def nozzle_flow_l_min(
-    known_flow_l_min: float, known_kpa: float, pressure_kpa: float, exponent: float = 0.5
-) -> float:
+def nozzle_flow_l_min(known_flow_l_min: float, known_kpa: float, pressure_kpa: float, exponent: float = 0.5) -> float:
     """Flow of an emitter at another pressure, q = k p^x.
 
     x: 0.5 nozzle or turbulent emitter, 0 to 0.1 pressure-compensating, 1 laminar. A pressure-regulated head

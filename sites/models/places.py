@@ -30,9 +30,7 @@ class ShownToStaff(models.QuerySet):
 class WeatherStation(models.Model):
     """Where daily weather comes from; its rows are `scheduling.DailyWeather`."""
 
-    code = models.CharField(
-        max_length=40, unique=True, help_text="The station's identifier, e.g. its GHCN id."
-    )
+    code = models.CharField(max_length=40, unique=True, help_text="The station's identifier, e.g. its GHCN id.")
     name = models.CharField(max_length=120)
     latitude = models.FloatField(validators=LATITUDE)
     longitude = models.FloatField(validators=LONGITUDE)
@@ -103,12 +101,8 @@ class Site(models.Model):
     opens_at = models.TimeField("open from", default="07:00", help_text="When a technician may enter.")
     closes_at = models.TimeField("open until", default="18:00")
     open_weekdays = models.JSONField(default=every_weekday, validators=[validate_weekdays])
-    access_notes = models.TextField(
-        blank=True, help_text="Gates, dogs, keys. Shown to the assigned technician."
-    )
-    office_notes = models.TextField(
-        blank=True, help_text="For the office only; never printed for the client."
-    )
+    access_notes = models.TextField(blank=True, help_text="Gates, dogs, keys. Shown to the assigned technician.")
+    office_notes = models.TextField(blank=True, help_text="For the office only; never printed for the client.")
     weather_station = models.ForeignKey(
         WeatherStation, null=True, blank=True, on_delete=models.PROTECT, related_name="sites"
     )
@@ -189,7 +183,8 @@ class Photo(models.Model):
 
     class QuerySet(models.QuerySet):
         def visible_to(self, user: User) -> "Photo.QuerySet":
-            return self.filter(site_scope(user))
+            """Not for clients: a picture may show a key box; what is theirs stands in the report."""
+            return self.none() if user.role == Role.CLIENT else self.filter(site_scope(user))
 
     objects = QuerySet.as_manager()
 

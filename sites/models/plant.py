@@ -65,9 +65,7 @@ class Pump(models.Model):
     most_starts_per_hour = models.PositiveIntegerField(
         "most starts an hour", default=6, validators=[MinValueValidator(1)]
     )
-    rated_power_kw = models.FloatField(
-        "rated power", null=True, blank=True, validators=POSITIVE, help_text="kW."
-    )
+    rated_power_kw = models.FloatField("rated power", null=True, blank=True, validators=POSITIVE, help_text="kW.")
 
     class QuerySet(models.QuerySet):
         def visible_to(self, user: User) -> "Pump.QuerySet":
@@ -130,9 +128,7 @@ class Controller(models.Model):
         "number of terminals", validators=[MinValueValidator(1), MaxValueValidator(200)]
     )
     output = models.CharField("valve supply", max_length=10, choices=Output, default=Output.AC24)
-    transformer_va = models.FloatField(
-        "transformer", null=True, blank=True, validators=POSITIVE, help_text="VA."
-    )
+    transformer_va = models.FloatField("transformer", null=True, blank=True, validators=POSITIVE, help_text="VA.")
     output_v = models.FloatField(
         "output voltage", null=True, blank=True, validators=POSITIVE, help_text="V, measured with one valve open."
     )

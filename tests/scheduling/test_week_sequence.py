@@ -116,7 +116,7 @@ def test_a_second_start_time_waters_again(draft):
     (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
     zones = draft.site.zones.count()
     assert len(week.runs) == 2 * zones
-    assert [run.opens_at.hour for run in week.runs][:: zones] == [5, 7]
+    assert [run.opens_at.hour for run in week.runs][::zones] == [5, 7]
 
 
 def test_a_valve_too_slow_for_the_hand_over_gives_a_counter_example_in_words(draft):

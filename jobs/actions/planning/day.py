@@ -83,7 +83,12 @@ def refuse_past(date: dt.date) -> None:
 
 
 def lock_days(days: Iterable[tuple[int, dt.date]]) -> None:
-    """Make other planners of these days wait until this transaction ends."""
+    """Make other planners of these days wait until this transaction ends.
+
+    They queue at the technicians' own rows, in one order: an empty day has no visit to wait at.
+    """
+    technicians = sorted({technician_id for technician_id, _ in days})
+    list(User.objects.select_for_update().filter(pk__in=technicians).order_by("pk").values_list("pk", flat=True))
     for technician_id, date in sorted(days):
         rows = Visit.objects.select_for_update().filter(technician_id=technician_id, planned_on=date)
         list(rows.order_by("pk").values_list("pk", flat=True))

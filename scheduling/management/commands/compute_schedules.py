@@ -15,12 +15,8 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument(
-            "--site", type=int, action="append", metavar="ID", help="only this site; can be repeated"
-        )
-        parser.add_argument(
-            "--publish", action="store_true", help="publish the drafts just computed"
-        )
+        parser.add_argument("--site", type=int, action="append", metavar="ID", help="only this site; can be repeated")
+        parser.add_argument("--publish", action="store_true", help="publish the drafts just computed")
         parser.add_argument("--date", metavar="YYYY-MM-DD", help="compute as of this day; default: today")
         parser.add_argument("--month", type=int, metavar="1-12", help="programs for this month's normal")
 

@@ -19,8 +19,7 @@ TODAY = date(2024, 7, 1)
 SUPPLY = SupplyFacts(1, "Mains", "mains", flow_available_l_min=60)
 CONTROLLER = ControllerFacts(1, "Controller", terminals=4, transformer_va=40, supply_id=1)
 VALVES = tuple(
-    ValveFacts(n, f"Valve {n}", 1, terminal=n, holding_va=5.5, wire_length_m=50, wire_section_mm2=1.5)
-    for n in (1, 2)
+    ValveFacts(n, f"Valve {n}", 1, terminal=n, holding_va=5.5, wire_length_m=50, wire_section_mm2=1.5) for n in (1, 2)
 )
 ZONES = tuple(ZoneFacts(n, f"Zone {n}", n, 30.0, 40.0, 20.0) for n in (1, 2))  # 60 * 20 / 30 = 40 mm/h
 SOUND = SitePlant((SUPPLY,), (CONTROLLER,), VALVES, ZONES, (BackflowFacts(1, "Assembly", date(2025, 4, 1)),))

@@ -256,6 +256,7 @@
       app.storageFailed(error);
     }
     await show(true);
+    performance.mark("usable");
     if ("serviceWorker" in navigator) {
       navigator.serviceWorker.register("/field/worker.js").catch(() => say("This page cannot be kept for offline use here. It needs https."));
     } else {

@@ -1,0 +1,145 @@
+"""Every document of a small demo firm: it prints the figures of the database, and it is laid out well."""
+
+import datetime as dt
+
+import pytest
+from django.core.management import call_command
+
+from jobs.models import ChecklistAnswer, Fault, ValveMeasurement, Visit
+from reports.documents.fleet import fleet_pdf, shown
+from reports.documents.season_report import season_report_pdf
+from reports.documents.service_sheet import service_sheet_pdf
+from reports.queries.fleet import fleet_data
+from reports.queries.letterhead import amount
+from reports.queries.season_report import season_report_data
+from reports.queries.service_sheet import service_sheet_data
+from scheduling.models import DailyWeather
+from scheduling.queries.water_use import site_water_use
+from sites.models import Firm, Site, Zone
+from tests.reports.documents.page_boxes import into_the_foot, outside, overlapping, squeezed, text_of
+
+TODAY = dt.date(2026, 11, 25)
+SITES = 4
+LAYOUT = (outside, overlapping, into_the_foot)
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def demo(django_db_setup, django_db_blocker, tmp_path_factory):
+    """The demo firm, made once for this file and rolled back after it."""
+    from django.db import transaction
+    from django.test import override_settings
+
+    with (
+        django_db_blocker.unblock(),
+        override_settings(MEDIA_ROOT=tmp_path_factory.mktemp("media")),
+        transaction.atomic(),
+    ):
+        call_command("demo", "--sites", str(SITES), verbosity=0)
+        yield
+        transaction.set_rollback(True)
+
+
+def laid_out_badly(pdf: bytes) -> list:
+    return [found for check in LAYOUT for found in check(pdf)]
+
+
+def missing(given: list[str], pdf: bytes) -> list[str]:
+    text = squeezed(text_of(pdf))
+    return [figure for figure in given if squeezed(figure) not in text]
+
+
+def test_every_blank_sheet_tells_the_site_and_carries_its_cautions(demo):
+    for visit in Visit.objects.exclude(state="cancelled").select_related("site__client", "technician"):
+        pdf = service_sheet_pdf(service_sheet_data(visit, completed=False))
+        zones = Zone.objects.filter(site=visit.site, in_use=True).values_list("name", flat=True)
+        given = [visit.site.name, visit.site.address, visit.site.access_notes, *zones]
+        given += [
+            fault.description for fault in Fault.objects.open().filter(site=visit.site).exclude(found_on_visit=visit)
+        ]
+        assert missing(given, pdf) == [], visit
+        assert laid_out_badly(pdf) == [], visit
+
+
+def test_every_record_prints_what_was_measured_answered_and_found(demo):
+    firm = Firm.current()
+    finished = Visit.objects.filter(state="finished").select_related("site__client", "technician")
+    assert finished.exists()
+    for visit in finished:
+        pdf = service_sheet_pdf(service_sheet_data(visit, completed=True))
+        given = [f"{row.coil_resistance_ohm:.1f}" for row in _last_measured(visit) if row.coil_resistance_ohm]
+        given += [fault.repair_note for fault in visit.faults_repaired.all()]
+        answers = ChecklistAnswer.objects.filter(visit=visit, item__answer="number").select_related("item")
+        given += [amount(row.number, row.item.unit_kind, firm) for row in answers if row.number is not None]
+        assert missing(given, pdf) == [], visit
+        assert laid_out_badly(pdf) == [], visit
+        if visit.site.access_notes:
+            assert missing([visit.site.access_notes], pdf) != [], f"{visit}: access notes on the client's copy"
+
+
+def _last_measured(visit):
+    rows = {}
+    for row in ValveMeasurement.objects.filter(visit=visit, valve__is_master=False).order_by("measured_at", "pk"):
+        rows[row.valve_id] = row
+    return rows.values()
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_every_season_report_prints_the_season_of_its_site(demo, language):
+    firm = Firm.current()
+    for site in Site.objects.current().select_related("client", "weather_station"):
+        site.client.language = language
+        data = season_report_data(site, season_year=2026, prepared_on=TODAY)
+        pdf = season_report_pdf(data)
+        use = site_water_use(site, season_year=2026, until=TODAY)
+        total_m3 = use.litres / 1000
+        figures = [f"{total_m3:,.0f}" if total_m3 >= 10 else f"{total_m3:.1f}"]
+        rain = DailyWeather.objects.filter(station=site.weather_station, date__year=2026, date__month=7)
+        figures.append(amount(sum(row.precipitation_mm for row in rain), "depth", firm, with_unit=False))
+        if use.cost:
+            figures.append(f"{use.cost.total:,.2f}")
+        if language == "de":
+            figures = [figure.translate({ord(","): ".", ord("."): ","}) for figure in figures]
+        assert missing([site.name, *figures], pdf) == [], site
+        assert laid_out_badly(pdf) == [], site
+
+
+ENGLISH = (
+    " the ",
+    " of ",
+    " and ",
+    "usual for",
+    "assumed",
+    "common practice",
+    "mended",
+    "Zone has",
+    "between",
+    "Water",
+)
+
+
+def test_a_german_report_has_no_english_left_but_names(demo):
+    for site in Site.objects.current().select_related("client", "weather_station"):
+        site.client.language = "de"
+        text = text_of(season_report_pdf(season_report_data(site, season_year=2026, prepared_on=TODAY)))
+        names = [
+            Firm.current().name,
+            Firm.current().licence_text,
+            site.name,
+            site.client.name,
+            site.weather_station.name,
+        ]
+        names += [site.address, site.tariff.name if site.tariff else ""]
+        names += list(Zone.objects.filter(site=site).values_list("name", flat=True))
+        for name in sorted(filter(None, names), key=len, reverse=True):
+            text = text.replace(" ".join(name.split()), "·")
+        assert [word for word in ENGLISH if word in text] == [], site
+
+
+def test_the_summary_of_the_firm_prints_its_tables(demo):
+    fleet = fleet_data(season_year=2026, today=TODAY)
+    pdf = fleet_pdf(fleet)
+
+    assert missing([shown(value) for table in fleet.tables for row in table.rows for value in row], pdf) == []
+    assert laid_out_badly(pdf) == []
