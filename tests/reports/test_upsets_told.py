@@ -17,7 +17,7 @@ from sites.models import Client, Firm, Site, User
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 NOW = dt.datetime(2030, 1, 1, 9, 0, tzinfo=dt.UTC)
-SITES = 12
+SITES = 8
 
 
 def at(day: dt.date, clock: str) -> dt.datetime:
