@@ -24,6 +24,7 @@ app.conf.beat_schedule = {
     "apply records of phones left waiting": {"task": "jobs.tasks.apply_waiting_records", "schedule": 300.0},
     "take up season plans left waiting": {"task": "jobs.tasks.sweep_season_plans", "schedule": 120.0},
     "send waiting deliveries": {"task": "reports.tasks.send_waiting_deliveries", "schedule": 60.0},
+    "make bulk jobs and heal lost ones": {"task": "reports.tasks.work_bulk_jobs", "schedule": 60.0},
     "tell clients of appointments": {"task": "reports.tasks.tell_clients", "schedule": 60.0},
     # UTC: morning to afternoon in the firm's part of the world; later runs catch visits planned during the day.
     "remind clients of tomorrow": {

@@ -93,7 +93,7 @@ def _in_the_browser(chromium, served: Served, day: dict, profile: Path) -> Itera
 
 
 def _first_load_bytes(page: Page, served: Served) -> int:
-    """Everything over the wire until the day is kept and the worker stands, both as sent (compressed), headers too."""
+    """All that is sent until the day is kept and the worker stands, as sent (compressed), headers too."""
     session = page.context.new_cdp_session(page)
     session.send("Network.enable")
     sizes: list[float] = []
@@ -116,7 +116,7 @@ def _cold_start_ms(context: BrowserContext, page: Page, served: Served) -> float
 
 
 def _normal_valves(page: Page, visit: dict) -> Iterator[dict[str, Any]]:
-    """A valve in order: resistance typed on the number pad, opens, closes, on to the next. Taps and seconds counted."""
+    """A valve in order: resistance on the number pad, opens, closes, on to the next. Taps and seconds."""
     page.click(f"h2 a:has-text('{visit['site']}')")
     page.click("button:has-text('Start the visit')")
     page.click("a:has-text('Measure Valve 1')")
@@ -187,7 +187,8 @@ def _send_day(context: BrowserContext, page: Page) -> Iterator[dict[str, Any]]:
     session.send("Network.emulateNetworkConditions", THREE_G)
     page.evaluate("Field.sendNow()")
     page.wait_for_selector("#unsent:has-text('All sent')", timeout=1_200_000)
-    words = f"{VISITS} visits, {VISITS * VALVES_EACH} valves, {VISITS * PHOTOS_EACH} photos of together {kilobytes} kB, slow 3G"
+    photos = f"{VISITS * PHOTOS_EACH} photos of together {kilobytes} kB"
+    words = f"{VISITS} visits, {VISITS * VALVES_EACH} valves, {photos}, slow 3G"
     yield figure("full_day_sync_seconds", time.perf_counter() - begun, "s", counted, words)
 
 

@@ -95,7 +95,8 @@ def finish_visit(
 
     `at` is when the person pressed finish, if that was earlier than now. `started_at` and `finished_at` are given
     only where the person corrected them, with `times_reason`. Steps not done and valves not measured need
-    `accept_reason`. `set_at_controllers`: where the published schedule was set by hand. ValidationError (by field) if the visit is not started, times are impossible or a reason is missing.
+    `accept_reason`. `set_at_controllers`: where the published schedule was set by hand. ValidationError (by field)
+    if the visit is not started, times are impossible or a reason is missing.
     """
     visit = Visit.objects.select_for_update().get(pk=visit.pk)
     if visit.state == Visit.State.FINISHED:

@@ -229,8 +229,8 @@ def _weather(report: SeasonReport) -> list[Block]:
         blocks.append(paragraph(report.weather_text))
     if report.weather_curve and report.weather_curve.weeks:
         curve = report.weather_curve
-        names = [words.say(f"weather.{key}", unit=unit) for key in ("need", "normal_need", "rain_bars")]
-        blocks.append(Curve(curve.weeks, *names, curve.scale))
+        need, normal, rain = (words.say(f"weather.{key}", unit=unit) for key in ("need", "normal_need", "rain_bars"))
+        blocks.append(Curve(curve.weeks, need, normal, rain, curve.scale))
     months = report.weather_months
     if months:
         blocks.append(_weather_table(months, unit, words))

@@ -19,10 +19,10 @@ from sites.models import Firm, Site, Zone
 from tests.reports.documents.page_boxes import into_the_foot, outside, overlapping, squeezed, text_of
 
 TODAY = dt.date(2026, 11, 25)
-SITES = 4
+SITES = 6
 LAYOUT = (outside, overlapping, into_the_foot)
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.django_db]
 
 
 @pytest.fixture(scope="module")
@@ -31,14 +31,21 @@ def demo(django_db_setup, django_db_blocker, tmp_path_factory):
     from django.db import transaction
     from django.test import override_settings
 
+    media = tmp_path_factory.mktemp("media")
     with (
         django_db_blocker.unblock(),
-        override_settings(MEDIA_ROOT=tmp_path_factory.mktemp("media")),
+        override_settings(MEDIA_ROOT=media),
         transaction.atomic(),
     ):
         call_command("demo", "--sites", str(SITES), verbosity=0)
-        yield
+        yield media
         transaction.set_rollback(True)
+
+
+@pytest.fixture(autouse=True)
+def demo_photos(own_files, settings, demo):
+    """Each test has a folder of its own for files; here it is the one the demo's photos are in."""
+    settings.MEDIA_ROOT = demo
 
 
 def laid_out_badly(pdf: bytes) -> list:
@@ -132,6 +139,8 @@ def test_a_german_report_has_no_english_left_but_names(demo):
         ]
         names += [site.address, site.tariff.name if site.tariff else ""]
         names += list(Zone.objects.filter(site=site).values_list("name", flat=True))
+        # What a technician typed stays as it was typed.
+        names += list(Fault.objects.filter(site=site).values_list("part_needed", flat=True))
         for name in sorted(filter(None, names), key=len, reverse=True):
             text = text.replace(" ".join(name.split()), "·")
         assert [word for word in ENGLISH if word in text] == [], site

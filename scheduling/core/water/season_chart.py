@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from scheduling.core.water.checks import Array
 
@@ -125,8 +125,8 @@ def season_chart(
     )
 
 
-def _points(xs: Sequence[float] | Array, ys: Sequence[float] | Array) -> str:
-    return " ".join(f"{x:.1f},{y:.1f}" for x, y in zip(xs, ys, strict=True))
+def _points(xs: ArrayLike, ys: ArrayLike) -> str:
+    return " ".join(f"{x:.1f},{y:.1f}" for x, y in zip(np.asarray(xs), np.asarray(ys), strict=True))
 
 
 def _months(dates: NDArray[np.datetime64], per_day: float) -> tuple[Tick, ...]:
