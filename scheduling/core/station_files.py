@@ -41,9 +41,9 @@ COLUMN_UNITS: dict[str, dict[str, tuple[float, float]]] = {
 # SI limits beyond which a value is a fault or in the wrong unit: common practice, no source.
 PLAUSIBLE: dict[str, tuple[float, float, str]] = {
     "precipitation": (0.0, 800.0, "mm"),
-    "temp_max": (-60.0, 57.0, "degC"),
-    "temp_min": (-70.0, 45.0, "degC"),
-    "dew_point": (-80.0, 36.0, "degC"),
+    "temp_max": (-60.0, 57.0, "°C"),
+    "temp_min": (-70.0, 45.0, "°C"),
+    "dew_point": (-80.0, 36.0, "°C"),
     "wind": (0.0, 50.0, "m/s"),
     "rh_max": (0.0, 102.0, "%"),
     "rh_min": (0.0, 102.0, "%"),
@@ -51,6 +51,13 @@ PLAUSIBLE: dict[str, tuple[float, float, str]] = {
     "radiation": (0.0, 45.0, "MJ/m2"),
     "sunshine": (0.0, 24.0, "h"),
 }
+SAID = {
+    "c": "°C",
+    "f": "°F",
+    "m_s": "m/s",
+    "km_h": "km/h",
+    "pct": "%",
+}  # as people write a unit
 MISSING_WORDS = {"", "na", "n/a", "null", "none", "m", "-", "-9999", "9999"}
 
 
@@ -252,9 +259,9 @@ def si_value(cell: str, field: str, unit: str) -> tuple[float | None, str]:
     # Unit conversion can leave -1e-14 where zero was meant.
     if low - 1e-9 <= value <= high + 1e-9:
         return min(max(value, low), high), ""
-    words = f"{text} {unit} is outside {low:g} to {high:g} {si_unit}"
+    words = f"{text} {SAID.get(unit, unit)} is outside {low:g} to {high:g} {si_unit}"
     other = _other_unit(number, field, unit)
-    return None, words + (f"; is it in {other}?" if other else "")
+    return None, words + (f"; is it in {SAID.get(other, other)}?" if other else "")
 
 
 def _other_unit(number: float, field: str, unit: str) -> str:
@@ -291,7 +298,7 @@ def sorted_out(days: list[StationDay], problems: list[RowProblem], fields: tuple
 def _contradiction(day: StationDay) -> str:
     low, high = day["temp_min"], day["temp_max"]
     if low is not None and high is not None and low > high:
-        return f"temp_min {low:g} is above temp_max {high:g} degC"
+        return f"temp_min {low:g} is above temp_max {high:g} °C"
     dry, damp = day["rh_min"], day["rh_max"]
     if dry is not None and damp is not None and dry > damp:
         return f"rh_min {dry:g} is above rh_max {damp:g} %"
@@ -310,7 +317,7 @@ def wrong_unit_suspicions(days: list[StationDay], fields: tuple[str, ...]) -> li
         return []
     mean = sum(highs) / len(highs)
     if mean > HOTTEST_MEAN_MAX_C or mean < COLDEST_MEAN_MAX_C:
-        return [RowProblem(0, "temp_max", f"mean maximum {mean:.1f} degC: is the column's unit right?")]
+        return [RowProblem(0, "temp_max", f"mean maximum {mean:.1f} °C: is the column's unit right?")]
     return []
 
 

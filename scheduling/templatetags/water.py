@@ -5,6 +5,8 @@ import calendar
 from django import template
 
 from scheduling.core.water.derivation import shown_value
+from scheduling.models import SeasonSchedule
+from scheduling.queries.plan import RULE_MONTH
 from sites.core.units import format_quantity
 from sites.models import Firm
 
@@ -42,6 +44,13 @@ def litres_signed(value: float | None) -> str:
 def depth_number(value: float | None) -> str:
     """A depth as a bare number, for a table whose head names the unit."""
     return format_quantity(value, "depth", Firm.current().units, with_unit=False)
+
+
+@register.filter
+def programs_rest_on(schedule: SeasonSchedule) -> str:
+    """What the minutes of a schedule's programs rest on; a normal by the name of its month."""
+    rule = schedule.basis.get("rule", RULE_MONTH)
+    return f"the normal {calendar.month_name[schedule.month]}" if rule == RULE_MONTH else rule
 
 
 @register.filter

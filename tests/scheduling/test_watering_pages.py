@@ -106,6 +106,10 @@ def test_the_site_page_takes_the_same_number_of_queries_for_one_zone_and_for_thr
     assert len(small) == len(large)
 
 
+def test_the_pages_name_the_month_whose_normal_the_programs_rest_on(as_office, published):
+    assert "Programs by the normal July" in text_of(as_office.get(url("site_watering", published.site.pk)))
+
+
 def test_compute_and_publish_from_the_page(as_office, seattle, site):
     answer = as_office.post(url("schedule_compute", site.pk), {"month": "7"})
     draft = SeasonSchedule.objects.get()

@@ -30,7 +30,7 @@ def test_import_weather_lists_bad_rows_and_stores_nothing(station, tmp_path):
     err = StringIO()
     with pytest.raises(CommandError, match="Nothing of days.csv was stored: correct the rows or give --keep"):
         call_command("import_weather", str(path), "--station", "TEST1", stderr=err)
-    assert err.getvalue() == "row 3, temp_min: temp_min 25 is above temp_max 12 degC\n"
+    assert err.getvalue() == "row 3, temp_min: temp_min 25 is above temp_max 12 °C\n"
     assert not DailyWeather.objects.exists()
     out, _ = run("import_weather", str(path), "--station", "TEST1", "--keep-good-rows")
     assert out.startswith("1 days of Test station stored")

@@ -58,7 +58,7 @@ def test_tmin_above_tmax_and_an_implausible_value_are_told():
     assert [day.date.day for day in found.good_rows] == [2]
     assert found.good_rows[0]["wind"] is None
     assert [each.words for each in found.problems] == [
-        "temp_min 12 is above temp_max 10 degC",
+        "temp_min 12 is above temp_max 10 °C",
         "2024-06-02: 900 is outside 0 to 50 m/s",
     ]
 

@@ -68,16 +68,16 @@ def test_unknown_columns_and_units_are_told_in_the_header_row():
 
 def test_fahrenheit_in_a_celsius_column_is_suspected():
     assert problems(HEADER + "2024-06-01,0,84,12,1\n") == [
-        (2, "temp_max_c", "84 c is outside -60 to 57 degC; is it in f?")
+        (2, "temp_max_c", "84 °C is outside -60 to 57 °C; is it in °F?")
     ]
     mild = "".join(f"2024-01-{day:02},0,{50 + day % 5},40,1\n" for day in range(1, 21))
-    assert problems(HEADER + mild) == [(0, "temp_max", "mean maximum 52.0 degC: is the column's unit right?")]
+    assert problems(HEADER + mild) == [(0, "temp_max", "mean maximum 52.0 °C: is the column's unit right?")]
 
 
 @pytest.mark.parametrize(
     ("row", "column", "words"),
     [
-        ("2024-06-02,0,10,12,1", "temp_min", "temp_min 12 is above temp_max 10 degC"),
+        ("2024-06-02,0,10,12,1", "temp_min", "temp_min 12 is above temp_max 10 °C"),
         ("2024-06-01,0,25,12,1", "date", "2024-06-01 stands already in row 2"),
         ("12/03/2024,0,25,12,1", "date", "'12/03/2024' is not a date (YYYY-MM-DD)"),
         ("2024-02-30,0,25,12,1", "date", "'2024-02-30' is not a date (YYYY-MM-DD)"),
