@@ -40,11 +40,12 @@ class ReadSpan:
     high_l: float
     estimated: bool
     remark: str
+    scheduled: bool
 
     @property
     def verdict(self) -> str:
-        """ "above", "below", "within", or "" where the reads do not tell."""
-        if self.metered_l is None:
+        """ "above", "below", "within", or "" where the reads do not tell or no schedule was in force."""
+        if self.metered_l is None or not self.scheduled:
             return ""
         if self.metered_l > self.high_l:
             return "above"
@@ -121,8 +122,8 @@ def _spans(
 ) -> list[ReadSpan]:
     first, last = uses[0].start.date(), uses[-1].end.date()
     seasons = [season for _, season in found]
-    minutes = daily_runs([site], first, last)[site.pk].of([zone.pk for zone, _ in found])
-    litres = minutes * ground_of(seasons).litres_per_min
+    runs = daily_runs([site], first, last)[site.pk]
+    litres = runs.of([zone.pk for zone, _ in found]) * ground_of(seasons).litres_per_min
     origins = [_origin(season) for season in seasons]
     spans = []
     for use in uses:
@@ -130,7 +131,9 @@ def _spans(
         by_zone = np.nansum(litres[(start - first).days : (end - first).days], axis=0).tolist()
         low, high = expected_band(by_zone, origins)
         metered = None if use.use is None else use.use * unit_l
-        spans.append(ReadSpan(start, end, metered, sum(by_zone), low, high, use.estimated, use.remark))
+        scheduled = bool(runs.in_force[(start - first).days : (end - first).days].all())
+        remark = use.remark or ("" if scheduled else "no schedule was published on all of these days")
+        spans.append(ReadSpan(start, end, metered, sum(by_zone), low, high, use.estimated, remark, scheduled))
     return spans
 
 
@@ -142,11 +145,11 @@ def _origin(season: ZoneSeason) -> str:
 
 
 def _quiet(spans: Sequence[ReadSpan], uses: Sequence[Use]) -> tuple[list[Use], list[Use]]:
-    """Uses of spans in which hardly anything was to run, and the others."""
+    """Uses of spans in which by the schedule hardly anything was to run, and of those in which it was."""
     rates = [span.expected_l / max(span.days, 1) for span in spans]
     limit = QUIET_SHARE * max(rates)
-    quiet = [use for use, rate in zip(uses, rates, strict=True) if rate <= limit]
-    return quiet, [use for use, rate in zip(uses, rates, strict=True) if rate > limit]
+    told = [(use, rate) for use, rate, span in zip(uses, rates, spans, strict=True) if span.scheduled]
+    return [use for use, rate in told if rate <= limit], [use for use, rate in told if rate > limit]
 
 
 def _years(site: Site, meter: Meter, climate: Climatology, uses: Sequence[Use], today: dt.date) -> YearOnYear | None:

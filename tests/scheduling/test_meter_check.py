@@ -12,13 +12,14 @@ from scheduling.queries.site_budget import site_budget
 from tests import factories
 
 APRIL, TODAY = dt.date(2015, 4, 1), dt.date(2015, 11, 1)
-READS = [dt.date(2015, 1, 5), dt.date(2015, 3, 30), dt.date(2015, 6, 1), dt.date(2015, 8, 1)]
+READS = [dt.date(2014, 12, 5), dt.date(2015, 2, 20), dt.date(2015, 6, 1), dt.date(2015, 8, 1)]
 
 
 @pytest.fixture
 def metered(seattle, site):
     """Four reads that show just what the schedule let through: two zones of 20 L/min."""
-    publish(schedule=compute_draft(site=site, today=APRIL, by=None, month=4), by=None, on=APRIL)
+    since = dt.date(2014, 12, 1)
+    publish(schedule=compute_draft(site=site, today=APRIL, by=None, month=4), by=None, on=since)
     site.refresh_from_db()
     meter = factories.MeterFactory(site=site)
     runs = daily_runs([site], READS[0], READS[-1])[site.pk]
@@ -54,6 +55,13 @@ def test_twice_the_water_in_a_span_lies_above_the_band(metered):
     usual = meter_check(metered.site, TODAY).spans[2]
     add(metered, READS[3], usual.expected_l / 1000)
     assert [span.verdict for span in meter_check(metered.site, TODAY).spans] == ["within", "within", "above"]
+
+
+def test_a_span_without_a_published_schedule_tells_nothing(metered):
+    factories.MeterReadingFactory(meter=metered, read_on=dt.date(2014, 11, 1), register=10)
+    first = meter_check(metered.site, TODAY).spans[0]
+    assert (first.verdict, first.remark) == ("", "no schedule was published on all of these days")
+    assert meter_check(metered.site, TODAY).leak is False
 
 
 def test_the_band_adds_zones_as_squares_and_what_is_common_in_full():
