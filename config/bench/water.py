@@ -1,0 +1,187 @@
+"""The water core against independent packages, a night of 2,000 sites, and the office's week page over them."""
+
+import datetime as dt
+import json
+import os
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import warnings
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import pyfao56
+import refet
+from django.conf import settings
+from django.core.cache import cache
+from django.core.management import call_command
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from config.demo import people, register, stations
+from scheduling.actions.schedules import compute_many, publish
+from scheduling.core.water.balance import DailyDrive, IrrigationByNeed, ZoneSoil, soil_water_balance
+from scheduling.core.water.daily_et import DailyWeather, StationGeometry, daily_reference_et, day_of_year
+from scheduling.core.water.reference_et import extraterrestrial_radiation
+from sites.models import Site, User, Zone
+
+ZONES, DAYS, STATIONS, RUNS = 10_000, 365, 200, 5
+SITES, SEED, PAGES = 2000, 1, 40
+BASE = Path(__file__).resolve().parents[2]
+
+
+def run() -> Iterator[dict]:
+    seconds = _median(_balance())
+    yield _line("balance_seconds", seconds, "s", f"{ZONES} zones x {DAYS} days", RUNS)
+    yield _line("balance_ratio_pyfao56", ZONES * DAYS / seconds * _pyfao56_seconds(), "times", "pyfao56", RUNS)
+    ours, theirs, apart = _et()
+    yield _line("et_ratio_refet", theirs / ours, "times", f"refet, at most {apart:.1e} mm apart", RUNS)
+    with tempfile.TemporaryDirectory() as folder:
+        _child(folder, "make_register")
+        for figure in json.loads(_child(folder, "nightly").splitlines()[-1]):
+            yield figure
+        for figure in json.loads(_child(folder, "week_page").splitlines()[-1]):
+            yield figure
+
+
+def _line(name: str, value: float, unit: str, against: str, n: int) -> dict:
+    return {"bench": "water", "name": name, "value": float(f"{value:.4g}"), "unit": unit, "n": n, "against": against}
+
+
+def _median(work: Callable[[], object]) -> float:
+    times = []
+    for _ in range(RUNS):
+        started = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - started)
+    return statistics.median(times)
+
+
+def _balance() -> Callable[[], object]:
+    rng = np.random.default_rng(SEED)
+    et, rain = rng.uniform(1, 7, DAYS), np.where(rng.random(DAYS) < 0.15, rng.uniform(0, 25, DAYS), 0.0)
+    drive = DailyDrive(et, rain, rng.uniform(0.3, 1.0, (1, ZONES)))
+    soil = ZoneSoil(rng.uniform(15, 90, ZONES), np.full(ZONES, 0.5), np.zeros(ZONES))
+    permitted = IrrigationByNeed(np.ones(DAYS, np.bool_))
+    return lambda: soil_water_balance(drive, soil, permitted)
+
+
+def _pyfao56_seconds() -> float:
+    """Seconds of the package's own model for one zone and day: one zone's year."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        keys = [(dt.date(2023, 1, 1) + dt.timedelta(days=day)).strftime("%Y-%j") for day in range(DAYS)]
+        weather = pyfao56.Weather()
+        weather.rfcrp, weather.z, weather.lat, weather.wndht = "S", 100.0, 47.0, 2.0
+        row = dict.fromkeys(weather.cnames, np.nan)
+        row.update(Tmax=25.0, Tmin=12.0, RHmin=45.0, Wndsp=2.0, Rain=1.0, ETref=4.0)
+        for key in keys:
+            weather.wdata.loc[key] = [row[name] for name in weather.cnames]
+        model = pyfao56.Model(keys[0], keys[-1], pyfao56.Parameters(), weather, cons_p=True)
+        return _median(model.run) / DAYS
+
+
+def _et() -> tuple[float, float, float]:
+    """Seconds of ours and of refet over the same station-days, and the largest difference in mm."""
+    rng = np.random.default_rng(SEED)
+    shape = (STATIONS, DAYS)
+    dates = np.arange(np.datetime64("2023-01-01"), np.datetime64("2024-01-01"))
+    tmin = rng.uniform(2, 18, shape)
+    tmax = tmin + rng.uniform(4, 18, shape)
+    dew, wind, sun = tmin - rng.uniform(0, 4, shape), rng.uniform(0.5, 6, shape), rng.uniform(3, 28, shape)
+    latitude, elevation = rng.uniform(25, 50, (STATIONS, 1)), rng.uniform(0, 1500, (STATIONS, 1))
+    # Radiation above the top of the atmosphere is refused by ours: keep below it.
+
+    sun = np.minimum(sun, 0.75 * extraterrestrial_radiation(latitude, day_of_year(dates)))
+    weather = DailyWeather(dates, tmax, tmin, tdew_c=dew, wind_m_s=wind, radiation_mj_m2=sun)
+    site = StationGeometry(latitude, elevation)
+
+    def theirs() -> np.ndarray:
+        return refet.Daily(
+            tmin=tmin, tmax=tmax, tdew=dew, rs=sun, uz=wind, zw=2.0, elev=elevation, lat=latitude.copy(),
+            doy=day_of_year(dates)[None, :], method="asce",
+        ).eto()  # fmt: skip
+
+    apart = np.abs(daily_reference_et(weather, site, "asce_short").et_mm - np.maximum(theirs(), 0.0)).max()
+    return _median(lambda: daily_reference_et(weather, site, "asce_short")), _median(theirs), float(apart)
+
+
+def _child(folder: str, function: str) -> str:
+    """Run one function below in a process of its own on a database of its own, which leaves the real one alone."""
+    environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
+    environment |= {"RILLBOOK_DATA_DIR": folder, "REDIS_URL": ""}
+    code = f"from config.bench import water; water.{function}()"
+    done = subprocess.run(  # noqa: S603 - our own interpreter and words
+        [sys.executable, "manage.py", "shell", "-v0", "-c", code],
+        cwd=BASE, env=environment, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    if done.returncode:
+        raise OSError(done.stderr[-600:])
+    return done.stdout
+
+
+def make_register() -> None:
+    """The demo's sites and weather with one published revision of July."""
+    call_command("migrate", verbosity=0)
+    today = dt.date(2026, 7, 20)
+    people.make_firm()
+    staff = people.make_staff(seed=SEED, sites=SITES, today=today)
+    station = stations.make_stations(today=today, by=staff.owner)
+    register.make_register(
+        sites=SITES, seed=SEED, today=today, station=station, tariffs=register.make_tariffs(), progress=_quiet
+    )
+    july = dt.date(2026, 7, 1)
+    for draft in compute_many(sites=Site.objects.all(), today=july, by=None, month=7):
+        publish(schedule=draft, by=None, on=july)
+
+
+def _quiet(*_: object) -> None:
+    """No progress is told."""
+
+
+def nightly() -> None:
+    """One night from weather rows to written drafts, timed; a second and third count the queries of a batch."""
+    cache.clear()
+    sites = list(Site.objects.current())
+    zones = Zone.objects.filter(in_use=True).count()
+    night = dt.date(2026, 7, 20)
+    started = time.perf_counter()
+    compute_many(sites=sites, today=night, by=None)
+    seconds = time.perf_counter() - started
+    peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    counts = []
+    for some in (sites[:50], sites[:100]):
+        with CaptureQueriesContext(connection) as queries:
+            compute_many(sites=some, today=night, by=None)
+        counts.append(len(queries))
+    of = f"{len(sites)} sites, {zones} zones, SQLite"
+    figures = [
+        _line("nightly_2000_sites_seconds", seconds, "s", of, 1),
+        _line("nightly_queries", counts[1], "queries", f"a batch of 100 sites; {counts[0]} for one of 50", 1),
+        _line("nightly_peak_mib", peak_mib, "MiB", of, 1),
+    ]
+    sys.stdout.write(json.dumps(figures) + "\n")
+
+
+def week_page() -> None:
+    """The office's week page, asked for again and again; the database holds the night's drafts."""
+    settings.ALLOWED_HOSTS.append("testserver")
+    plain = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}  # no collected files needed
+    settings.STORAGES = {**settings.STORAGES, "staticfiles": plain}
+    browser = Client()
+    browser.force_login(User.objects.filter(role="office").first())
+    times = []
+    for _ in range(PAGES):
+        started = time.perf_counter()
+        answer = browser.get("/watering/")
+        times.append((time.perf_counter() - started) * 1000)
+        assert answer.status_code == 200
+    worst = sorted(times)[int(0.95 * PAGES) - 1]
+    median = statistics.median(times)
+    line = _line("week_page_ms", worst, "ms", f"p95 over {SITES} sites, median {median:.0f} ms", PAGES)
+    sys.stdout.write(json.dumps([line]) + "\n")
