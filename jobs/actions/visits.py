@@ -17,11 +17,12 @@ State = Visit.State
 
 
 @transaction.atomic
-def generate_visits(*, season_year: int, by: User | None) -> int:
+def generate_visits(*, season_year: int, by: User | None, today: dt.date | None = None) -> int:
     """Make the startup, mid-season and winterisation visits that current sites have ordered; returns how many.
 
     Mid-season visits spread over their window. Safe to repeat: a visit that exists, also a cancelled one, is left
-    alone. ValidationError naming the kinds whose window is missing.
+    alone. With `today`, visits whose window is over by then are not made: a site that joins in autumn gets no
+    startup beside its winterisation. ValidationError naming the kinds whose window is missing.
     """
     plans = list(ServicePlan.objects.filter(site__archived_at=None).select_related("site").order_by("pk"))
     wanted = [(plan, kind, count) for plan in plans for kind, count in _ordered(plan)]
@@ -37,6 +38,7 @@ def generate_visits(*, season_year: int, by: User | None) -> int:
         for sequence in range(1, count + 1)
         if (plan.site_id, str(kind), sequence) not in known
     ]
+    new = [visit for visit in new if today is None or visit.due_on >= today]
     before = Visit.objects.filter(season_year=season_year).count()
     # Two people pressing at once: the constraint keeps each visit once, the later press makes nothing.
     Visit.objects.bulk_create(new, batch_size=500, ignore_conflicts=True)

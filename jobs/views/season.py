@@ -55,11 +55,11 @@ def _board_page(request: HttpRequest, board: SeasonBoard, plan_form: PlanForm | 
 @require_POST
 def generate(request: HttpRequest, year: int) -> HttpResponse:
     try:
-        made = generate_visits(season_year=year, by=request.user)
+        made = generate_visits(season_year=year, by=request.user, today=firm_today())
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
-        words = f"{made} visits of {year} made." if made else f"Every ordered visit of {year} exists already."
+        words = f"{made} visits of {year} made." if made else f"Every ordered visit of {year} whose window is not over exists."
         messages.success(request, words)
     return redirect(board_url(year))
 

@@ -82,6 +82,13 @@ def test_a_cancelled_visit_is_not_made_again_and_an_archived_site_gets_none(offi
     assert generate_visits(season_year=2031, by=office) == 0
 
 
+def test_a_site_that_joins_in_autumn_gets_no_startup_beside_its_winterisation(office, site):
+    set_windows(2031)
+    ServicePlan.objects.create(site=site)
+    assert generate_visits(season_year=2031, by=office, today=dt.date(2031, 9, 5)) == 1
+    assert Visit.objects.get(site=site).kind == "winterisation"
+
+
 def test_missing_windows_are_named(office, site):
     ServicePlan.objects.create(site=site, startup=False)
     with pytest.raises(ValidationError, match="mid-season check, winterisation"):

@@ -5,6 +5,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from jobs.actions.planning import plan_season
+from jobs.actions.visits import generate_visits
 from jobs.core.routing.season import Progress
 from jobs.models import SeasonWindow, VisitKind
 from jobs.queries.planning import firm_today
@@ -16,7 +17,7 @@ SHOWN_UNPLACED = 20
 class Command(BaseCommand):
     help = (
         "Assign a season's open visits to technicians and days, and store the routes. Promised, started and "
-        "finished visits stay where they are. Make the visits first on the season board. Without --from and --to "
+        "finished visits stay where they are. Make the visits first, on the season board or with --make-visits. Without --from and --to "
         "the plan runs from the first opening of the season's windows, tomorrow at the earliest, to their last "
         "deadline. The same data and --seed give the same plan unless --seconds cuts the search short."
     )
@@ -29,6 +30,7 @@ class Command(BaseCommand):
             metavar="KIND",
             help=f"only this kind of visit; can be repeated: {', '.join(VisitKind.values)}. Default: all",
         )
+        parser.add_argument("--make-visits", action="store_true", help="first make the visits the service plans order")
         parser.add_argument("--from", dest="first", metavar="YYYY-MM-DD", help="first day of the plan")
         parser.add_argument("--to", dest="last", metavar="YYYY-MM-DD", help="last day of the plan")
         parser.add_argument("--keep-planned", action="store_true", help="plan only visits without a day")
@@ -44,6 +46,9 @@ class Command(BaseCommand):
             raise CommandError("--seed must lie between 0 and 2147483647.")
         self.shown = ""
         try:
+            if options["make_visits"]:
+                made = generate_visits(season_year=options["year"], by=None, today=firm_today())
+                self.stdout.write(f"{made} visits of {options['year']} made.")
             done = plan_season(
                 season_year=options["year"],
                 kinds=kinds,

@@ -8,12 +8,14 @@
   const SHELL = files[0];
 
   async function keep() {
-    const cache = await caches.open(CACHE);
+    const kept = await caches.open(CACHE);
     await Promise.all(files.map(async (file) => {
-      const response = await fetch(file, { cache: "reload", credentials: "same-origin" });
+      // A name with its hash never changes its content: what the page just fetched need not come twice.
+      const cache = file.startsWith("/static/") ? "default" : "reload";
+      const response = await fetch(file, { cache, credentials: "same-origin" });
       // A redirect is the sign-in page: it must never be kept in the page's place.
       if (!response.ok || response.redirected) throw new Error(`${file}: ${response.status}`);
-      await cache.put(file, response);
+      await kept.put(file, response);
     }));
     await self.skipWaiting();
   }
