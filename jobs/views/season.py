@@ -59,7 +59,11 @@ def generate(request: HttpRequest, year: int) -> HttpResponse:
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
-        words = f"{made} visits of {year} made." if made else f"Every ordered visit of {year} whose window is not over exists."
+        words = (
+            f"{made} visits of {year} made."
+            if made
+            else f"Every ordered visit of {year} whose window is not over exists."
+        )
         messages.success(request, words)
     return redirect(board_url(year))
 

@@ -4,7 +4,7 @@ from io import StringIO
 import pytest
 from django.core.management import CommandError, call_command
 
-from jobs.models import DayRoute, Visit
+from jobs.models import DayRoute, SeasonWindow, ServicePlan, Visit
 from tests.jobs.planning_rows import make_visits, monday_ahead, planned
 
 pytestmark = pytest.mark.django_db
@@ -24,6 +24,16 @@ def test_a_season_is_planned_with_progress_and_a_summary(technician):
     assert "first plan: 0 not placed" in text
     assert "5 visits to plan: 5 newly planned, 0 moved, 0 stayed, 0 not placed; 0 fixed before." in text
     assert set(Visit.objects.values_list("state", flat=True)) == {"planned"}
+
+
+def test_the_season_can_be_made_and_planned_in_one_command(technician, site):
+    monday = monday_ahead()
+    ServicePlan.objects.create(site=site, mid_season_visits=0, winterisation=False)
+    window = {"opens_on": monday, "due_on": monday + dt.timedelta(days=4)}
+    SeasonWindow.objects.create(season_year=monday.year, kind="startup", **window)
+    text = run("plan_season", monday.year, "--make-visits")
+    assert text.startswith(f"1 visits of {monday.year} made.\n")
+    assert Visit.objects.get().state == "planned"
 
 
 def test_visits_without_a_place_are_listed_with_the_reason(technician):

@@ -17,9 +17,10 @@ SHOWN_UNPLACED = 20
 class Command(BaseCommand):
     help = (
         "Assign a season's open visits to technicians and days, and store the routes. Promised, started and "
-        "finished visits stay where they are. Make the visits first, on the season board or with --make-visits. Without --from and --to "
-        "the plan runs from the first opening of the season's windows, tomorrow at the earliest, to their last "
-        "deadline. The same data and --seed give the same plan unless --seconds cuts the search short."
+        "finished visits stay where they are. Make the visits first, on the season board or with --make-visits. "
+        "Without --from and --to the plan runs from the first opening of the season's windows, tomorrow at the "
+        "earliest, to their last deadline. The same data and --seed give the same plan unless --seconds cuts the "
+        "search short."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -30,7 +31,9 @@ class Command(BaseCommand):
             metavar="KIND",
             help=f"only this kind of visit; can be repeated: {', '.join(VisitKind.values)}. Default: all",
         )
-        parser.add_argument("--make-visits", action="store_true", help="first make the visits the service plans order")
+        parser.add_argument(
+            "--make-visits", action="store_true", help="first make the visits the service plans order"
+        )
         parser.add_argument("--from", dest="first", metavar="YYYY-MM-DD", help="first day of the plan")
         parser.add_argument("--to", dest="last", metavar="YYYY-MM-DD", help="last day of the plan")
         parser.add_argument("--keep-planned", action="store_true", help="plan only visits without a day")
