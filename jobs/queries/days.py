@@ -62,7 +62,8 @@ class Day:
             if self.date.weekday() not in visit.site.open_weekdays:
                 texts.append(f"{visit.site}: closed on {WEEKDAYS[self.date.weekday()]}s")
             if self.date > visit.due_on:
-                texts.append(f"{visit.site}: {(self.date - visit.due_on).days} days after its deadline")
+                late = (self.date - visit.due_on).days
+                texts.append(f"{visit.site}: {late} day{'s' if late > 1 else ''} after its deadline")
             if self.date < visit.opens_on:
                 texts.append(f"{visit.site}: before its window opens on {visit.opens_on:%d %b}")
         for broken in route.broken:

@@ -18,7 +18,8 @@ from scheduling.core.water.clock import (
 from scheduling.core.water.season import litres_for
 from scheduling.core.water.week import ThisWeek
 from scheduling.queries.plan import SitePlan, ZonePlan
-from sites.models import Controller, Site, WaterSupply, Zone
+from sites.core.units import format_quantity
+from sites.models import Controller, Firm, Site, WaterSupply, Zone
 
 MOST_PROGRAMS = 3  # what a plain controller can hold: common practice, no source
 # Minutes between two valves, and to fill the line at the start: common practice, no source.
@@ -184,9 +185,9 @@ def _words(
     for item in items:
         flow = litres_per_minute(item)
         if flow and rule.supply_flow_l_min and flow > rule.supply_flow_l_min:
-            words.append(
-                f"Zone {item.zone} takes {flow:.0f} L/min, the supply gives {rule.supply_flow_l_min:.0f} L/min"
-            )
+            units = Firm.current().units
+            takes, gives = (format_quantity(rate, "flow", units) for rate in (flow, rule.supply_flow_l_min))
+            words.append(f"Zone {item.zone} takes {takes}, the supply gives {gives}")
     return words
 
 

@@ -110,6 +110,16 @@ def test_the_pages_name_the_month_whose_normal_the_programs_rest_on(as_office, p
     assert "Programs by the normal July" in text_of(as_office.get(url("site_watering", published.site.pk)))
 
 
+def test_a_zone_thirstier_than_its_supply_is_told_in_the_firms_units(firm, seattle, site):
+    firm.units = "us"
+    firm.save()
+    controller = site.controllers.get()
+    controller.supply.flow_available_l_min = 0.5
+    controller.supply.save()
+    words = compute_draft(site=site, today=JULY, by=None, month=7).warnings
+    assert any("the supply gives 0.1 gpm" in text for text in words)
+
+
 def test_compute_and_publish_from_the_page(as_office, seattle, site):
     answer = as_office.post(url("schedule_compute", site.pk), {"month": "7"})
     draft = SeasonSchedule.objects.get()
