@@ -146,3 +146,29 @@ class CalendarFeedAdmin(admin.ModelAdmin):
 
     def has_add_permission(self, request) -> bool:
         return False
+
+
+@admin.register(models.FieldDevice)
+class FieldDeviceAdmin(ReadOnlyAdmin):
+    list_display = ["user", "uuid", "next_sequence", "clock_offset_s", "last_seen_at"]
+    list_select_related = ["user"]
+    search_fields = ["user__username"]
+
+
+@admin.register(models.InboxRecord)
+class InboxRecordAdmin(ReadOnlyAdmin):
+    list_display = ["uuid", "state"]
+    list_filter = ["state"]
+
+
+@admin.register(models.PhotoUpload)
+class PhotoUploadAdmin(ReadOnlyAdmin):
+    list_display = ["uuid", "sender", "state", "total_bytes", "taken_at"]
+    list_select_related = ["sender"]
+    list_filter = ["state"]
+
+
+@admin.register(models.PhotoPiece)
+class PhotoPieceAdmin(ReadOnlyAdmin):
+    list_display = ["upload", "start"]
+    list_select_related = ["upload"]

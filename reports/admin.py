@@ -28,3 +28,23 @@ class AppointmentMailAdmin(DeliveryAdmin):
     list_select_related = ["visit__site"]
     list_filter = ["kind", "state"]
     search_fields = ["recipient", "visit__site__name"]
+
+
+@admin.register(models.ShareLink)
+class ShareLinkAdmin(ReadOnlyAdmin):
+    list_display = ["document", "label", "created_at", "expires_at", "revoked_at", "views"]
+    list_select_related = ["document"]
+    search_fields = ["label", "document__title"]
+
+
+@admin.register(models.BulkJob)
+class BulkJobAdmin(ReadOnlyAdmin):
+    list_display = ["kind", "shape", "state"]
+    list_filter = ["kind", "state"]
+
+
+@admin.register(models.BulkPart)
+class BulkPartAdmin(ReadOnlyAdmin):
+    list_display = ["job", "number", "state", "attempts", "claimed_at"]
+    list_select_related = ["job"]
+    list_filter = ["state"]

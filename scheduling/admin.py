@@ -77,3 +77,17 @@ class WateringPauseAdmin(admin.ModelAdmin):
     list_select_related = ["site"]
     search_fields = ["site__name", "reason"]
     autocomplete_fields = ["site"]
+
+
+@admin.register(models.CatchCanTest)
+class CatchCanTestAdmin(ReadOnlyAdmin):
+    list_display = ["zone", "tested_on", "minutes"]
+    list_select_related = ["zone"]
+    search_fields = ["zone__name", "zone__site__name"]
+
+
+@admin.register(models.ForecastDay)
+class ForecastDayAdmin(ReadOnlyAdmin):
+    list_display = ["station", "date", "temp_max_c", "temp_min_c", "precipitation_mm", "eto_mm"]
+    list_select_related = ["station"]
+    search_fields = ["station__name"]

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from jobs.actions.checklists import current_checklist
 from jobs.models import ValveMeasurement, Visit
-from jobs.queries.field import missing_at_finish
+from jobs.queries.field import air_still_connected, missing_at_finish
 from scheduling.actions.schedules import record_applied
 from scheduling.queries.to_set import schedule_to_set_at
 from sites.actions.audit import record
@@ -104,6 +104,11 @@ def finish_visit(
     if visit.state != Visit.State.STARTED:
         raise ValidationError("Start the visit before you finish it.")
     missing = missing_at_finish(visit)
+    if air_still_connected(visit):
+        # No reason outweighs this one: a line left under pressure hurts the next person who opens it.
+        raise ValidationError(
+            "Air was connected on this visit. Bleed it to zero, take the hose off, tick that step, then finish."
+        )
     at = at or timezone.now()
     _check_finish(visit, started_at, finished_at or at, times_reason, missing, accept_reason, bool(finished_at))
     recorded_start = visit.started_at

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 PIPE_MATERIAL = "pipe_material"
 AIR_PRESSURE_LIMIT = "air_pressure_limit"
+AIR_CONNECTED = "connected_downstream"
+AIR_RELEASED = "air_released"
 
 
 @dataclass(frozen=True)
@@ -106,7 +108,7 @@ WINTERISATION = (
         gate=True,
     ),
     Step(
-        "connected_downstream",
+        AIR_CONNECTED,
         "Air is connected at the blow-out port, downstream of pump and backflow assembly, both closed off from it.",
         "Never blow air through a pump or an unprotected backflow assembly.",
         gate=True,
@@ -143,7 +145,7 @@ WINTERISATION = (
         "One zone at a time, 1 to 2 minutes (common practice). Dry pipe and dry gear drives burn: stop at mist.",
     ),
     Step(
-        "air_released",
+        AIR_RELEASED,
         "Air bled to zero before the hose came off; nothing is left under pressure.",
         "Never leave a system or a compressor under pressure unattended.",
     ),

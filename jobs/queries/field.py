@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from django.db.models import Count, F, IntegerField, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
+from jobs.core.checklists import AIR_CONNECTED, AIR_RELEASED
 from jobs.models import (
     ChecklistAnswer,
     ChecklistItem,
@@ -164,6 +165,12 @@ def missing_at_finish(visit: Visit) -> list[str]:
         return steps
     unmeasured = site_valves(visit).exclude(pk__in=ValveMeasurement.objects.filter(visit=visit).values("valve_id"))
     return steps + [f"{named('valve', valve)} not measured" for valve in unmeasured]
+
+
+def air_still_connected(visit: Visit) -> bool:
+    """Air was connected on this visit and nobody has said that it was bled off again."""
+    done = {row.item.key for row in checklist_rows(visit) if row.done}
+    return AIR_CONNECTED in done and AIR_RELEASED not in done
 
 
 @dataclass(frozen=True)

@@ -213,6 +213,7 @@ def test_publishing_earlier_than_the_revision_in_force_is_refused(draft, office)
         publish(schedule=newer, by=office, on=dt.date(2015, 7, 1))
 
 
+@pytest.mark.services
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.skipif(connection.vendor != "postgresql", reason="row locks need PostgreSQL")
 def test_of_two_publishers_at_once_one_wins_and_the_other_gets_words(site, office, owner):

@@ -161,7 +161,9 @@ def test_a_photo_whose_file_is_lost_is_not_found(client, office, site):
     assert client.get(reverse("sites:photo", args=[photo.pk])).status_code == 404
 
 
-def test_a_photo_is_shown_to_those_who_may_see_the_site_only(client, site, client_user, stranger, technician):
+def test_a_photo_is_shown_to_the_assigned_technician_and_to_no_client(
+    client, site, client_user, stranger, technician
+):
     photo = keep(site, picture())
     address = reverse("sites:photo", args=[photo.pk])
 
@@ -171,7 +173,7 @@ def test_a_photo_is_shown_to_those_who_may_see_the_site_only(client, site, clien
         response.close()
         return response.status_code
 
-    assert [answer_to(user) for user in (client_user, stranger, technician)] == [200, 404, 404]
+    assert [answer_to(user) for user in (client_user, stranger, technician)] == [404, 404, 404]
     factories.VisitFactory(site=site, technician=technician)
     assert answer_to(technician) == 200
 
