@@ -31,7 +31,7 @@ class Served:
         return self.data_dir / "rillbook.sqlite3"
 
     def environment(self) -> dict[str, str]:
-        kept = {name: os.environ[name] for name in ("PATH", "HOME", "LANG", "DATABASE_URL") if name in os.environ}
+        kept = {name: os.environ[name] for name in ("PATH", "HOME", "LANG") if name in os.environ}
         return kept | {
             "RILLBOOK_DATA_DIR": str(self.data_dir),
             "RILLBOOK_LOG_LEVEL": "CRITICAL",

@@ -8,9 +8,12 @@ import hypothesis
 import pytest
 from django.conf import settings
 from django.core.cache import cache
+from django.db import connections
 from hypothesis import HealthCheck
+from pytest_django.plugin import blocking_manager_key
 
 from config.celery import app as celery_app
+from jobs.actions.checklists import ensure_default_checklists
 from tests import factories
 
 LOOPBACK = {"127.0.0.1", "::1", "localhost"}
@@ -49,6 +52,19 @@ def tasks_in_process():
     celery_app.conf.task_always_eager = True
     yield
     celery_app.conf.task_always_eager = before
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_teardown(item):
+    """A test with real commits empties every table at its end, also of what migrations put there."""
+    result = yield
+    marker = item.get_closest_marker("django_db")
+    real_commits = {"transactional_db", "live_server"} & set(getattr(item, "fixturenames", ()))
+    if real_commits or (marker and marker.kwargs.get("transaction")):
+        with item.config.stash[blocking_manager_key].unblock():
+            ensure_default_checklists()
+            connections.close_all()
+    return result
 
 
 @pytest.fixture(autouse=True)

@@ -25,7 +25,7 @@ from reports.models import AppointmentMail, BulkJob, Delivery, Document, ShareLi
 from scheduling.models import CatchCanTest, DailyWeather, Program, SeasonSchedule, WateringPause, WeatherImport
 from sites.actions.photos import store_photo
 from sites.models import Tariff
-from tests import factories
+from tests import factories, streams
 
 #            AWOTUCS
 ALL_ANY = "-++++++"
@@ -427,7 +427,7 @@ def answers(world, name: str, route: Route, method: str) -> str:
                 assert b"Hazel" not in content, f"{name} shows Hazel's rows to column {column}"
             transaction.set_rollback(True)
         browser.cookies = cookies  # signing out is undone too
-        response.close()
+        streams.close(response)
         found += letter(response)
     return found
 

@@ -5,7 +5,10 @@ import uuid
 
 
 def dice(seed: int, *what: object) -> random.Random:
-    """The stream of random numbers that belongs to `what`, e.g. `dice(1, "site", 17)`."""
+    """The stream of random numbers that belongs to `what`, e.g. `dice(1, "site", 17)`.
+
+    Never name a database id in `what`: the next free id is not the seed's to choose.
+    """
     return random.Random("/".join(str(part) for part in (seed, *what)))
 
 

@@ -53,7 +53,7 @@ def make_past_visits(seed: int, rounds: Iterable[Round], shifts: dict[int, Shift
         slots = [s for s in working_slots(shifts, one.opens_on, last) if (s.technician_id, s.date) not in taken]
         placed = list(spread(done, slots))
         taken |= {(p.technician_id, p.date) for p in placed}
-        visits = [_finished(p, dice(seed, "visit", p.date, p.technician_id, p.position), templates) for p in placed]
+        visits = [_finished(p, dice(seed, "visit", p.date, p.job.key, p.position), templates) for p in placed]
         Visit.objects.bulk_create(visits, batch_size=500)
         made = {p.job.key for p in placed}
         waiting += [job for job in done if job.key not in made] + left
@@ -169,7 +169,7 @@ def _repairs_for(repairs: list[Job], slot: Slot, wanted: int, chosen: list[Job])
 
 
 def _planned(seed: int, placed: Placed) -> Visit:
-    rng = dice(seed, "planned", placed.date, placed.technician_id, placed.position)
+    rng = dice(seed, "planned", placed.date, placed.job.key, placed.position)
     visit = _visit(placed.job, rng)
     visit.state = State.PLANNED
     visit.promised = rng.random() < 0.3

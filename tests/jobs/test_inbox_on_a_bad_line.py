@@ -26,8 +26,6 @@ PIECE_BYTES = 700
 TOKEN = "a" * 32
 SKEWS_S = [0, 0, 7, -45, 3600, -3600, 2 * 86400, -5 * 86400, 400 * 86400]
 
-pytestmark = pytest.mark.skipif("DATABASE_URL" in os.environ, reason="reads the server's SQLite file")
-
 
 @dataclass
 class Message:

@@ -103,7 +103,7 @@ def test_the_site_page_takes_the_same_number_of_queries_for_one_zone_and_for_thr
     SeasonSchedule.objects.filter(pk=published.pk).delete()
     with django_assert_max_num_queries(60) as large:
         as_office.get(url("site_watering", published.site_id))
-    assert len(small) == len(large)
+    assert len(small) == len(large), [[q["sql"][:60] for q in some] for some in (small, large)]
 
 
 def test_the_pages_name_the_month_whose_normal_the_programs_rest_on(as_office, published):

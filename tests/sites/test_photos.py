@@ -14,7 +14,7 @@ from PIL import Image
 
 from sites.actions.photos import LARGEST_BYTES, store_photo
 from sites.models import Photo
-from tests import factories
+from tests import factories, streams
 
 TAKEN = dt.datetime(2026, 5, 1, 9, tzinfo=dt.UTC)
 
@@ -147,7 +147,7 @@ def test_a_photo_is_uploaded_shown_in_a_sandbox_and_deleted_with_its_file(
     assert "sandbox" in response.headers["Content-Security-Policy"]
     assert "private" in response.headers["Cache-Control"]
     assert b"".join(response.streaming_content)[:2] == b"\xff\xd8"
-    response.close()
+    streams.close(response)
     with django_capture_on_commit_callbacks(execute=True):
         client.post(reverse("sites:photo_delete", args=[photo.pk]))
     assert not photo.image.storage.exists(photo.image.name)
@@ -170,7 +170,7 @@ def test_a_photo_is_shown_to_the_assigned_technician_and_to_no_client(
     def answer_to(user) -> int:
         client.force_login(user)
         response = client.get(address)
-        response.close()
+        streams.close(response)
         return response.status_code
 
     assert [answer_to(user) for user in (client_user, stranger, technician)] == [404, 404, 404]
