@@ -49,7 +49,7 @@ def service_sheet_data(visit: Visit, *, completed: bool) -> sheet.ServiceSheet:
         client=sheet.Contact(site.client.name, site.client.phone, site.client.email),
         site=_place(site, with_access=not completed),
         units=_units(firm),
-        supply=_supply(site, firm),
+        supplies=_supplies(site, firm),
         pumps=tuple(_pump(pump) for pump in Pump.objects.filter(supply__site=site)),
         backflow=tuple(_backflow(row, visit) for row in BackflowAssembly.objects.filter(site=site)),
         controllers=tuple(_controller(row) for row in Controller.objects.filter(site=site)),
@@ -126,19 +126,21 @@ def _place(site: Site, *, with_access: bool) -> sheet.Place:
     )
 
 
-def _supply(site: Site, firm: Firm) -> sheet.Supply | None:
-    """The first supply in full; a second one is named beside it."""
-    supplies = list(WaterSupply.objects.filter(site=site).order_by("pk"))
-    if not supplies:
-        return None
-    first = supplies[0]
-    meter = site.meters.filter(removed_on=None).first()
-    return sheet.Supply(
-        kind="; ".join(str(row) for row in supplies),
-        static_pressure=amount(first.static_pressure_kpa, "pressure", firm),
-        flow_available=amount(first.flow_available_l_min, "flow", firm),
-        shut_off=first.shutoff_location,
-        meter=f"{meter.serial_number} ({meter.get_unit_display()})" if meter else "",
+def _supplies(site: Site, firm: Firm) -> tuple[sheet.Supply, ...]:
+    """Every supply with its figures. Meters belong to the site: they stand with the first."""
+    meters = ", ".join(
+        f"{row.serial_number} ({row.get_unit_display()})" for row in site.meters.filter(removed_on=None)
+    )
+    rows = WaterSupply.objects.filter(site=site).order_by("pk")
+    return tuple(
+        sheet.Supply(
+            kind=str(row),
+            static_pressure=amount(row.static_pressure_kpa, "pressure", firm),
+            flow_available=amount(row.flow_available_l_min, "flow", firm),
+            shut_off=row.shutoff_location,
+            meter="" if number else meters,
+        )
+        for number, row in enumerate(rows)
     )
 
 

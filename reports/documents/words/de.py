@@ -104,7 +104,7 @@ WORDS = {
     "cost.total": "Summe",
     "cost.fixed": "Grundpreis, Tarif {tariff}",
     "cost.water": "Wasser, {volume}",
-    "next.title": "Nächste Saison",
+    "next.title": "Die nächsten Termine",
     "next.by": "bis {date}",
     "next.between": "zwischen {first} und {last}",
     "assumed.title": "Anhang: was angenommen wurde",

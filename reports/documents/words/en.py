@@ -104,7 +104,7 @@ WORDS = {
     "cost.total": "Total",
     "cost.fixed": "Fixed charge, tariff {tariff}",
     "cost.water": "Water, {volume}",
-    "next.title": "Next season",
+    "next.title": "Visits to come",
     "next.by": "by {date}",
     "next.between": "between {first} and {last}",
     "assumed.title": "Appendix: what was assumed",
