@@ -160,6 +160,13 @@ def test_a_batch_takes_the_same_number_of_queries_for_one_site_and_for_three(sea
     assert len(taken[0]) == len(taken[1]), taken
 
 
+def test_a_schedule_holds_the_sums_of_its_table_of_months(draft):
+    rows = draft.zone_months.values_list("month", "water_l")
+    sums = [sum(litres for month, litres in rows if month == number) for number in range(1, 13)]
+    assert draft.litres_by_month == pytest.approx(sums)
+    assert max(sums) > 0
+
+
 def test_progress_is_told(seattle, site):
     told = []
     compute_many(sites=[site], today=JULY, by=None, progress=lambda done, total: told.append((done, total)))
