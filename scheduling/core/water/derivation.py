@@ -7,7 +7,7 @@ from typing import Literal
 
 from sites.core.units import format_quantity
 
-Origin = Literal["measured", "register", "station", "default", "computed"]
+Origin = Literal["measured", "register", "station", "forecast", "default", "computed"]
 
 
 @dataclass(frozen=True)
