@@ -16,7 +16,7 @@ from scheduling.queries.plan import SitePlan, StationWeather, plan_site, site_se
 from scheduling.queries.programs import Programs, fit_programs
 from scheduling.queries.soil_state import depletion_this_morning
 from sites.actions.audit import record
-from sites.models import Controller, Site, User, Zone
+from sites.models import Controller, Firm, Site, User, Zone
 
 SITES_PER_BATCH = 100
 Progress = Callable[[int, int], None]
@@ -76,9 +76,10 @@ def _compute_batch(
         .values_list("site")
         .annotate(Max("revision"))
     )
-    plans = _plans(ids, today, month, stations)
+    with Firm.remembered():  # words about a zone are in the firm's units
+        plans = _plans(ids, today, month, stations)
+        fitted = [_fitted(plan) for plan in plans]
     tables = [_month_rows(plan) for plan in plans]
-    fitted = [_fitted(plan) for plan in plans]
     schedules = [
         _schedule(plan, table, programs, today, by, last.get(plan.site.pk, 0) + 1)
         for plan, table, programs in zip(plans, tables, fitted, strict=True)

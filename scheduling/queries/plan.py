@@ -13,10 +13,12 @@ from scheduling.core.water.derivation import CannotCompute
 from scheduling.core.water.replay import Days
 from scheduling.core.water.season import ZoneMonth, ZoneSeason, zone_season
 from scheduling.core.water.week import MOST_FILLED_DAYS, ThisWeek, WeekWeather, this_week
+from scheduling.core.water.zone_inputs import LIMITS
 from scheduling.queries.climate import coming_week, recent_days, station_climatology, week_weather
 from scheduling.queries.register import permitted_days_per_week, zone_inputs
 from scheduling.queries.snapshot import freeze_climate, freeze_week, freeze_zone
-from sites.models import Site, WeatherStation, Zone
+from sites.core.units import format_quantity
+from sites.models import Firm, Site, WeatherStation, Zone
 
 RULE_WEEK = "the weather of the last seven days"
 RULE_BALANCE = "the soil's daily balance up to yesterday and the coming week"
@@ -152,6 +154,27 @@ def plan_site(
     return plan
 
 
+# Field of the core whose limits are told in the firm's units -> its name and quantity.
+TOLD_IN_UNITS = {
+    "application_rate_mm_h": ("application rate", "rate"),
+    "area_m2": ("area", "area"),
+    "flow_l_min": ("flow", "flow"),
+    "root_depth_m": ("root depth", "length"),
+}
+
+
+def _in_firms_units(error: WaterInputError, zone: Zone) -> str:
+    if error.field not in TOLD_IN_UNITS:
+        return str(error)
+    name, quantity = TOLD_IN_UNITS[error.field]
+    units = Firm.current().units
+    found, low, high = (
+        format_quantity(value, quantity, units, decimals=3)
+        for value in (getattr(zone, error.field), *LIMITS[error.field])
+    )
+    return f"the {name} is {found}, must lie between {low} and {high}"
+
+
 def _rule(week: WeekWeather | None, *, balanced: bool) -> str:
     if week is None:
         return RULE_MONTH
@@ -171,7 +194,7 @@ def _season(site: Site, zone: Zone, weather: StationWeather, year: int) -> ZoneS
     try:
         season = zone_season(zone_inputs(zone, site), weather.climate, year, permitted)
     except WaterInputError as error:
-        return f"a correction in the register: {error}"
+        return f"a correction in the register: {_in_firms_units(error, zone)}"
     if isinstance(season, CannotCompute):
         return " and ".join(season.needs) + (f" ({season.reason})" if season.reason else "")
     return season

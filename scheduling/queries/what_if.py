@@ -16,7 +16,8 @@ from scheduling.queries.register import permitted_days_per_week
 from scheduling.queries.season_replay import SeasonGround, season_ground
 from scheduling.queries.site_budget import Cost, cost_of_months
 from scheduling.queries.weather import history
-from sites.models import Site, WeatherStation, Zone
+from sites.core.units import format_quantity
+from sites.models import Firm, Site, WeatherStation, Zone
 
 BASIS = (
     "Both columns are watered by need: on permitted days, before the readily available water is used up. Days that "
@@ -158,7 +159,8 @@ def driest_year(station: WeatherStation, ground: SeasonGround) -> tuple[Days, st
         filled_with_normals(et.et_mm[of], ground.climate.et_mm.mean, dates),
         filled_with_normals(rain[of], ground.climate.rain_mm.mean, dates),
     )
-    return days, f"{best[1]}: {best[0]:.0f} mm more ET than rain in the growing months"
+    more = format_quantity(best[0], "depth", Firm.current().units)
+    return days, f"{best[1]}: {more} more ET than rain in the growing months"
 
 
 def _season(site: Site, run: Replay) -> Season:
