@@ -11,6 +11,7 @@ PIPE_MATERIAL = "pipe_material"
 AIR_PRESSURE_LIMIT = "air_pressure_limit"
 AIR_CONNECTED = "connected_downstream"
 AIR_RELEASED = "air_released"
+AIR_STILL_ON = "Air was connected on this visit. Bleed it to zero, take the hose off, tick that step, then finish."
 
 
 @dataclass(frozen=True)

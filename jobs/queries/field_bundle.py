@@ -7,7 +7,7 @@ from typing import Any
 from django.utils import timezone
 
 from jobs.core.cautions import AIR_PRESSURE_LIMIT_KPA, CAUTIONS, ROUNDING
-from jobs.core.checklists import AIR_PRESSURE_LIMIT, PIPE_MATERIAL
+from jobs.core.checklists import AIR_CONNECTED, AIR_PRESSURE_LIMIT, AIR_RELEASED, AIR_STILL_ON, PIPE_MATERIAL
 from jobs.core.diagnosis import UNITS, rule_table
 from jobs.core.field_records import SCHEMAS
 from jobs.models import Fault, ValveMeasurement, Visit
@@ -42,6 +42,9 @@ def day_bundle(user: User, date: dt.date) -> dict[str, Any]:
             "rounding": ROUNDING,
             "limit_key": AIR_PRESSURE_LIMIT,
             "material_key": PIPE_MATERIAL,
+            "connected_key": AIR_CONNECTED,
+            "released_key": AIR_RELEASED,
+            "still_on": AIR_STILL_ON,
         },
         "fault_kinds": Fault.Kind.choices,
         "severities": Fault.Severity.choices,

@@ -148,6 +148,10 @@
 
   async function finishScreen(app, view) {
     if (view.state !== "started") { app.go(`visit/${view.uuid}`); return []; }
+    if (root.Outbox.airStillOn(view, app.bundle.air)) {
+      return [app.head(view), h("h1", {}, "Finish the visit"), h("div", { class: "message error", role: "alert" }, app.bundle.air.still_on),
+        h("p", { class: "actions" }, h("a", { class: "button wide", href: `#visit/${view.uuid}` }, "Back to the checklist"))];
+    }
     const missing = root.Outbox.missing(view);
     const form = await root.Dom.draftForm(`finish/${view.uuid}`, {}, app.storageFailed);
     const fields = h("form", { novalidate: true, onsubmit: (event) => { event.preventDefault(); save(); } },
