@@ -215,6 +215,8 @@ JOBS = {
     "jobs:visit_unassign": button(OFFICE_ONLY, "visit"),
     "jobs:visit_promise": button(OFFICE_ONLY, "visit"),
     "jobs:visit_cancel": page(OFFICE_ONLY, "visit"),
+    "jobs:checklist_list": page(OFFICE_ONLY),
+    "jobs:checklist_edit": page(OFFICE_ONLY, "kind"),
     "jobs:technician_list": page(OFFICE_ONLY),
     "jobs:technician_edit": page(OFFICE_ONLY, "technician"),
     "jobs:absence_new": page(OFFICE_ONLY, "technician"),
