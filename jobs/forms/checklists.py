@@ -21,7 +21,12 @@ class StepEditForm(forms.Form):
     """One step. A safety step can be worded anew and moved; it cannot be dropped or opened."""
 
     position = forms.IntegerField(label="Place", min_value=1, max_value=LAST_PLACE, required=False)
-    text = forms.CharField(label="Step", max_length=240, required=False)
+    text = forms.CharField(
+        label="Step",
+        max_length=240,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        error_messages={"required": "Enter the step, or tick that it is left out."},
+    )
     caution = forms.CharField(
         label="Caution that stands with it", required=False, max_length=1000, widget=forms.Textarea(attrs={"rows": 2})
     )
@@ -38,12 +43,6 @@ class StepEditForm(forms.Form):
         if self.is_safety:
             for name in ("answer", "unit_kind", "gate", "drop"):
                 self.fields[name].disabled = True
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or self.cleaned_data
-        if not cleaned.get("drop") and not cleaned.get("text", "").strip() and (self.initial or self.has_changed()):
-            self.add_error("text", "Enter the step, or tick that it is left out.")
-        return cleaned
 
 
 class StepsFormSet(forms.BaseFormSet):
@@ -68,8 +67,7 @@ class StepsFormSet(forms.BaseFormSet):
     @property
     def steps(self) -> list[Step]:
         """The typed steps in the order of their places: at one place the moved or new one first, without one last."""
-        kept = [form for form in self.forms if form.cleaned_data.get("text", "").strip()]
-        kept = [form for form in kept if not form.cleaned_data["drop"]]
+        kept = [form for form in self.forms if form.cleaned_data and not form.cleaned_data["drop"]]
         kept.sort(key=lambda form: (form.cleaned_data["position"] or LAST_PLACE, "position" not in form.changed_data))
         taken = set(self.usual)
         return [self._step(form.initial.get("key", ""), form.cleaned_data, taken) for form in kept]
