@@ -4,6 +4,7 @@ import datetime as dt
 from dataclasses import asdict
 from typing import Any
 
+from django.urls import reverse
 from django.utils import timezone
 
 from jobs.core.cautions import AIR_PRESSURE_LIMIT_KPA, CAUTIONS, ROUNDING
@@ -93,6 +94,7 @@ def _visit(visit: Visit) -> dict[str, Any]:
                 {"pk": photo.pk, "caption": photo.caption}
                 for photo in Photo.objects.filter(site=site).order_by("-taken_at", "-pk")[:SHOWN_PHOTOS]
             ],
+            "drawings": _drawings(site),
         },
         "measures_valves": visit.kind in MEASURED_KINDS,
         "steps": [_step(row) for row in checklist_rows(visit)],
@@ -123,6 +125,18 @@ def _places(site) -> list[dict[str, str]]:
     rows += [("controller", row) for row in site.controllers.all()]
     rows += [("supply", row) for row in site.supplies.all()]
     return [{"key": f"{word}-{row.pk}", "name": f"{word}: {row}"} for word, row in rows]
+
+
+def _drawings(site) -> list[dict[str, str]]:
+    """Addresses of the pictures that are kept on the phone, a width of its own."""
+    return [
+        {
+            "url": reverse("jobs:plant_drawing", args=[controller.pk, kind, "narrow"]),
+            "title": f"{title}, {controller}",
+        }
+        for controller in site.controllers.all()
+        for kind, title in (("water-path", "Where the water goes"), ("terminals", "Which wire goes where"))
+    ]
 
 
 def _step(row) -> dict[str, Any]:

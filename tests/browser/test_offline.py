@@ -127,6 +127,10 @@ def test_a_whole_winterisation_without_signal_from_a_cold_start_arrives_just_onc
     go_to_visit(page, visit)
     assert "Compressed air maims" in page.inner_text("details:has-text('Cautions')")
     assert page.locator("details:has-text('Photos of the site') img").count() == 1
+    page.click("summary:has-text('Drawings (2)')")
+    drawn = "images => images.map(image => image.complete && image.naturalWidth > 0)"
+    assert page.locator(".drawings img").evaluate_all(drawn) == [True, True]
+    page.click("summary:has-text('Drawings (2)')")
     start(page)
     with_air_on = 1 + next(number for number, step in enumerate(WINTERISATION) if step.key == AIR_CONNECTED)
     work_through_checklist(page, last=with_air_on)
@@ -134,6 +138,7 @@ def test_a_whole_winterisation_without_signal_from_a_cold_start_arrives_just_onc
     page.wait_for_selector("[role=alert]:has-text('Bleed it to zero')")
     assert page.locator("#field-signed_by").count() == 0
     page.click("text=Back to the checklist")
+    page.wait_for_selector("#checklist")
     work_through_checklist(page, first=with_air_on + 1)
     measure_all(page)
     record_fault(page)
