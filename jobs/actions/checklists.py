@@ -10,7 +10,7 @@ from django.utils import timezone
 from jobs.core.cautions import air_pressure_problem
 from jobs.core.checklists import AIR_PRESSURE_LIMIT, DEFAULT_CHECKLISTS, PIPE_MATERIAL, Step, problems_of
 from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, Visit
-from jobs.queries.checklists import checklist_rows, steps_of
+from jobs.queries.checklists import checklist_rows, has_drip, steps_of
 from sites.actions.audit import record
 from sites.core.units import format_quantity
 from sites.models import Firm, User
@@ -107,7 +107,7 @@ def answer_step(
     if gate is not None and done:
         raise ValidationError(f"This step is closed until this one is done: {gate.text}")
     if item.key == AIR_PRESSURE_LIMIT and done:
-        _check_air_pressure(number, rows.values())
+        _check_air_pressure(visit, number, rows.values())
     answer, _ = ChecklistAnswer.objects.update_or_create(
         visit=visit,
         item=item,
@@ -125,19 +125,22 @@ def answer_step(
     return answer
 
 
-def _check_air_pressure(limit_kpa: float | None, rows) -> None:
-    if limit_kpa is None:
-        raise ValidationError({"number": "Enter the air pressure limit."})
-    material = next((row.answer.text for row in rows if row.item.key == PIPE_MATERIAL and row.answer), "")
-    highest = air_pressure_problem(limit_kpa, material)
+def _check_air_pressure(visit: Visit, limit_kpa: float | None, rows) -> None:
+    if limit_kpa is None or limit_kpa <= 0:
+        raise ValidationError({"number": "Enter the air pressure limit, above 0."})
+    answered = next((row.answer.text for row in rows if row.item.key == PIPE_MATERIAL and row.answer), "")
+    drip = has_drip(visit.site_id)
+    highest = air_pressure_problem(limit_kpa, "drip" if drip else answered)
     if highest is not None:
         shown = format_quantity(highest, "pressure", Firm.current().units)
-        raise ValidationError({"number": f"Too high for this pipe: at most {shown} by common practice."})
+        what = "this site's drip zones" if drip else "this pipe"
+        raise ValidationError({"number": f"Too high for {what}: at most {shown} by common practice."})
 
 
 def _reopen_air_pressure(visit: Visit, material: str) -> None:
     """A limit confirmed for stronger pipe must be confirmed again for weaker pipe."""
     confirmed = ChecklistAnswer.objects.filter(visit=visit, item__key=AIR_PRESSURE_LIMIT, done=True).first()
-    if confirmed and air_pressure_problem(confirmed.number, material) is not None:
+    weakest = "drip" if has_drip(visit.site_id) else material
+    if confirmed and air_pressure_problem(confirmed.number, weakest) is not None:
         confirmed.done = False
         confirmed.save(update_fields=["done"])

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 from jobs.core.checklists import Step, closing_gates
 from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, Visit
+from sites.models import Zone
+from sites.models.plant import DRIP_EMITTERS
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,11 @@ def steps_of(template: ChecklistTemplate) -> tuple[Step, ...]:
         )
         for item in template.items.all()
     )
+
+
+def has_drip(site_id: int) -> bool:
+    """Whether air may reach drip, the weakest there is, whatever the pipe."""
+    return Zone.objects.filter(site_id=site_id, in_use=True, emitter__in=DRIP_EMITTERS).exists()
 
 
 def checklist_rows(visit: Visit) -> list[ChecklistRow]:

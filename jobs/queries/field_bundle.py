@@ -12,7 +12,7 @@ from jobs.core.checklists import AIR_CONNECTED, AIR_PRESSURE_LIMIT, AIR_RELEASED
 from jobs.core.diagnosis import UNITS, rule_table
 from jobs.core.field_records import SCHEMAS
 from jobs.models import Fault, ValveMeasurement, Visit
-from jobs.queries.checklists import checklist_rows
+from jobs.queries.checklists import checklist_rows, has_drip
 from jobs.queries.diagnosis import NUMBERS, ValveCheck
 from jobs.queries.faults import open_faults
 from jobs.queries.field import MEASURED_KINDS, geo_uri, schedule_to_set, tel_uri, today_stops, valve_checks
@@ -95,6 +95,7 @@ def _visit(visit: Visit) -> dict[str, Any]:
                 for photo in Photo.objects.filter(site=site).order_by("-taken_at", "-pk")[:SHOWN_PHOTOS]
             ],
             "drawings": _drawings(site),
+            "has_drip": has_drip(site.pk),
         },
         "measures_valves": visit.kind in MEASURED_KINDS,
         "steps": [_step(row) for row in checklist_rows(visit)],

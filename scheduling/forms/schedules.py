@@ -46,7 +46,7 @@ class StepForm(forms.ModelForm):
         minutes = self.cleaned_data["run_time_min"]
         if not 0 < minutes <= LONGEST_RUN_MIN:
             raise forms.ValidationError(
-                f"Between 0 and {LONGEST_RUN_MIN} minutes. To skip the zone, take the tick off."
+                f"More than 0 and at most {LONGEST_RUN_MIN} minutes. To skip the zone, take the tick off."
             )
         return minutes
 

@@ -309,7 +309,7 @@ def pump_without_path(plant: SitePlant) -> Findings:
                 supply.id,
                 f"{supply.name} has a pump but no wired zone valve: it would work against a closed line",
                 "Do not let the controller start the pump until a valve on a terminal is recorded and opens.",
-                (Figure("valves on terminals", 0),),
+                (Figure("valves that have a terminal", 0),),
             )
             continue
         if not supply.has_pump:

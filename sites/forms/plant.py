@@ -17,6 +17,9 @@ from sites.models import BackflowAssembly, Controller, Firm, Pump, Valve, WaterS
 # Field wire for 24 V valves lies well inside this; outside, a gauge was most likely typed as mm² or the reverse.
 # Common practice, no source.
 WIRE_SECTION_LIMITS_MM2 = (0.1, 35.0)
+# Above the rating of common irrigation pipe and valves: a slip of the unit or a digit. Common practice, no source.
+HIGHEST_PRESSURE_KPA = 2500.0
+PRESSURE_TOO_HIGH = "Higher than any irrigation system stands: look at the unit and the digits."
 
 
 class WaterSupplyForm(RegisterForm):
@@ -26,6 +29,12 @@ class WaterSupplyForm(RegisterForm):
     class Meta:
         model = WaterSupply
         fields = ["name", "kind", "static_pressure_kpa", "flow_available_l_min", "shutoff_location"]
+
+    def clean_static_pressure_kpa(self) -> float | None:
+        pressure_kpa = self.cleaned_data["static_pressure_kpa"]
+        if pressure_kpa is not None and pressure_kpa > HIGHEST_PRESSURE_KPA:
+            raise forms.ValidationError(PRESSURE_TOO_HIGH)
+        return pressure_kpa
 
 
 class PumpForm(RegisterForm):
@@ -218,6 +227,13 @@ class ZoneForm(RegisterForm):
         valves = Valve.objects.filter(controller__site=self.instance.site_id, is_master=False)
         offer(self.fields["valve"], valves.select_related("controller"), "valve")
         self.fields["valve"].label_from_instance = valve_label
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        figures = [cleaned.get(name) for name in ("application_rate_mm_h", "distribution_uniformity")]
+        if any(value is not None for value in figures) and cleaned.get("figures_origin") == Zone.Origin.UNKNOWN:
+            self.add_error("figures_origin", "Say where rate and uniformity are from: otherwise they are not used.")
+        return cleaned
 
     def clean_number(self) -> int:
         number = self.cleaned_data["number"]

@@ -277,6 +277,9 @@ class Emitter(models.TextChoices):
     BUBBLER = "bubbler", "bubbler"
 
 
+DRIP_EMITTERS = (Emitter.DRIP_GRID, Emitter.POINT_DRIP)
+
+
 class Zone(models.Model):
     class Origin(models.TextChoices):
         MEASURED = "measured", "measured on site"

@@ -108,7 +108,7 @@
   /* A limit confirmed for stronger pipe must be confirmed again for weaker pipe. */
   function reopenAir(view, air, material) {
     const limit = view.steps.find((step) => step.key === air.limit_key);
-    if (limit && limit.given && limit.given.done && airProblem(air, limit.given.number, material) !== null) {
+    if (limit && limit.given && limit.given.done && airProblem(air, limit.given.number, view.site.has_drip ? "drip" : material) !== null) {
       limit.given = { ...limit.given, done: false };
     }
   }
