@@ -86,6 +86,7 @@ SITES = {
     "sites:site_edit": page(OFFICE_ONLY, "site"),
     "sites:site_archive": page(OFFICE_ONLY, "site"),
     "sites:site_delete": page(OFFICE_ONLY, "site"),
+    "sites:zone_water": read(STAFF_ROWS, "site"),
     "sites:photo_new": page(STAFF_ROWS, "site"),
     "sites:photo": page("-+++NNN", "photo"),
     "sites:photo_delete": page(OFFICE_ONLY, "photo"),
