@@ -1,5 +1,6 @@
 """What each zone of a site gets through its pipe, and which zones can run together; asks the database nothing."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from sites.core.checks import SitePlant
@@ -21,19 +22,27 @@ class ZoneLine:
 
 
 @dataclass(frozen=True)
+class Grouped:
+    """Zones that fit together, and those that must run alone, by the names of the zones a valve waters."""
+
+    together: tuple[tuple[str, ...], ...] = ()
+    alone: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Together:
-    """One controller's zones in groups, by the names of the zones each valve waters.
+    """Which of one controller's zones can run together.
 
     as_set: with as many valves as the controller opens. possible: as far as water and transformer reach, with
     separate outputs. needs: what the answer waits for; coils_known: whether the transformer could be counted.
     """
 
     controller: Controller
-    as_set: tuple[tuple[str, ...], ...]
-    possible: tuple[tuple[str, ...], ...]
-    too_large: tuple[str, ...]
-    unknown: tuple[str, ...]
-    coils_known: bool
+    as_set: Grouped = Grouped()
+    possible: Grouped = Grouped()
+    too_large: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
+    coils_known: bool = False
     needs: tuple[str, ...] = ()
 
 
@@ -121,7 +130,7 @@ def _together(line: ControllerLine, page: SitePage) -> Together:
     names = {valve.pk: " and ".join(str(zone) for zone in _zones(valve)) for valve in watering}
     if supply is None or supply.flow_available_l_min is None:
         need = "water supply of the controller" if supply is None else "flow available at the supply"
-        return Together(controller, (), (), (), (), coils_known=False, needs=(need,))
+        return Together(controller, needs=(need,))
     coils = [*watering, *(valve for valve in line.valves if valve.is_master)]
     coils_known = controller.transformer_va is not None and None not in [valve.coil_holding_va for valve in coils]
     spare_va = _spare_va(line) if coils_known else None
@@ -130,15 +139,18 @@ def _together(line: ControllerLine, page: SitePage) -> Together:
     def groups(most_open: int) -> Groups:
         return run_together(flows, supply.flow_available_l_min, most_open, spare_va)
 
-    as_set, possible = groups(controller.most_valves_open), groups(MOST_TOGETHER)
-
-    def named(keys: tuple[int, ...]) -> tuple[str, ...]:
+    def named(keys: Iterable[int]) -> tuple[str, ...]:
         return tuple(names[key] for key in keys)
 
+    def grouped(found: Groups) -> Grouped:
+        alone = [group[0] for group in found.groups if len(group) == 1]
+        return Grouped(tuple(named(group) for group in found.groups if len(group) > 1), named(alone))
+
+    possible = groups(MOST_TOGETHER)
     return Together(
         controller,
-        as_set=tuple(named(group) for group in as_set.groups),
-        possible=tuple(named(group) for group in possible.groups),
+        as_set=grouped(groups(controller.most_valves_open)),
+        possible=grouped(possible),
         too_large=named(possible.too_large),
         unknown=named(possible.unknown),
         coils_known=coils_known,
