@@ -41,6 +41,7 @@ class ProgramForm(forms.ModelForm):
         model = Program
         fields = [
             "name",
+            "priority",
             "starts_at",
             "further_starts",
             "day_rule",
@@ -58,7 +59,7 @@ class ProgramForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
         # A form that a page or a program sends without the newer fields means what it meant before they came.
-        for name in ("day_rule", "every_n_days"):
+        for name in ("day_rule", "every_n_days", "priority"):
             self.fields[name].required = False
         self.site: Site = self.instance.schedule.site
         window = f"{self.site.watering_window_start:%H:%M} to {self.site.watering_window_end:%H:%M}"
@@ -83,6 +84,10 @@ class ProgramForm(forms.ModelForm):
 
     def clean_every_n_days(self) -> int:
         return self.cleaned_data["every_n_days"] or self.instance.every_n_days
+
+    def clean_priority(self) -> int:
+        priority = self.cleaned_data["priority"]
+        return self.instance.priority if priority is None else priority
 
     def _refuse_outside(self, start: dt.time) -> None:
         opens, closes = self.site.watering_window_start, self.site.watering_window_end

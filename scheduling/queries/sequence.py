@@ -173,7 +173,10 @@ def _controller_week(
             first,
             first + dt.timedelta(days=6),
             zone,
-            Options(window=(site.watering_window_start, site.watering_window_end)),
+            Options(
+                window=(site.watering_window_start, site.watering_window_end),
+                refuse_collisions=controller.colliding_programs == Controller.Collision.REFUSE,
+            ),
         )
     except ValueError as error:
         return ControllerWeek(controller, False, f"Cannot be compiled: {error}", (), (), (), (), 0)

@@ -110,6 +110,7 @@ class ControllerForm(SuppliedForm):
             "pump_relay_va",
             "one_valve_at_a_time",
             "most_valves_open",
+            "colliding_programs",
             "command_delay_bound_s",
             "ends_outputs_itself",
             "set_by_hand",

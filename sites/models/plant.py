@@ -191,6 +191,10 @@ class Controller(models.Model):
         DC24 = "dc24", "24 V DC"
         LATCHING = "latching", "battery, latching coils"
 
+    class Collision(models.TextChoices):
+        QUEUE = "queue", "wait for each other: the smaller priority number goes first"
+        REFUSE = "refuse", "do not run: a start that falls into another program is dropped"
+
     site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="controllers")
     supply = models.ForeignKey(
         WaterSupply, null=True, blank=True, on_delete=models.SET_NULL, related_name="controllers"
@@ -223,6 +227,13 @@ class Controller(models.Model):
         "ends an output by itself",
         default=False,
         help_text="It switches an output off after that output's own longest duration, with no command needed.",
+    )
+    colliding_programs = models.CharField(
+        "programs that meet",
+        max_length=6,
+        choices=Collision,
+        default=Collision.QUEUE,
+        help_text="What this controller does with a program whose start falls into another one.",
     )
     command_delay_bound_s = models.FloatField(
         "command delay bound",

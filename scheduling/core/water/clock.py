@@ -125,7 +125,7 @@ def _plan(zones: Sequence[ClockZone], rule: WateringRule, most_programs: int) ->
     load: dict[int, float] = dict.fromkeys(range(7), 0.0)
     for days, members in groups:
         weekdays = () if rule.parity else spread_weekdays(rule.weekdays, days, load)
-        runs = tuple(_day_run(zone, PARITY_DAYS_PER_WEEK if rule.parity else days) for zone in members)
+        runs = tuple(day_run(zone, PARITY_DAYS_PER_WEEK if rule.parity else days) for zone in members)
         night = interleave(runs, rule.gap_min, rule.fill_min)
         for weekday in weekdays:
             load[weekday] += night.elapsed_min
@@ -183,7 +183,8 @@ def longest_gap(weekdays: tuple[int, ...]) -> int:
     return max(gaps(weekdays))
 
 
-def _day_run(zone: ClockZone, days: float) -> DayRun:
+def day_run(zone: ClockZone, days: float) -> DayRun:
+    """The zone's run on each of so many watering days a week, in whole minutes and cycles its soil takes."""
     whole = max(math.floor(zone.run_time_min_per_week / days + 0.5), zone.shortest_run_min)
     split = whole_minute_cycles(whole, zone.longest_cycle_min, zone.soak_min)
     return DayRun(zone.key, split.cycles, round(split.cycle_min), math.ceil(split.soak_min - 1e-9))
