@@ -222,6 +222,8 @@ REPORTS = {
     "reports:service_sheet": read(STAFF_ROWS, "visit", "blank"),
     "reports:run_sheet": read(STAFF_ROWS, "technician", "date"),
     "reports:controller_card": read(STAFF_ROWS, "controller"),
+    # Nothing is asked for: absent for all.
+    "reports:manual_run_sheet": read("-NNNN--", "controller"),
     "reports:wiring_card": read(STAFF_ROWS, "controller"),
     "reports:client_home": read("-----++"),
     "reports:report_test": button(OFFICE_ONLY, "report"),
