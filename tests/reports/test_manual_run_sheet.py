@@ -25,7 +25,7 @@ def as_technician(client, office):
 
 @pytest.fixture
 def controller(site):
-    return site.controllers.get()
+    return Controller.objects.get(site=site)
 
 
 def sheet(client, controller, **asked):
