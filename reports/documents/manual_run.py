@@ -35,7 +35,8 @@ class ManualStep:
 class ManualRun:
     """All of one run in finished words. Without `safe` no step is printed: there is nothing to follow.
 
-    `story` tells how the run breaks a rule; `know` what the plan had to decide; `mishaps` what a lost command does.
+    `margins` explain the numbers in the chart; `story` tells how the run breaks a rule; `know` what the plan had to
+    decide; `mishaps` what a lost command does.
     """
 
     firm: Firm
@@ -55,6 +56,7 @@ class ManualRun:
     mishaps: tuple[str, ...] = ()
     pump_rule: str = ""
     call: tuple[str, ...] = ()
+    margins: tuple[str, ...] = ()
     chart: Drawing | None = None
 
 
@@ -93,7 +95,8 @@ def _blocks(run: ManualRun) -> list[Block]:
             _steps(run),
         ]
     if run.chart is not None:
-        blocks.append(DrawingBlock(run.chart, most_height=640.0))
+        blocks.append(DrawingBlock(run.chart, most_height=620.0))
+        blocks += [paragraph(line, look.CELL, after=1.0) for line in run.margins]
     if run.mishaps:
         blocks += [Section("If a command is lost or the power fails"), *bullets(run.mishaps)]
     if run.call:

@@ -12,7 +12,7 @@ from scheduling.core.sequence.chart import chart
 from scheduling.core.sequence.mishaps import mishaps
 from scheduling.core.sequence.timeline import Action, Command, Timeline
 from scheduling.queries.sequence import ControllerWeek
-from scheduling.queries.sequence_chart import chart_data
+from scheduling.queries.sequence_chart import FLAGS, chart_data
 from sites.models import Controller, Firm, Site, Valve
 
 CHART_WIDTH = 760.0
@@ -23,6 +23,7 @@ def manual_run_data(week: ControllerWeek, site: Site, starts_at: dt.datetime, wh
     """`week` is the run as `scheduling.queries.manual_run` planned it."""
     controller, timeline, plant = week.controller, week.timeline, week.plant
     zone = zoneinfo.ZoneInfo(site.time_zone)
+    know = dict.fromkeys([*(concern.words for concern in week.concerns), *week.notices])
     data = chart_data(week, site, None, f"{site.name}, {controller}: {what}")
     ends_s = max((command.at_s for command in timeline.commands), default=0.0) if timeline else 0.0
     found = mishaps(timeline, plant) if timeline and plant else ()
@@ -40,10 +41,14 @@ def manual_run_data(week: ControllerWeek, site: Site, starts_at: dt.datetime, wh
         safe=week.ok is not False,
         steps=_steps(timeline, controller, zone) if timeline else (),
         story=(*(f"{at:%H:%M:%S} {text}" for at, text in week.story), *([week.remedy] if week.remedy else [])),
-        know=tuple(dict.fromkeys([*(concern.words for concern in week.concerns), *week.notices])),
+        know=tuple(capfirst(words) for words in know),
         mishaps=tuple(f"{one.title}. {one.words}" for one in found if one.unsafe),
         pump_rule=pump_rule(controller),
         call=who_to_call(controller, Firm.current()),
+        margins=tuple(
+            f"{number}  {kept.margin_s:.1f} s to spare at {kept.at:%H:%M:%S}: {kept.rule} ({kept.text})"
+            for number, kept in enumerate(week.kept[:FLAGS], start=1)
+        ),
         chart=chart(data, CHART_WIDTH) if data and week.runs else None,
     )
 

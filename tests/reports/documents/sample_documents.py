@@ -41,6 +41,7 @@ from reports.documents.service_sheet import (
     VisitKind,
     ZoneRow,
 )
+from sites.core.drawing import Drawing, Words, box
 
 FIRM = Firm(
     name="Alder & Brook Irrigation",
@@ -404,6 +405,8 @@ def manual_run(zone_count: int = 6, **changes: object) -> ManualRun:
         "mishaps": ("The command to stop the pump is lost. The pump runs on until somebody stops it.",),
         "pump_rule": "start it 5 s after the first valve is open.",
         "call": ("Thistledown Watering Service: 01 555 0100",),
+        "margins": ("1  3.0 s to spare at 10:02:05: a path is open while the pump runs",),
+        "chart": Drawing(400, 60, "", [box(10, 10, 380, 40), Words(20, 34, "Pump", 12)]),
     }
     return ManualRun(**{**given, **changes})  # type: ignore[arg-type]
 
