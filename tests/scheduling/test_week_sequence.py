@@ -134,7 +134,7 @@ def test_a_zone_that_takes_more_than_the_supply_gives_is_not_proved(draft):
     draft.site.supplies.update(flow_available_l_min=10)
     (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
     assert week.ok is False
-    assert "supply feeds 10.0 L/min" in week.words
+    assert "more water than the supply feeds: 20.0 L/min of 10.0 L/min" in week.words
 
 
 def test_nothing_runs_in_a_paused_week(draft, office):
