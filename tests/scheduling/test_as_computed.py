@@ -147,6 +147,19 @@ def test_asked_for_programs_are_fitted_anew_and_stay_so_over_night(as_office, dr
     assert SeasonSchedule.objects.get(site=draft.site, state="draft").programs.get().weekdays == [1]
 
 
+def test_the_api_keeps_or_fits_as_asked(as_office, draft, program, office):
+    edit(program, weekdays=[1])
+    publish(schedule=draft, by=office)
+
+    def computed(**asked):
+        answer = as_office.post("/api/schedules/", {"site": draft.site_id, **asked}, content_type="application/json")
+        assert answer.status_code == 201
+        return [one["weekdays"] for one in answer.json()["programs"]]
+
+    assert computed() == [[1]]
+    assert [1] not in computed(keep_programs=False)
+
+
 def test_a_zone_that_needs_nothing_is_off_until_it_does(draft, program, office):
     edit(program, weekdays=[1, 4])
     publish(schedule=draft, by=office)
