@@ -13,8 +13,9 @@ from scheduling.core.water.clock import ClockZone, day_run
 from scheduling.models import Program, ProgramStep, SeasonSchedule
 from scheduling.queries.calendar import starts_per_week, starts_while_on
 from scheduling.queries.plan import RULE_MONTH, SitePlan
-from scheduling.queries.programs import clock_zone, litres_per_minute
+from scheduling.queries.programs import clock_zone, forbidden_weekdays, litres_per_minute
 from sites.models import Site
+from sites.models.places import WEEKDAYS
 
 Rows = list[tuple[Program, list[ProgramStep]]]
 Needs = Mapping[int, ClockZone]  # what zones need in the week of a draft, by their keys
@@ -55,10 +56,8 @@ def refill(programs: Iterable[tuple[Program, Sequence[ProgramStep]]], needs: Nee
     for program, step in following:
         starts[step.zone_id] += starts_per_week(program, site)
     for program, step in following:
-        need, count = (
-            needs.get(step.zone_id),
-            starts[step.zone_id] if program.enabled else starts_while_on(program, site),
-        )
+        need = needs.get(step.zone_id)
+        count = starts[step.zone_id] if program.enabled else starts_while_on(program, site)
         if need is None or count <= 0:
             continue
         step.enabled = need.run_time_min_per_week > 0
@@ -137,6 +136,7 @@ def kept_anew(own: OwnPrograms, plan: SitePlan) -> tuple[Rows, list[str]]:
         ]
         typed += sum(step.enabled and not step.as_computed for step in kept)
         waiting |= {str(step.zone) for step in kept if step.as_computed and step.zone_id not in needs}
+        words += _not_permitted(program, plan.site)
         copies.append((_copy(program), [_copy(step) for step in kept]))
     refill(copies, needs, plan.site)
     words += [f"Zone {zone} cannot be computed: its step keeps the minutes it had" for zone in sorted(waiting)]
@@ -150,6 +150,17 @@ def kept_anew(own: OwnPrograms, plan: SitePlan) -> tuple[Rows, list[str]]:
     if typed:
         told += f"; {typed} step{'s' if typed > 1 else ''} keep{'' if typed > 1 else 's'} the minutes that were typed"
     return copies, [told, *words]
+
+
+def _not_permitted(program: Program, site: Site) -> list[str]:
+    """What the site's permission, which may have changed since, has against a kept program."""
+    if not program.enabled or site.permitted_days != Site.PermittedDays.WEEKDAYS:
+        return []
+    if program.day_rule != Program.DayRule.WEEKDAYS:
+        return [f"{program.name}: the site permits watering on named weekdays only"]
+    wrong = forbidden_weekdays(site, program.starts_at, program.weekdays)
+    days = ", ".join(WEEKDAYS[day] for day in wrong)
+    return [f"{program.name}: the site permits no watering that starts on {days}"] if wrong else []
 
 
 def litres_of_rows(rows: Rows, plan: SitePlan) -> float | None:

@@ -175,6 +175,15 @@ def starts_the_evening_before(start_min: int, window_start_min: int, window_end_
     return window_end_min <= window_start_min <= start_min
 
 
+def forbidden_weekdays(site: Site, start: dt.time, weekdays: Iterable[int]) -> list[int]:
+    """Weekdays of a start on which the site permits no watering; empty unless it names weekdays."""
+    if site.permitted_days != Site.PermittedDays.WEEKDAYS:
+        return []
+    clocks = (start, site.watering_window_start, site.watering_window_end)
+    shift = 1 if starts_the_evening_before(*(_minute(clock) for clock in clocks)) else 0
+    return [day for day in weekdays if (day + shift) % 7 not in site.permitted_weekdays]
+
+
 def _words(
     controller: Controller, fitted: ClockPlan, items: list[ZonePlan], rule: WateringRule, shared: bool
 ) -> list[str]:

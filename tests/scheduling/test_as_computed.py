@@ -186,6 +186,15 @@ def test_zones_that_went_or_came_are_told(draft, program, office, site):
         assert f"Zone {second} cannot be computed: its step keeps the minutes it had" in told
 
 
+def test_a_permission_that_changed_is_told(draft, program, office, site):
+    edit(program, weekdays=[1, 4])
+    publish(schedule=draft, by=office)
+    site.permitted_days, site.permitted_weekdays = "weekdays", [2]
+    site.save()
+    later = compute_draft(site=site, today=MONDAY, by=None, month=7)
+    assert any("permits no watering that starts on" in words for words in later.warnings)
+
+
 def test_an_interval_keeps_its_days_in_the_next_draft(draft, program, office):
     edit(program, day_rule="interval", every_n_days=3, counted_from=None)
     publish(schedule=draft, by=office)
