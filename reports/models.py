@@ -64,7 +64,7 @@ class MailRow(models.Model):
     class State(models.TextChoices):
         WAITING = "waiting", "waiting to be sent"
         SENDING = "sending", "being sent"
-        SENT = "sent", "accepted by the mail server"
+        SENT = "sent", "sent"
         UNKNOWN = "unknown", "unknown: the connection broke while sending"
         FAILED = "failed", "refused"
         BOUNCED = "bounced", "came back: not delivered"

@@ -28,6 +28,10 @@ hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "suite"))
 def pytest_configure():
     # The static file server warns about a missing folder; `make run` fills it, tests need it only to be there.
     Path(settings.STATIC_ROOT).mkdir(exist_ok=True)
+    # Each process of the suite empties its cache after a test: never another process's, nor the broker's queues.
+    if settings.REDIS_URL:
+        process = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+        settings.CACHES["default"]["LOCATION"] = f"{settings.REDIS_URL.rpartition('/')[0]}/{10 + process}"
 
 
 @pytest.hookimpl(wrapper=True)
@@ -55,12 +59,12 @@ def tasks_in_process():
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_runtest_teardown(item):
+def pytest_runtest_teardown(item, nextitem):
     """A test with real commits empties every table at its end, also of what migrations put there."""
     result = yield
     marker = item.get_closest_marker("django_db")
     real_commits = {"transactional_db", "live_server"} & set(getattr(item, "fixturenames", ()))
-    if real_commits or (marker and marker.kwargs.get("transaction")):
+    if nextitem is not None and (real_commits or (marker and marker.kwargs.get("transaction"))):
         with item.config.stash[blocking_manager_key].unblock():
             ensure_default_checklists()
             connections.close_all()

@@ -71,8 +71,8 @@ def make_windows(today: dt.date) -> None:
         for year in (today.year - 1, today.year, today.year + 1)
         for window in _windows(
             year,
-            frost.startup_opens(spring, year, FREEZE_AFTER_STARTUP, SERIES, 0),
-            frost.winterise_by(autumn, year, HARD_FREEZE_BEFORE_WINTERISATION, SERIES, 0),
+            frost.startup_opens(spring, year, FREEZE_AFTER_STARTUP, SERIES, _cold(spring)),
+            frost.winterise_by(autumn, year, HARD_FREEZE_BEFORE_WINTERISATION, SERIES, _cold(autumn)),
         )
     )
 
@@ -164,3 +164,7 @@ def _town_by_town(seed: int, year: int, kind: str, stops: list[Stop]) -> tuple[S
     dice(seed, "towns", year, kind).shuffle(towns)
     place = {town: n for n, town in enumerate(towns)}
     return tuple(sorted(stops, key=lambda stop: (place[stop.town], stop.latitude, stop.index)))
+
+
+def _cold(risk: frost.FreezeRisk) -> str:
+    return f"{risk.threshold_c:g} °C"

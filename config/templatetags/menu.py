@@ -12,7 +12,7 @@ OFFICE_MENU = (
     ("Clients", "sites:client_list"),
     ("Watering", "scheduling:week"),
     ("Faults", "jobs:fault_list"),
-    ("From the phones", "jobs:inbox"),
+    ("Phones", "jobs:inbox"),
     ("Reports", "reports:report_list"),
     ("Weather", "scheduling:station_list"),
     ("Team", "jobs:technician_list"),

@@ -60,15 +60,20 @@ class Day:
         texts = [self.away] if self.away and visits else []
         for visit in self.to_do:
             if self.date.weekday() not in visit.site.open_weekdays:
-                texts.append(f"{visit.site}: closed on {WEEKDAYS[self.date.weekday()]}s")
+                texts.append(f"{named(visit)}: closed on {WEEKDAYS[self.date.weekday()]}s")
             if self.date > visit.due_on:
                 late = (self.date - visit.due_on).days
-                texts.append(f"{visit.site}: {late} day{'s' if late > 1 else ''} after its deadline")
+                texts.append(f"{named(visit)}: {late} day{'s' if late > 1 else ''} after its deadline")
             if self.date < visit.opens_on:
-                texts.append(f"{visit.site}: before its window opens on {visit.opens_on:%d %b}")
+                texts.append(f"{named(visit)}: before its window opens on {visit.opens_on:%d %b}")
         for broken in route.broken:
-            texts.append(f"{visits[broken.key].site}: {broken.text}" if broken.key in visits else broken.text)
+            texts.append(f"{named(visits[broken.key])}: {broken.text}" if broken.key in visits else broken.text)
         return [*texts, *route.warnings]
+
+
+def named(visit: Visit) -> str:
+    """A site can have two visits on one day."""
+    return f"{visit.site}, {visit.get_kind_display()}"
 
 
 def visits_in(first_day: dt.date, last_day: dt.date) -> QuerySet[Visit]:

@@ -17,7 +17,8 @@ from jobs.core.routing.frost import (
 )
 from jobs.models import SeasonWindow, VisitKind
 from scheduling.models import DailyWeather
-from sites.models import Site, WeatherStation
+from sites.core.units import format_quantity
+from sites.models import Firm, Site, WeatherStation
 
 SEASONAL = (VisitKind.STARTUP, VisitKind.MID_SEASON, VisitKind.WINTERISATION)
 CHANCES = (0.1, 0.2, 0.5)
@@ -91,11 +92,20 @@ def _limits(
         return freeze_risk(minima, side, HARD_FREEZE_C, latitude=station.latitude, rise_m=rise_m)
 
     middle, highest = statistics.median(rises), max(rises)
-    name = textwrap.shorten(station.name, NAME_CHARS, placeholder="…")
+    units = Firm.current().units
+    cold = format_quantity(HARD_FREEZE_C, "temperature", units)
     return [
-        ("spring", startup_opens(risk("spring", middle), season_year, chance, name, middle)),
-        ("autumn", winterise_by(risk("autumn", highest), season_year, chance, name, highest)),
+        ("spring", startup_opens(risk("spring", middle), season_year, chance, _where(station, middle, units), cold)),
+        ("autumn", winterise_by(risk("autumn", highest), season_year, chance, _where(station, highest, units), cold)),
     ]
+
+
+def _where(station: WeatherStation, rise_m: float, units: str) -> str:
+    """The station, and how far above it its sites lie."""
+    name = textwrap.shorten(station.name, NAME_CHARS, placeholder="…")
+    if round(rise_m) == 0:
+        return name
+    return f"{name} {'+' if rise_m > 0 else '-'} {format_quantity(abs(round(rise_m)), 'length', units, decimals=0)}"
 
 
 def _pick(limits: list[FrostLimit], choose: Callable) -> FrostLimit:

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST
 
 from jobs.actions.planning import ask_for_plan, stop_plan
 from jobs.actions.visits import generate_visits, save_window
+from jobs.core.routing.frost import HARD_FREEZE_C
 from jobs.forms.planning import ChanceForm, PlanForm, SeasonFilterForm, WindowForm
 from jobs.models import PlanRun, SeasonWindow
 from jobs.queries.planning import firm_today
@@ -117,6 +118,7 @@ def window_edit(request: HttpRequest, year: int, kind: str) -> HttpResponse:
         "window": row,
         "is_new": window is None,
         "suggestion": suggestion,
+        "hard_freeze_c": HARD_FREEZE_C,
         "chance": chance,
         "chance_form": ChanceForm(initial={"chance": chance}),
         "back_url": board_url(year),

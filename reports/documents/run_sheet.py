@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from reports.documents.kit import look
-from reports.documents.kit.blocks import Block, NotesLines, Section, Text, Title, Together, paragraph
+from reports.documents.kit.blocks import Block, NotesLines, Section, Text, Title, Together, bullets, paragraph
 from reports.documents.kit.page import Document, Firm, pdf_bytes
 from reports.documents.kit.table import Cell, Column, TickBox, facts, table
 
@@ -38,6 +38,7 @@ class RunSheet:
     driving: str = ""
     stops: tuple[Stop, ...] = ()
     notes: str = ""
+    warnings: tuple[str, ...] = ()
 
 
 def run_sheet_pdf(sheet: RunSheet) -> bytes:
@@ -57,6 +58,7 @@ def run_sheet_pdf(sheet: RunSheet) -> bytes:
     ]
     if sheet.notes.strip():
         blocks.append(paragraph(sheet.notes))
+    blocks += bullets(sheet.warnings)
     blocks += [_stops(sheet)] if sheet.stops else [paragraph("No stop is planned for this day.")]
     blocks.append(Together((Section("Notes of the day"), NotesLines(4)), before=13.0))
     return pdf_bytes(

@@ -17,7 +17,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('recipient', models.EmailField(max_length=254)),
-                ('state', models.CharField(choices=[('waiting', 'waiting to be sent'), ('sending', 'being sent'), ('sent', 'accepted by the mail server'), ('unknown', 'unknown: the connection broke while sending'), ('failed', 'refused')], default='waiting', max_length=10)),
+                ('state', models.CharField(choices=[('waiting', 'waiting to be sent'), ('sending', 'being sent'), ('sent', 'sent'), ('unknown', 'unknown: the connection broke while sending'), ('failed', 'refused')], default='waiting', max_length=10)),
                 ('message_id', models.CharField(max_length=120, unique=True)),
                 ('attempts', models.PositiveSmallIntegerField(default=0)),
                 ('last_error', models.CharField(blank=True, max_length=300)),

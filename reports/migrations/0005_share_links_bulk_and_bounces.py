@@ -40,7 +40,7 @@ class Migration(migrations.Migration):
                 choices=[
                     ("waiting", "waiting to be sent"),
                     ("sending", "being sent"),
-                    ("sent", "accepted by the mail server"),
+                    ("sent", "sent"),
                     ("unknown", "unknown: the connection broke while sending"),
                     ("failed", "refused"),
                     ("bounced", "came back: not delivered"),
@@ -56,7 +56,7 @@ class Migration(migrations.Migration):
                 choices=[
                     ("waiting", "waiting to be sent"),
                     ("sending", "being sent"),
-                    ("sent", "accepted by the mail server"),
+                    ("sent", "sent"),
                     ("unknown", "unknown: the connection broke while sending"),
                     ("failed", "refused"),
                     ("bounced", "came back: not delivered"),

@@ -30,7 +30,8 @@ def run_sheet_data(technician: User, date: dt.date) -> RunSheet:
         ends=f"{route.back_at:%H:%M}" if route and route.back_at else "",
         driving=f"{route.drive_min:.0f} min, {amount(route.drive_km, 'distance', firm)}" if route else "",
         stops=tuple(_stop(stop.visit, stop) for stop in stops),
-        notes=_notes(route),
+        notes=f"Travel times: {route.travel_source}." if route else "The order has not been computed yet.",
+        warnings=tuple(route.warnings) if route else (),
     )
 
 
@@ -54,9 +55,3 @@ def _stop(visit: Visit, counts) -> Stop:
         work=tuple(work),
         caution=CAUTION.get(visit.kind, ""),
     )
-
-
-def _notes(route: DayRoute | None) -> str:
-    if route is None:
-        return "The order has not been computed yet."
-    return " ".join([f"Travel times: {route.travel_source}.", *route.warnings])

@@ -73,7 +73,7 @@ def report_send(request: HttpRequest, pk: int) -> HttpResponse:
             document=report, recipients=form.cleaned_data["recipients"], by=request.user
         )
         send_waiting_deliveries.delay_on_commit()
-        messages.success(request, f"Queued for {', '.join(delivery.recipient for delivery in ordered)}.")
+        messages.success(request, f"Ordered for {', '.join(delivery.recipient for delivery in ordered)}: see below.")
         return redirect("reports:report_send", report.pk)
     now = timezone.now()
     context = {

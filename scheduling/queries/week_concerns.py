@@ -88,14 +88,11 @@ def _terminals(timeline: Timeline, controller: Controller, zone: zoneinfo.ZoneIn
             if len(valves) > 1 and run.valve_id in {valve.pk for valve in valves}:
                 names = " and ".join(valve.name for valve in valves)
                 flows = [row.flow_l_min for valve in valves for row in valve.zones.all() if row.in_use]
-                water = f" and take {_flow(sum(flows))} together" if flows and None not in flows else ""
+                together = format_quantity(sum(flows), "flow", Firm.current().units) if None not in flows else ""
+                water = f" and take {together} together" if flows and together else ""
                 words = (
                     f"{names} are both on terminal {terminal}: they open together{water}, "
                     "and each waters for the minutes of both"
                 )
                 return Concern(TERMINAL, words, timeline.at(run.open_s, zone))
     return None
-
-
-def _flow(flow_l_min: float) -> str:
-    return format_quantity(flow_l_min, "flow", Firm.current().units)

@@ -4,6 +4,7 @@ import os
 import shutil
 
 import pytest
+from django.db import connections
 from playwright.sync_api import Browser, BrowserContext, sync_playwright
 
 from tests import factories
@@ -17,8 +18,11 @@ QUIET = [
 
 
 @pytest.fixture(scope="session")
-def browser() -> Browser:
-    """One browser a process. Playwright keeps a loop running, so Django's async guard must be told."""
+def browser(django_db_setup, django_db_blocker) -> Browser:
+    """One browser a process. Playwright keeps a loop running, so Django's async guard must be told.
+
+    Under a running loop Django keeps a second connection: it is closed here, before the test database is dropped.
+    """
     if CHROMIUM is None:
         pytest.skip("needs Chromium (Debian: apt-get install chromium)")
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
@@ -26,6 +30,8 @@ def browser() -> Browser:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
         yield browser
         browser.close()
+        with django_db_blocker.unblock():
+            connections.close_all()
     del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 

@@ -160,7 +160,7 @@ def test_a_site_goes_from_its_first_entry_to_the_season_report(
     desk.goto(f"/sites/{site_pk}/reports/")
     press_button(desk, "Make the season report")
     press_button(desk, "Send now")
-    desk.wait_for_selector("text=accepted by the mail server")
+    desk.wait_for_selector(".tag.good:text-is('sent')")
     assert Delivery.objects.get().state == Delivery.State.SENT
     [mail] = mailoutbox
     assert mail.to == ["hazel@example.com"]

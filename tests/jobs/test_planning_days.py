@@ -168,8 +168,8 @@ def test_absence_closed_days_and_deadlines_are_warned_of(office, technician):
     assign(visit=visit, technician=technician, planned_on=sunday, by=office)
     assert DayRoute.objects.get().warnings == [
         f"{technician} is away: course",
-        f"{visit.site}: closed on Sundays",
-        f"{visit.site}: 2 days after its deadline",
+        f"{visit.site}, startup: closed on Sundays",
+        f"{visit.site}, startup: 2 days after its deadline",
     ]
 
 

@@ -199,21 +199,19 @@ class FrostLimit:
     sufficient: bool
 
 
-def startup_opens(risk: FreezeRisk, season_year: int, chance: float, station: str, rise_m: float) -> FrostLimit:
-    """The first date on which a later freeze is at most this likely."""
+def startup_opens(risk: FreezeRisk, season_year: int, chance: float, where: str, cold: str) -> FrostLimit:
+    """The first date on which a later freeze is at most this likely; `where` and `cold` are words for the reason."""
     on = risk.date_at(chance, season_year)
-    return FrostLimit(on, _reason(risk, on, chance, "after", station, rise_m), risk.sufficient)
+    return FrostLimit(on, _reason(risk, on, chance, "after", where, cold), risk.sufficient)
 
 
-def winterise_by(risk: FreezeRisk, season_year: int, chance: float, station: str, rise_m: float) -> FrostLimit:
+def winterise_by(risk: FreezeRisk, season_year: int, chance: float, where: str, cold: str) -> FrostLimit:
     """The last date by which an earlier freeze is at most this likely; work must be done by then."""
     on = risk.date_at(chance, season_year)
-    return FrostLimit(on, _reason(risk, on, chance, "by", station, rise_m), risk.sufficient)
+    return FrostLimit(on, _reason(risk, on, chance, "by", where, cold), risk.sufficient)
 
 
-def _reason(risk: FreezeRisk, on: date | None, chance: float, word: str, station: str, rise_m: float) -> str:
-    where = station if round(rise_m) == 0 else f"{station} {'+' if rise_m > 0 else '-'} {abs(rise_m):.0f} m"
-    cold = f"{risk.threshold_c:g} °C"
+def _reason(risk: FreezeRisk, on: date | None, chance: float, word: str, where: str, cold: str) -> str:
     if on is None and risk.seasons:
         text = f"{cold} met in {len(risk.dates)} of {risk.seasons} seasons only, {where}"
     elif on is None:

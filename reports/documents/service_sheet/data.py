@@ -210,7 +210,7 @@ class ServiceSheet:
     client: Contact
     site: Place
     units: Units = Units()
-    supply: Supply | None = None
+    supplies: tuple[Supply, ...] = ()
     pumps: tuple[Pump, ...] = ()
     backflow: tuple[BackflowAssembly, ...] = ()
     controllers: tuple[ControllerFacts, ...] = ()

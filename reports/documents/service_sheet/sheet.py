@@ -129,20 +129,19 @@ def _access(sheet: ServiceSheet) -> list[Block]:
 
 def _water_path(sheet: ServiceSheet) -> list[Block]:
     blocks: list[Block] = [Section("Water and power")]
-    if sheet.supply:
-        supply = sheet.supply
-        blocks.append(
-            facts(
-                [
-                    ("Supply", supply.kind),
-                    ("Static pressure", supply.static_pressure),
-                    ("Flow available", supply.flow_available),
-                    ("Shut-off", supply.shut_off),
-                    ("Blow-out point", supply.blow_out_point),
-                    ("Meter", supply.meter),
-                ]
-            )
+    blocks += [
+        facts(
+            [
+                ("Supply", supply.kind),
+                ("Static pressure", supply.static_pressure),
+                ("Flow available", supply.flow_available),
+                ("Shut-off", supply.shut_off),
+                ("Blow-out point", supply.blow_out_point),
+                ("Meter", supply.meter),
+            ]
         )
+        for supply in sheet.supplies
+    ]
     rows = [*_backflow_rows(sheet), *_pump_rows(sheet), *_controller_rows(sheet)]
     if rows:
         columns = [Column("What", width=104.0), Column("Name and place", share=1.0), Column("Facts", share=1.5)]

@@ -77,7 +77,7 @@ def test_dates_are_rounded_to_the_safe_side():
 def test_a_chance_no_season_share_reaches_has_no_date():
     rare = FreezeRisk("autumn", -2.2, (350.0, 355.0), 20)
     assert rare.day_at(0.10) is None
-    limit = winterise_by(rare, 2025, 0.10, "Harbour", 0)
+    limit = winterise_by(rare, 2025, 0.10, "Harbour", "-2.2 °C")
     assert limit.on is None
     assert limit.reason == "-2.2 °C met in 2 of 20 seasons only, Harbour"
 
@@ -152,7 +152,7 @@ def test_a_season_with_a_gap_where_freezes_happen_is_rejected_and_one_elsewhere_
 def test_a_short_record_is_usable_and_says_so():
     record = minima(range(2012, 2016), {date(y, 10, 18 + y % 4 * 3): -3.0 for y in range(2012, 2016)})
     risk = freeze_risk(record, "autumn", -2.2, latitude=47.6, rise_m=120)
-    limit = winterise_by(risk, 2025, 0.10, "Harbour", 120)
+    limit = winterise_by(risk, 2025, 0.10, "Harbour + 120 m", "-2.2 °C")
     assert (risk.seasons, risk.sufficient, limit.sufficient) == (4, False, False)
     # Days 292, 294, 297, 300: mean 295.75, s 3.5, less 1.28155 s = 291.26; day 291 of 2025 is 18 October.
     assert limit.on == date(2025, 10, 18)
@@ -163,7 +163,7 @@ def test_a_short_record_is_usable_and_says_so():
 
 
 def test_a_long_record_gives_a_plain_reason():
-    limit = startup_opens(spring("normal"), 2025, 0.10, "Harbour", -40)
+    limit = startup_opens(spring("normal"), 2025, 0.10, "Harbour - 40 m", "0 °C")
     assert limit.reason == "10 % chance of 0 °C after 1 May, Harbour - 40 m"
     assert limit.sufficient
 

@@ -163,13 +163,16 @@ def blank_sheet(kind: VisitKind = VisitKind.STARTUP, zone_count: int = 9, **chan
             "22:00 to 06:00, not on Sundays",
             "47.6131, -122.3052",
         ),
-        "supply": Supply(
-            "Well with pressure switch",
-            "412 kPa",
-            "65 L/min",
-            "Pump house, red lever",
-            "25 mm coupling beside the meter box",
-            "M-7781",
+        "supplies": (
+            Supply(
+                "Well with pressure switch",
+                "412 kPa",
+                "65 L/min",
+                "Pump house, red lever",
+                "25 mm coupling beside the meter box",
+                "M-7781",
+            ),
+            Supply("Roof water tank", "35 kPa", "20 L/min"),
         ),
         "pumps": (Pump("Submersible pump, 1.5 kW", "10 s", "60 s", "6 an hour"),),
         "backflow": (

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('sites', '0006_valve_installed_on'),
+        ('sites', '0007_meter_reading_time'),
     ]
 
     operations = [

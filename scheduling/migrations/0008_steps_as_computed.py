@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('scheduling', '0006_program_days_and_starts'),
+        ('scheduling', '0007_litres_by_month_and_forecasts_in_part'),
     ]
 
     operations = [
