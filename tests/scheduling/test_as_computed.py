@@ -160,12 +160,15 @@ def test_the_api_keeps_or_fits_as_asked(as_office, draft, program, office):
     assert [1] not in computed(keep_programs=False)
 
 
-def test_a_zone_that_needs_nothing_is_off_until_it_does(draft, program, office):
+def test_a_zone_that_needs_nothing_is_off_until_it_does(as_office, draft, program, office):
     edit(program, weekdays=[1, 4])
     publish(schedule=draft, by=office)
     january = compute_draft(site=draft.site, today=MONDAY, by=None, month=1)
     assert [(step.enabled, step.as_computed) for step in steps_of(january.programs.get())] == [(False, True)] * 2
     assert january.litres_per_week in (None, 0)
+    page = as_office.get(url("schedule", january.pk)).content.decode()
+    assert page.count("needs none now") == 2  # and no minutes beside it
+    assert page.count('<td class="number">–</td><td class="number">–</td>') == 2
     publish(schedule=january, by=office)
     july = compute_draft(site=draft.site, today=MONDAY, by=None, month=7)
     assert all(step.enabled for step in steps_of(july.programs.get()))
