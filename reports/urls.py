@@ -28,6 +28,7 @@ urlpatterns = [
     path("technicians/<int:technician>/run-sheet-<iso_date:date>.pdf", documents.run_sheet, name="run_sheet"),
     path("controllers/<int:pk>/card.pdf", cards.controller_card, name="controller_card"),
     path("controllers/<int:pk>/wiring.pdf", cards.wiring_card, name="wiring_card"),
+    path("controllers/<int:pk>/manual-run.pdf", cards.manual_run_sheet, name="manual_run_sheet"),
     path("appointments/", appointments.appointment_list, name="appointment_list"),
     path("appointments/tell/", appointments.tell_clients, name="appointments_tell"),
     path("appointments/mails/<int:pk>/", appointments.mail, name="appointment_mail"),

@@ -94,6 +94,7 @@ SITES = {
     "sites:site_edit": page(OFFICE_ONLY, "site"),
     "sites:site_archive": page(OFFICE_ONLY, "site"),
     "sites:site_delete": page(OFFICE_ONLY, "site"),
+    "sites:zone_water": read(STAFF_ROWS, "site"),
     "sites:photo_new": page(STAFF_ROWS, "site"),
     "sites:photo": page("-+++NNN", "photo"),
     "sites:photo_delete": page(OFFICE_ONLY, "photo"),
@@ -232,6 +233,8 @@ REPORTS = {
     "reports:service_sheet": read(STAFF_ROWS, "visit", "blank"),
     "reports:run_sheet": read(STAFF_ROWS, "technician", "date"),
     "reports:controller_card": read(STAFF_ROWS, "controller"),
+    # Nothing is asked for: absent for all.
+    "reports:manual_run_sheet": read("-NNNN--", "controller"),
     "reports:wiring_card": read(STAFF_ROWS, "controller"),
     "reports:client_home": read("-----++"),
     "reports:report_test": button(OFFICE_ONLY, "report"),

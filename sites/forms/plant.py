@@ -24,11 +24,22 @@ PRESSURE_TOO_HIGH = "Higher than any irrigation system stands: look at the unit 
 
 class WaterSupplyForm(RegisterForm):
     parent = "site"
-    quantities = {"static_pressure_kpa": "pressure", "flow_available_l_min": "flow"}
+    quantities = {
+        "static_pressure_kpa": "pressure",
+        "flow_available_l_min": "flow",
+        "working_pressure_kpa": "pressure",
+    }
 
     class Meta:
         model = WaterSupply
-        fields = ["name", "kind", "static_pressure_kpa", "flow_available_l_min", "shutoff_location"]
+        fields = [
+            "name",
+            "kind",
+            "static_pressure_kpa",
+            "flow_available_l_min",
+            "working_pressure_kpa",
+            "shutoff_location",
+        ]
 
     def clean_static_pressure_kpa(self) -> float | None:
         pressure_kpa = self.cleaned_data["static_pressure_kpa"]
@@ -39,7 +50,14 @@ class WaterSupplyForm(RegisterForm):
 
 class PumpForm(RegisterForm):
     parent = "supply"
-    quantities = {"rated_power_kw": "power"}
+    quantities = {
+        "rated_power_kw": "power",
+        "shutoff_head_m": "length",
+        "curve_flow_1_l_min": "flow",
+        "curve_head_1_m": "length",
+        "curve_flow_2_l_min": "flow",
+        "curve_head_2_m": "length",
+    }
 
     class Meta:
         model = Pump
@@ -51,6 +69,13 @@ class PumpForm(RegisterForm):
             "minimum_rest_s",
             "most_starts_per_hour",
             "rated_power_kw",
+            "shutoff_head_m",
+            "curve_flow_1_l_min",
+            "curve_head_1_m",
+            "curve_flow_2_l_min",
+            "curve_head_2_m",
+            "efficiency_percent",
+            "energy_price_per_kwh",
         ]
         help_texts = {"rated_power_kw": ""}
 
@@ -94,6 +119,7 @@ class ControllerForm(SuppliedForm):
             "pump_relay_va",
             "one_valve_at_a_time",
             "most_valves_open",
+            "colliding_programs",
             "command_delay_bound_s",
             "ends_outputs_itself",
             "set_by_hand",
@@ -111,9 +137,15 @@ class ControllerForm(SuppliedForm):
 
 class ValveForm(RegisterForm):
     parent = "controller"
-    quantities = {"size_mm": "diameter", "wire_length_m": "length", "wire_section_mm2": "wire_section"}
+    quantities = {
+        "size_mm": "diameter",
+        "wire_length_m": "length",
+        "wire_section_mm2": "wire_section",
+        "pressure_loss_kpa": "pressure",
+    }
     repeated: ClassVar[tuple[str, ...]] = (
         "size_mm",
+        "pressure_loss_kpa",
         "coil_resistance_ohm",
         "coil_holding_va",
         "coil_inrush_va",
@@ -132,6 +164,7 @@ class ValveForm(RegisterForm):
             "is_master",
             "location",
             "size_mm",
+            "pressure_loss_kpa",
             "coil_resistance_ohm",
             "coil_holding_va",
             "coil_inrush_va",
@@ -184,6 +217,10 @@ class ZoneForm(RegisterForm):
         "area_m2": "area",
         "application_rate_mm_h": "rate",
         "flow_l_min": "flow",
+        "pipe_length_m": "length",
+        "pipe_inside_mm": "diameter",
+        "head_rise_m": "length",
+        "head_pressure_kpa": "pressure",
         "root_depth_m": "length",
     }
     repeated: ClassVar[tuple[str, ...]] = (
@@ -196,6 +233,10 @@ class ZoneForm(RegisterForm):
         "distribution_uniformity",
         "figures_origin",
         "measured_on",
+        "pipe_inside_mm",
+        "pipe_material",
+        "head_rise_m",
+        "head_pressure_kpa",
         "root_depth_m",
     )
 
@@ -217,6 +258,11 @@ class ZoneForm(RegisterForm):
             "figures_origin",
             "measured_on",
             "flow_origin",
+            "pipe_length_m",
+            "pipe_inside_mm",
+            "pipe_material",
+            "head_rise_m",
+            "head_pressure_kpa",
             "root_depth_m",
             "planted_on",
             "in_use",

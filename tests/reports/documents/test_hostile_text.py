@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from reports.documents.controller_card import controller_card_pdf
 from reports.documents.kit.text import MISSING, plain
+from reports.documents.manual_run import manual_run_pdf
 from reports.documents.run_sheet import run_sheet_pdf
 from reports.documents.season_report import season_report_pdf
 from reports.documents.service_sheet import Contact, OpenFault, Place, service_sheet_pdf
@@ -63,6 +64,7 @@ def test_payloads_are_printed_literally_in_every_document(payload):
     for pdf in (
         service_sheet_pdf(sheet_of(payload)),
         season_report_pdf(report_of(payload)),
+        manual_run_pdf(samples.manual_run(what=payload, know=(payload,), verdict=payload)),
         run_sheet_pdf(samples.run_sheet(stops=(stop,), notes=payload)),
         controller_card_pdf(samples.controller_card(controller=payload, notes=payload)),
     ):
