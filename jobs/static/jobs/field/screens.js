@@ -159,10 +159,14 @@
         h("p", { class: "actions" }, h("a", { class: "button wide", href: `#visit/${view.uuid}` }, "Back to the checklist"))];
     }
     const missing = root.Outbox.missing(view);
+    const notRecorded = root.ValveScreen.withoutFault(app, view);
     const form = await root.Dom.draftForm(`finish/${view.uuid}`, {}, app.storageFailed);
     const fields = h("form", { novalidate: true, onsubmit: (event) => { event.preventDefault(); save(); } },
       missing.length > 0 && [h("div", { class: "message warning" }, h("p", {}, "Not done:"), h("ul", {}, missing.map((words) => h("li", {}, words)))),
         root.Dom.textField(form, "accept_reason", "Why these are left out")],
+      notRecorded.length > 0 && h("div", { class: "message warning" }, h("p", {}, "Measured, not recorded as a fault:"),
+        h("ul", {}, notRecorded.map(({ valve, found }) => h("li", {}, `${valve.name}: ${found.title} `,
+          h("a", { href: `#visit/${view.uuid}/fault?place=valve-${valve.pk}&kind=${found.fault_kind}` }, "Record it"))))),
       root.Dom.textField(form, "notes", "Notes for the office and the report", { rows: 3, longest: 4000 }),
       view.to_set.map((row) => root.Dom.checkField(form, `set-${row.pk}`, `${view.to_set_label} is set at ${row.name}`)),
       h("details", {}, h("summary", {}, "Times on site"),
