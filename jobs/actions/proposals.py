@@ -185,9 +185,10 @@ def answer(
     now: dt.datetime,
     today: dt.date,
     by: User | None = None,
+    **how: object,
 ) -> Proposal:
     """The client's answer, taken once. Accepted: exactly one repair visit waits to be planned. Declined: the faults
-    stay open.
+    stay open. `how` says for the audit where the answer came in.
 
     Raises NotAnswerable where it was answered, superseded or taken back before, or its last day is past;
     ValidationError where no visit can be made.
@@ -204,7 +205,7 @@ def answer(
     if not taken:
         raise NotAnswerable(row.standing(today))
     verb = "proposal accepted" if accepted else "proposal declined"
-    record(by=by, verb=verb, subject=row, name=row.answered_by, note=row.answer_note)
+    record(by=by, verb=verb, subject=row, name=row.answered_by, note=row.answer_note, **how)
     if accepted:
         row.visit = _order(row, today, by)
         row.save(update_fields=["visit"])

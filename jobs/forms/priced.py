@@ -151,7 +151,7 @@ class LinesFormSet(forms.BaseInlineFormSet):
 
 def proposal_lines(proposal: Proposal, data: Any, *, start: list[Fault] | None = None) -> LinesFormSet:
     """The lines of a draft; a new one starts with a line for each fault in `start`."""
-    kept = [line for line in proposal.lines.all()] if proposal.pk else []
+    kept = list(proposal.lines.all()) if proposal.pk else []
     items = list(offered_items(*[line.item_id for line in kept]))
     faults = list(choosable_faults(proposal.site, *[line.fault_id for line in kept]))
     first = [{"fault": fault.pk, "text": fault.part_needed} for fault in start or ()]

@@ -17,6 +17,8 @@ from sites.models import Role, Site
 from sites.views.answers import whole_number
 
 PAGE_ROWS = 50
+# What is mailed as a kept document, from one and the same page.
+MAILED_KINDS = (Document.Kind.SEASON_REPORT, Document.Kind.PROPOSAL)
 
 
 def wanted_year(request: HttpRequest) -> int:
@@ -62,11 +64,7 @@ def report_make(request: HttpRequest, pk: int) -> HttpResponse:
 @open_to(*OFFICE)
 def report_send(request: HttpRequest, pk: int) -> HttpResponse:
     """Look at exactly what goes out, then send it."""
-    report = visible_or_404(
-        Document.objects.filter(kind=Document.Kind.SEASON_REPORT).select_related("site__client"),
-        request.user,
-        pk=pk,
-    )
+    report = _report(request, pk, *MAILED_KINDS)
     form = SendForm(request.POST or None, initial={"recipients": suggested_recipients(report.site)})
     if request.method == "POST" and form.is_valid():
         ordered = deliveries.order_delivery(
@@ -88,16 +86,16 @@ def report_send(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "reports/report_send.html", context, status=422 if form.errors else 200)
 
 
-def _report(request: HttpRequest, pk: int) -> Document:
-    rows = Document.objects.filter(kind=Document.Kind.SEASON_REPORT).select_related("site__client")
+def _report(request: HttpRequest, pk: int, *kinds: str) -> Document:
+    rows = Document.objects.filter(kind__in=kinds).select_related("site__client", "proposal")
     return visible_or_404(rows, request.user, pk=pk)
 
 
 @require_POST
 @open_to(*OFFICE)
 def report_test(request: HttpRequest, pk: int) -> HttpResponse:
-    """Send the mail to oneself."""
-    report = _report(request, pk)
+    """Send the mail to oneself. No proposal: whoever opens its link could answer for the client."""
+    report = _report(request, pk, Document.Kind.SEASON_REPORT)
     try:
         address = deliveries.send_test(document=report, now=timezone.now(), by=request.user)
     except deliveries.NotSendable as error:
@@ -111,7 +109,7 @@ def report_test(request: HttpRequest, pk: int) -> HttpResponse:
 @open_to(*OFFICE)
 def link_make(request: HttpRequest, pk: int) -> HttpResponse:
     """Make a link to hand on; its address is shown once, on this answer only."""
-    report = _report(request, pk)
+    report = _report(request, pk, *MAILED_KINDS)
     form = LinkForm(request.POST)
     label = form.cleaned_data["label"] if form.is_valid() else ""
     link, token = links.make_link(document=report, label=label, now=timezone.now(), by=request.user)

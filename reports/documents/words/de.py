@@ -200,13 +200,13 @@ WORDS = {
         "können ändern, was zu tun ist. Wir sagen es Ihnen, bevor wir es tun."
     ),
     "proposal.care_mains": (
-        "Arbeiten am Netzstrom (Anschluss von Steuergerät oder Pumpe) macht eine zugelassene Elektrofachkraft, wie es "
-        "die örtlichen Regeln verlangen. Öffnen Sie bis dahin das Gehäuse nicht; schalten Sie am Trennschalter ab, "
-        "wenn etwas nicht in Ordnung aussieht oder riecht."
+        "Arbeiten am Netzstrom (Anschluss von Steuergerät oder Pumpe) macht eine zugelassene Elektrofachkraft, "
+        "wie es die örtlichen Regeln verlangen. Öffnen Sie bis dahin das Gehäuse nicht; schalten Sie am Trennschalter "
+        "ab, wenn etwas nicht in Ordnung aussieht oder riecht."
     ),
     "proposal.care_backflow": (
-        "Arbeiten am Systemtrenner oder an Trinkwasserleitungen machen und prüfen dafür zugelassene Fachleute, wie es "
-        "die örtlichen Regeln verlangen. Er schützt das Trinkwasser: umgehen Sie ihn nicht."
+        "Arbeiten am Systemtrenner oder an Trinkwasserleitungen machen und prüfen dafür zugelassene Fachleute, wie "
+        "es die örtlichen Regeln verlangen. Er schützt das Trinkwasser: umgehen Sie ihn nicht."
     ),
     "proposal.care_unsafe": "Ein als gefährlich bezeichneter Mangel: Menschen fernhalten, bis er gesichert ist.",
     "proposal.mail.subject": "Reparaturangebot {number} für {site}",
@@ -233,14 +233,16 @@ WORDS = {
     "proposal.unsent": "Ihre Antwort ist noch nicht gesendet. Bitte sehen Sie die markierten Felder an.",
     "proposal.is_accepted": "Angenommen am {date} von {name}. Vielen Dank: wir vereinbaren mit Ihnen einen Tag.",
     "proposal.is_declined": (
-        "Abgelehnt am {date} von {name}. Es wurde nichts bestellt. Rufen Sie uns an, wenn Sie es sich anders überlegen."
+        "Abgelehnt am {date} von {name}. Es wurde nichts bestellt. Rufen Sie uns an, wenn Sie es sich anders "
+        "überlegen."
     ),
     "proposal.is_expired": (
-        "Dieses Angebot war bis {until} gültig und kann nicht mehr beantwortet werden. Fragen Sie uns nach einem neuen."
+        "Dieses Angebot war bis {until} gültig und kann nicht mehr beantwortet werden. Fragen Sie uns nach einem "
+        "neuen."
     ),
     "proposal.is_superseded": (
-        "Ein neueres Angebot ist an die Stelle von diesem getreten; es kann nicht mehr beantwortet werden. Nehmen Sie "
-        "den Link in unserer neueren Nachricht."
+        "Ein neueres Angebot ist an die Stelle von diesem getreten; es kann nicht mehr beantwortet werden. Nehmen "
+        "Sie den Link in unserer neueren Nachricht."
     ),
     "proposal.is_withdrawn": (
         "Wir haben dieses Angebot zurückgezogen; es kann nicht mehr beantwortet werden. Fragen Sie uns danach."

@@ -188,13 +188,13 @@ WORDS = {
         "Accepting this proposal is an order for the work listed above, at the prices listed, {total} in all. It can "
         "be accepted until {until}, once, by the link in our mail or by answering to us."
     ),
-    "proposal.order_then": "We then arrange a day for the repair with you. Work that is not listed is not part of it.",
+    "proposal.order_then": "We then arrange a day for the repair with you. Work not listed is not part of it.",
     "proposal.order_else": "If you decline, nothing is done and the faults stay as they are described.",
     "proposal.draft": "Draft: not sent, not an offer.",
     "proposal.care": "Safety and licensed trades",
     "proposal.care_codes": (
-        "Local codes, the water supplier's rules and the makers' instructions come first; they may change what has to "
-        "be done, and we tell you before we do it."
+        "Local codes, the water supplier's rules and the makers' instructions come first; they may change what has "
+        "to be done, and we tell you before we do it."
     ),
     "proposal.care_mains": (
         "Work on mains power (controller or pump supply) is done by a licensed electrician as local rules require. "
@@ -228,13 +228,18 @@ WORDS = {
     "proposal.unsent": "Your answer was not sent yet. Look at the marked fields.",
     "proposal.is_accepted": "Accepted on {date} by {name}. Thank you: we arrange a day for the repair with you.",
     "proposal.is_declined": "Declined on {date} by {name}. Nothing was ordered. Call us if you change your mind.",
-    "proposal.is_expired": "This proposal was valid until {until} and can no longer be answered. Ask us for a new one.",
+    "proposal.is_expired": (
+        "This proposal was valid until {until} and can no longer be answered. Ask us for a new one."
+    ),
     "proposal.is_superseded": (
-        "A newer proposal has taken the place of this one; it can no longer be answered. Use the link in our newer mail."
+        "A newer proposal has taken the place of this one; it can no longer be answered. Use the link in our newer "
+        "mail."
     ),
     "proposal.is_withdrawn": "We have taken this proposal back; it can no longer be answered. Ask us about it.",
     "proposal.too_late": "Your answer was not taken.",
-    "proposal.no_visit": "Your answer could not be taken here. Nothing was ordered. Please call us or answer our mail.",
+    "proposal.no_visit": (
+        "Your answer could not be taken here. Nothing was ordered. Please call us or answer our mail."
+    ),
     # The mail and the page behind its link
     "mail.subject": "Season report {season} for {site}",
     "mail.attached": (
