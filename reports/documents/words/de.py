@@ -201,8 +201,8 @@ WORDS = {
     ),
     "proposal.care_mains": (
         "Arbeiten am Netzstrom (Anschluss von Steuergerät oder Pumpe) macht eine zugelassene Elektrofachkraft, "
-        "wie es die örtlichen Regeln verlangen. Öffnen Sie bis dahin das Gehäuse nicht; schalten Sie am Trennschalter "
-        "ab, wenn etwas nicht in Ordnung aussieht oder riecht."
+        "wie es die örtlichen Regeln verlangen. Öffnen Sie bis dahin das Gehäuse nicht; schalten Sie am "
+        "Trennschalter ab, wenn etwas nicht in Ordnung aussieht oder riecht."
     ),
     "proposal.care_backflow": (
         "Arbeiten am Systemtrenner oder an Trinkwasserleitungen machen und prüfen dafür zugelassene Fachleute, wie "
