@@ -68,7 +68,7 @@ class ProposalForm(RegisterForm):
         self.today = today
         super().__init__(*args, **kwargs)
         if self.instance.pk is None:
-            self.initial.setdefault("valid_until", today + dt.timedelta(days=VALID_DAYS))
+            self.initial["valid_until"] = today + dt.timedelta(days=VALID_DAYS)
 
     def clean_valid_until(self) -> dt.date:
         day = self.cleaned_data["valid_until"]
@@ -136,6 +136,11 @@ def fault_words(fault: Fault) -> str:
 
 class LinesFormSet(forms.BaseInlineFormSet):
     """Lines in the order they stand on the page."""
+
+    def add_fields(self, form: forms.ModelForm, index: int | None) -> None:
+        super().add_fields(form, index)
+        if "DELETE" in form.fields:
+            form.fields["DELETE"].label = "Remove"
 
     @property
     def kept(self) -> list:

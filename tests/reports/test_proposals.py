@@ -586,3 +586,11 @@ def test_the_pdf_behind_the_link_is_the_one_kept(reader, draft):
     assert pypdf.PdfReader(io.BytesIO(b"".join(reply.streaming_content))).pages[0].extract_text()
     assert 'filename="proposal-1-hazel-court.pdf"' in reply["Content-Disposition"]
     reply.close()
+
+
+def test_a_new_proposal_suggests_its_last_day(client, office, site, fault):
+    client.force_login(office)
+
+    page = client.get(f"/sites/{site.pk}/proposals/new/").content.decode()
+
+    assert f'value="{(firm_today() + dt.timedelta(days=30)).isoformat()}"' in page

@@ -182,6 +182,7 @@ WORDS = {
     "proposal.price": "Preis, {currency}",
     "proposal.amount": "Betrag, {currency}",
     "proposal.total": "Summe, {currency}",
+    "proposal.sum": "Summe {total}",
     "proposal.note": "Anmerkung",
     "proposal.order": "Was die Annahme bedeutet",
     "proposal.order_is": (
@@ -197,7 +198,8 @@ WORDS = {
     "proposal.care": "Sicherheit und zugelassene Fachbetriebe",
     "proposal.care_codes": (
         "Örtliche Vorschriften, die Regeln des Wasserversorgers und die Anleitungen der Hersteller gehen vor; sie "
-        "können ändern, was zu tun ist. Wir sagen es Ihnen, bevor wir es tun."
+        "können ändern, was zu tun ist. Wir sagen es Ihnen, bevor wir es tun. An Netzstrom, Systemtrennern und "
+        "Trinkwasserleitungen arbeiten dafür zugelassene Fachleute."
     ),
     "proposal.care_mains": (
         "Arbeiten am Netzstrom (Anschluss von Steuergerät oder Pumpe) macht eine zugelassene Elektrofachkraft, "

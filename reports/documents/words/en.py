@@ -182,6 +182,7 @@ WORDS = {
     "proposal.price": "Price, {currency}",
     "proposal.amount": "Amount, {currency}",
     "proposal.total": "Total, {currency}",
+    "proposal.sum": "Total {total}",
     "proposal.note": "Note",
     "proposal.order": "What accepting means",
     "proposal.order_is": (
@@ -194,7 +195,8 @@ WORDS = {
     "proposal.care": "Safety and licensed trades",
     "proposal.care_codes": (
         "Local codes, the water supplier's rules and the makers' instructions come first; they may change what has "
-        "to be done, and we tell you before we do it."
+        "to be done, and we tell you before we do it. Mains power, backflow assemblies and drinking water pipes are "
+        "worked on by people licensed for them."
     ),
     "proposal.care_mains": (
         "Work on mains power (controller or pump supply) is done by a licensed electrician as local rules require. "

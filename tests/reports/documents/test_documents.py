@@ -17,6 +17,7 @@ from reports.documents.kit.blocks import Gap, Together, paragraph
 from reports.documents.kit.charts import Amount
 from reports.documents.kit.look import MM
 from reports.documents.kit.page import SIDE, Document, pdf_bytes
+from reports.documents.proposal import proposal_pdf
 from reports.documents.run_sheet import RunSheet, run_sheet_pdf
 from reports.documents.season_report import (
     Headline,
@@ -56,6 +57,7 @@ def every_document() -> dict[str, bytes]:
     made |= {f"done {kind}": service_sheet_pdf(samples.completed_sheet(kind)) for kind in VisitKind}
     made["report"] = season_report_pdf(samples.season_report())
     made["run sheet"] = run_sheet_pdf(samples.run_sheet())
+    made["proposal"] = proposal_pdf(samples.proposal())
     made["card"] = controller_card_pdf(samples.controller_card())
     return made
 
@@ -79,7 +81,12 @@ def assert_laid_out_well(pdf: bytes) -> None:
     assert into_the_foot(pdf) == []
 
 
-NAMES = [f"{state} {kind}" for state in ("blank", "done") for kind in VisitKind] + ["report", "run sheet", "card"]
+NAMES = [f"{state} {kind}" for state in ("blank", "done") for kind in VisitKind] + [
+    "report",
+    "run sheet",
+    "proposal",
+    "card",
+]
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -96,6 +103,18 @@ def test_any_number_of_zones_is_laid_out_well(count):
             assert_laid_out_well(service_sheet_pdf(samples.completed_sheet(kind, count, firm=firm)))
         assert_laid_out_well(season_report_pdf(samples.season_report(count, firm=firm)))
         assert_laid_out_well(controller_card_pdf(samples.controller_card(count, firm=firm)))
+
+
+@pytest.mark.parametrize("count", [1, 2, 60])
+def test_a_proposal_of_any_length_is_laid_out_well_and_prints_everything(count):
+    for firm in (samples.FIRM, samples.LETTER_FIRM):
+        proposal = samples.proposal(count, firm=firm)
+        pdf = proposal_pdf(proposal)
+        assert_laid_out_well(pdf)
+        text = squeezed(text_of(pdf))
+        assert [given for given in strings_in(proposal) if squeezed(given) not in text] == []
+    assert_laid_out_well(proposal_pdf(samples.proposal(count, client_name=LONG, site_name=LONG, lang="de")))
+    assert_laid_out_well(proposal_pdf(samples.proposal(0, faults=(), note="", supersedes="", care=())))
 
 
 def test_a_blank_sheet_prints_every_figure_it_was_given():
