@@ -29,6 +29,9 @@ def order_delivery(*, document: Document, recipients: list[str], by: User | None
     """
     if not recipients:
         raise NotSendable("There is no e-mail address to send to. Enter one, or add it to the client.")
+    proposal = document.proposal
+    if proposal is not None and proposal.state != Proposal.State.SENT:
+        raise NotSendable(f"{proposal} is {proposal.get_state_display()}: it does not go out any more.")
     with transaction.atomic():
         if document.published_at is None:
             Document.objects.filter(pk=document.pk, published_at=None).update(published_at=timezone.now())

@@ -67,12 +67,16 @@ def report_send(request: HttpRequest, pk: int) -> HttpResponse:
     report = _report(request, pk, *MAILED_KINDS)
     form = SendForm(request.POST or None, initial={"recipients": suggested_recipients(report.site)})
     if request.method == "POST" and form.is_valid():
-        ordered = deliveries.order_delivery(
-            document=report, recipients=form.cleaned_data["recipients"], by=request.user
-        )
-        send_waiting_deliveries.delay_on_commit()
-        messages.success(request, f"Ordered for {', '.join(delivery.recipient for delivery in ordered)}: see below.")
-        return redirect("reports:report_send", report.pk)
+        recipients = form.cleaned_data["recipients"]
+        try:
+            ordered = deliveries.order_delivery(document=report, recipients=recipients, by=request.user)
+        except deliveries.NotSendable as error:
+            form.add_error(None, str(error))
+        else:
+            send_waiting_deliveries.delay_on_commit()
+            addresses = ", ".join(delivery.recipient for delivery in ordered)
+            messages.success(request, f"Ordered for {addresses}: see below.")
+            return redirect("reports:report_send", report.pk)
     now = timezone.now()
     context = {
         "report": report,

@@ -594,3 +594,40 @@ def test_a_new_proposal_suggests_its_last_day(client, office, site, fault):
     page = client.get(f"/sites/{site.pk}/proposals/new/").content.decode()
 
     assert f'value="{(firm_today() + dt.timedelta(days=30)).isoformat()}"' in page
+
+
+def test_one_that_was_answered_or_taken_back_is_not_mailed_again(client, reader, draft):
+    client.post(f"/proposals/{draft.pk}/withdraw/")
+    document = Document.objects.get(proposal=draft)
+
+    reply = client.post(f"/reports/{document.pk}/send/", {"recipients": "late@example.com"})
+
+    assert reply.status_code == 422
+    assert "it does not go out any more" in reply.content.decode()
+    assert Delivery.objects.count() == 1
+
+
+def test_the_last_day_counts_and_the_day_after_does_not(draft, client):
+    send(client, draft)
+    words = {"proposal": draft, "accepted": True, "name": "Hazel", "now": timezone.now()}
+
+    with pytest.raises(NotAnswerable) as refused:
+        answer(**words, today=draft.valid_until + dt.timedelta(days=1))
+
+    assert refused.value.standing == "expired"
+    assert answer(**words, today=draft.valid_until).state == "accepted"
+
+
+def test_the_list_asks_the_database_the_same_for_one_and_for_many(client, draft, site):
+    from django.test.utils import CaptureQueriesContext
+
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as queries:
+            client.get("/proposals/")
+        return len(queries)
+
+    before = asked()
+    for number in (2, 3, 4):
+        row = factories.ProposalFactory(site=site, number=number)
+        row.lines.create(text="Elbow", unit_price=1)
+    assert asked() == before

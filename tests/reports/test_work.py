@@ -140,6 +140,43 @@ def test_it_cannot_be_billed_while_a_price_is_missing_and_is_locked_after(client
     assert "136.87" not in client.get(address).content.decode()
 
 
+def test_a_page_opened_before_it_was_billed_changes_nothing(client, record, office, labour):
+    from django.core.exceptions import ValidationError
+
+    from jobs.actions.work import save_work
+
+    priced(client, record, office, labour)
+    stale = WorkRecord.objects.get()
+    client.post(f"/visits/{record.visit_id}/work/billed/")
+    stale.labour_min = 999
+
+    with pytest.raises(ValidationError, match="billed"):
+        save_work(work=stale, parts=[], by=office)
+    assert WorkRecord.objects.get().labour_min == 50
+
+
+def test_the_list_asks_the_database_the_same_for_one_and_for_many(client, record, office, site, labour):
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    client.force_login(office)
+
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as queries:
+            client.get(f"/work/?{JUNE}")
+            client.get(f"/work/csv/?{JUNE}")
+        return len(queries)
+
+    before = asked()
+    for _ in range(3):
+        visit = factories.VisitFactory(
+            site=site, kind="repair", state="finished", started_at=BEGAN, finished_at=BEGAN
+        )
+        more = WorkRecord.objects.create(visit=visit, labour_min=5, labour_item=labour, currency="USD")
+        more.parts.create(text="Elbow")
+    assert asked() == before
+
+
 def test_only_the_owner_takes_the_mark_back(client, record, office, owner, labour):
     priced(client, record, office, labour)
     address = f"/visits/{record.visit_id}/work/billed/"
