@@ -209,7 +209,7 @@ class PriceItemViewSet(RowViewSet):
 
 
 class ProposalLineSerializer(serializers.ModelSerializer):
-    amount = serializers.DecimalField(max_digits=14, decimal_places=2, read_only=True)
+    amount = serializers.DecimalField(max_digits=20, decimal_places=2, read_only=True)
 
     class Meta:
         model = models.ProposalLine
@@ -218,7 +218,7 @@ class ProposalLineSerializer(serializers.ModelSerializer):
 
 class ProposalSerializer(RowSerializer):
     lines = ProposalLineSerializer(many=True, read_only=True)
-    total = serializers.DecimalField(max_digits=14, decimal_places=2, read_only=True)
+    total = serializers.DecimalField(max_digits=20, decimal_places=2, read_only=True)
 
     class Meta:
         model = models.Proposal
@@ -234,7 +234,7 @@ class ProposalViewSet(ReadViewSet):
 
 
 class WorkPartSerializer(serializers.ModelSerializer):
-    amount = serializers.DecimalField(max_digits=14, decimal_places=2, read_only=True)
+    amount = serializers.DecimalField(max_digits=20, decimal_places=2, read_only=True)
 
     class Meta:
         model = models.WorkPart
@@ -243,8 +243,8 @@ class WorkPartSerializer(serializers.ModelSerializer):
 
 class WorkRecordSerializer(RowSerializer):
     parts = WorkPartSerializer(many=True, read_only=True)
-    labour_amount = serializers.DecimalField(max_digits=14, decimal_places=2, read_only=True)
-    total = serializers.DecimalField(max_digits=14, decimal_places=2, read_only=True)
+    labour_amount = serializers.DecimalField(max_digits=20, decimal_places=2, read_only=True)
+    total = serializers.DecimalField(max_digits=20, decimal_places=2, read_only=True)
 
     class Meta:
         model = models.WorkRecord

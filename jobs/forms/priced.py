@@ -97,7 +97,7 @@ class PricedLineForm(forms.ModelForm):
         self.fields["text"].required = False
 
     def _label(self, item: PriceItem) -> str:
-        return f"{item.name}, {item.price} a {item.get_unit_display()}" if self.shows_prices else item.name
+        return f"{item.name}, {item.price} per {item.get_unit_display()}" if self.shows_prices else item.name
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()

@@ -631,3 +631,13 @@ def test_the_list_asks_the_database_the_same_for_one_and_for_many(client, draft,
         row = factories.ProposalFactory(site=site, number=number)
         row.lines.create(text="Elbow", unit_price=1)
     assert asked() == before
+
+
+def test_the_api_reads_what_the_pages_show(client, draft, site):
+    draft.lines.create(text="Dearest", quantity=Decimal("999999.99"), unit_price=Decimal("99999999.99"), position=9)
+
+    row = client.get(f"/api/proposals/{draft.pk}/").json()
+
+    assert [line["amount"] for line in row["lines"]] == ["96.75", "36.70", "1.01", "99999998990000.00"]
+    assert row["total"] == "99999998990134.46"
+    assert client.patch(f"/api/proposals/{draft.pk}/", {"note": "x"}, "application/json").status_code in (403, 405)
