@@ -3,6 +3,7 @@ from django.urls.converters import StringConverter
 
 from jobs.views import (
     calendar,
+    checklists,
     days,
     drawings,
     faults,
@@ -114,6 +115,8 @@ urlpatterns = [
     path("visits/<int:pk>/plan/unassign/", visit_plan.visit_unassign, name="visit_unassign"),
     path("visits/<int:pk>/plan/promise/", visit_plan.visit_promise, name="visit_promise"),
     path("visits/<int:pk>/plan/cancel/", visit_plan.visit_cancel, name="visit_cancel"),
+    path("checklists/", checklists.checklist_list, name="checklist_list"),
+    path("checklists/<slug:kind>/", checklists.checklist_edit, name="checklist_edit"),
     path("team/", team.technician_list, name="technician_list"),
     path("team/<int:pk>/", team.technician_edit, name="technician_edit"),
     path("team/<int:pk>/calendar/", calendar.feed_page, name="calendar"),

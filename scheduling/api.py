@@ -46,6 +46,21 @@ class DailyWeatherViewSet(ReadViewSet):
         return rows.filter(station_id=row_number(station, "station")) if station else rows
 
 
+class ForecastDaySerializer(RowSerializer):
+    class Meta:
+        model = models.ForecastDay
+        fields = "__all__"
+
+
+class ForecastDayViewSet(ReadViewSet):
+    """Days as they were entered from a forecast, the last first."""
+
+    queryset = models.ForecastDay.objects.order_by("-date", "station")
+    serializer_class = ForecastDaySerializer
+    open_to = {"GET": STAFF}
+    site_path = None
+
+
 class ZoneMonthSerializer(serializers.ModelSerializer):
     class Meta:
         model = models.ZoneMonth
@@ -83,7 +98,7 @@ class InputSerializer(serializers.Serializer):
     name = serializers.CharField()
     value = serializers.JSONField(help_text="A number, or words such as a texture.")
     unit = serializers.CharField()
-    origin = serializers.CharField(help_text="measured, register, station, default or computed")
+    origin = serializers.CharField(help_text="measured, register, station, forecast, default or computed")
     note = serializers.CharField()
 
 
@@ -167,6 +182,7 @@ class WateringPauseViewSet(RowViewSet):
 
 ENDPOINTS = {
     "weather-days": DailyWeatherViewSet,
+    "forecast-days": ForecastDayViewSet,
     "schedules": SeasonScheduleViewSet,
     "pauses": WateringPauseViewSet,
 }

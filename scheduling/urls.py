@@ -60,6 +60,7 @@ urlpatterns = [
     path("stations/new/", stations.station_new, name="station_new"),
     path("stations/<int:pk>/", stations.station, name="station"),
     path("stations/<int:pk>/edit/", stations.station_edit, name="station_edit"),
+    path("stations/<int:pk>/forecast/", stations.station_forecast, name="station_forecast"),
     path("stations/<int:pk>/import/", stations.station_import, name="station_import"),
     path("weather-imports/<int:pk>/", stations.weather_import, name="weather_import"),
 ]

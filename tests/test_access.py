@@ -33,7 +33,15 @@ from jobs.models import (
     WorkRecord,
 )
 from reports.models import AppointmentMail, BulkJob, Delivery, Document, ShareLink
-from scheduling.models import CatchCanTest, DailyWeather, Program, SeasonSchedule, WateringPause, WeatherImport
+from scheduling.models import (
+    CatchCanTest,
+    DailyWeather,
+    ForecastDay,
+    Program,
+    SeasonSchedule,
+    WateringPause,
+    WeatherImport,
+)
 from sites.actions.photos import store_photo
 from sites.models import Tariff
 from tests import factories, streams
@@ -161,6 +169,7 @@ SCHEDULING = {
     "scheduling:station_new": page(OFFICE_ONLY),
     "scheduling:station": page(OFFICE_ONLY, "station"),
     "scheduling:station_edit": page(OFFICE_ONLY, "station"),
+    "scheduling:station_forecast": page(OFFICE_ONLY, "station"),
     "scheduling:station_import": page(OFFICE_ONLY, "station"),
     "scheduling:weather_import": page(OFFICE_ONLY, "weather_import"),
 }
@@ -229,6 +238,8 @@ JOBS = {
     "jobs:visit_unassign": button(OFFICE_ONLY, "visit"),
     "jobs:visit_promise": button(OFFICE_ONLY, "visit"),
     "jobs:visit_cancel": page(OFFICE_ONLY, "visit"),
+    "jobs:checklist_list": page(OFFICE_ONLY),
+    "jobs:checklist_edit": page(OFFICE_ONLY, "kind"),
     "jobs:technician_list": page(OFFICE_ONLY),
     "jobs:technician_edit": page(OFFICE_ONLY, "technician"),
     "jobs:absence_new": page(OFFICE_ONLY, "technician"),
@@ -290,6 +301,7 @@ API = {
     **resource("tariffs", "tariff", listed=OFFICE_ONLY, rows=OFFICE_ONLY, post=OFFICE_ONLY, change=OFFICE_ONLY),
     **resource("users", "client_user", listed=OFFICE_ONLY, rows=OFFICE_ONLY),
     **resource("weather-days", "weather_day", listed=STAFF_ANY, rows=STAFF_ANY),
+    **resource("forecast-days", "forecast_day", listed=STAFF_ANY, rows=STAFF_ANY),
     **resource("schedules", "schedule", listed=ALL_ANY, rows=ALL_ROWS, post=OFFICE_ONLY),
     "api-schedules-publish": Route(ALL_ANY, OFFICE_ONLY, ("draft",)),
     # Nothing was computed for this schedule: absent for all who may ask.
@@ -400,6 +412,7 @@ def world(owner, office, technician, other_technician, site, client_user, strang
             "meter": meter, "reading": factories.MeterReadingFactory(meter=meter), "photo": photo, "tariff": tariff,
             "station": site.weather_station, "client_user": client_user, "technician": technician,
             "weather_day": DailyWeather.objects.create(station=site.weather_station, date=today),
+            "forecast_day": ForecastDay.objects.create(station=site.weather_station, date=today, eto_mm=3),
             "weather_import": WeatherImport.objects.create(
                 station=site.weather_station, file_name="days.csv", file_format="rillbook", rows_read=1, rows_stored=1
             ),

@@ -1,5 +1,6 @@
 """The water core against independent packages, a night of 2,000 sites, and the office's week page over them."""
 
+import contextlib
 import datetime as dt
 import json
 import os
@@ -12,6 +13,7 @@ import time
 import warnings
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import numpy as np
 import pyfao56
@@ -30,7 +32,8 @@ from scheduling.core.water.daily_et import DailyWeather, StationGeometry, daily_
 from scheduling.core.water.reference_et import extraterrestrial_radiation
 from sites.models import Site, User, Zone
 
-ZONES, DAYS, STATIONS, RUNS = 10_000, 365, 200, 5
+ZONES, DAYS, RUNS = 10_000, 365, 5
+STATIONS = (200, 1000)  # few fit the processor's cache, many do not
 SITES, SEED, PAGES = 2000, 1, 40
 BASE = Path(__file__).resolve().parents[2]
 
@@ -39,14 +42,35 @@ def run() -> Iterator[dict]:
     seconds = _median(_balance())
     yield _line("balance_seconds", seconds, "s", f"{ZONES} zones x {DAYS} days", RUNS)
     yield _line("balance_ratio_pyfao56", ZONES * DAYS / seconds * _pyfao56_seconds(), "times", "pyfao56", RUNS)
-    ours, theirs, apart = _et()
-    yield _line("et_ratio_refet", theirs / ours, "times", f"refet, at most {apart:.1e} mm apart", RUNS)
+    for stations_at_once in STATIONS:
+        ours, theirs, apart = _et(stations_at_once)
+        of = f"refet, {stations_at_once} stations x {DAYS} days, at most {apart:.1e} mm apart"
+        yield _line("et_ratio_refet", theirs / ours, "times", of, RUNS)
+    yield from _night_and_week("")
+    if connection.vendor == "postgresql":
+        with _own_database() as url:
+            yield from _night_and_week(url)
+
+
+def _night_and_week(database_url: str) -> Iterator[dict]:
+    """The night's work and the week page over a register of their own: on SQLite where no address is given."""
     with tempfile.TemporaryDirectory() as folder:
-        _child(folder, "make_register")
-        for figure in json.loads(_child(folder, "nightly").splitlines()[-1]):
-            yield figure
-        for figure in json.loads(_child(folder, "week_page").splitlines()[-1]):
-            yield figure
+        _child(folder, database_url, "make_register")
+        for function in ("nightly", "week_page"):
+            yield from json.loads(_child(folder, database_url, function).splitlines()[-1])
+
+
+@contextlib.contextmanager
+def _own_database() -> Iterator[str]:
+    """The address of a database beside the configured one, dropped afterwards."""
+    name = f"rillbook_bench_{os.getpid()}"
+    with connection.cursor() as cursor:
+        cursor.execute(f"CREATE DATABASE {name}")
+    try:
+        yield urlsplit(os.environ["DATABASE_URL"])._replace(path=f"/{name}").geturl()
+    finally:
+        with connection.cursor() as cursor:
+            cursor.execute(f"DROP DATABASE {name}")
 
 
 def _line(name: str, value: float, unit: str, against: str, n: int) -> dict:
@@ -86,15 +110,15 @@ def _pyfao56_seconds() -> float:
         return _median(model.run) / DAYS
 
 
-def _et() -> tuple[float, float, float]:
+def _et(stations_at_once: int) -> tuple[float, float, float]:
     """Seconds of ours and of refet over the same station-days, and the largest difference in mm."""
     rng = np.random.default_rng(SEED)
-    shape = (STATIONS, DAYS)
+    shape = (stations_at_once, DAYS)
     dates = np.arange(np.datetime64("2023-01-01"), np.datetime64("2024-01-01"))
     tmin = rng.uniform(2, 18, shape)
     tmax = tmin + rng.uniform(4, 18, shape)
     dew, wind, sun = tmin - rng.uniform(0, 4, shape), rng.uniform(0.5, 6, shape), rng.uniform(3, 28, shape)
-    latitude, elevation = rng.uniform(25, 50, (STATIONS, 1)), rng.uniform(0, 1500, (STATIONS, 1))
+    latitude, elevation = (rng.uniform(*span, (stations_at_once, 1)) for span in ((25, 50), (0, 1500)))
     # Radiation above the top of the atmosphere is refused by ours: keep below it.
 
     sun = np.minimum(sun, 0.75 * extraterrestrial_radiation(latitude, day_of_year(dates)))
@@ -111,10 +135,12 @@ def _et() -> tuple[float, float, float]:
     return _median(lambda: daily_reference_et(weather, site, "asce_short")), _median(theirs), float(apart)
 
 
-def _child(folder: str, function: str) -> str:
+def _child(folder: str, database_url: str, function: str) -> str:
     """Run one function below in a process of its own on a database of its own, which leaves the real one alone."""
     environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
     environment |= {"RILLBOOK_DATA_DIR": folder, "REDIS_URL": ""}
+    if database_url:
+        environment["DATABASE_URL"] = database_url
     code = f"from config.bench import water; water.{function}()"
     done = subprocess.run(  # noqa: S603 - our own interpreter and words
         [sys.executable, "manage.py", "shell", "-v0", "-c", code],
@@ -153,19 +179,29 @@ def nightly() -> None:
     started = time.perf_counter()
     compute_many(sites=sites, today=night, by=None)
     seconds = time.perf_counter() - started
-    peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    peak_mib = _peak_mib()
     counts = []
     for some in (sites[:50], sites[:100]):
         with CaptureQueriesContext(connection) as queries:
             compute_many(sites=some, today=night, by=None)
         counts.append(len(queries))
-    of = f"{len(sites)} sites, {zones} zones, SQLite"
+    on = connection.display_name
+    of = f"{len(sites)} sites, {zones} zones, {on}"
     figures = [
         _line("nightly_2000_sites_seconds", seconds, "s", of, 1),
-        _line("nightly_queries", counts[1], "queries", f"a batch of 100 sites; {counts[0]} for one of 50", 1),
+        _line("nightly_queries", counts[1], "queries", f"a batch of 100 sites; {counts[0]} for one of 50; {on}", 1),
         _line("nightly_peak_mib", peak_mib, "MiB", of, 1),
     ]
     sys.stdout.write(json.dumps(figures) + "\n")
+
+
+def _peak_mib() -> float:
+    """Most memory this process held. The usual count begins with what the process that started it held."""
+    status = Path("/proc/self/status")
+    if not status.exists():
+        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    (peak_kib,) = (line.split()[1] for line in status.read_text().splitlines() if line.startswith("VmHWM"))
+    return int(peak_kib) / 1024
 
 
 def week_page() -> None:
@@ -183,5 +219,6 @@ def week_page() -> None:
         assert answer.status_code == 200
     worst = sorted(times)[int(0.95 * PAGES) - 1]
     median = statistics.median(times)
-    line = _line("week_page_ms", worst, "ms", f"p95 over {SITES} sites, median {median:.0f} ms", PAGES)
+    of = f"p95 over {SITES} sites, median {median:.0f} ms, {connection.display_name}"
+    line = _line("week_page_ms", worst, "ms", of, PAGES)
     sys.stdout.write(json.dumps([line]) + "\n")

@@ -16,6 +16,7 @@ TEMPERATURE_C = {
     VisitKind.WINTERISATION: (4, 12),
     VisitKind.REPAIR: (10, 22),
 }
+AIR_KPA = (140, 181)  # below what any pipe takes
 SUPPLY_V = (25.2, 26.8)  # at the output under load: common practice
 
 
@@ -47,6 +48,9 @@ def measurement(
         measured_at=at,
         measured_by_id=visit.technician_id,
     )
+    if visit.kind == VisitKind.WINTERISATION and row.opens == "yes":
+        row.air_pressure_kpa = float(rng.randrange(*AIR_KPA, 5))
+        row.air_min = rng.randint(3, 10) / 2
     if trouble == Trouble.OPEN:
         row.open_circuit = True
         return row

@@ -13,7 +13,7 @@ OFFICE_MENU = (
     ("Watering", "scheduling:week"),
     ("Faults", "jobs:fault_list"),
     ("Proposals", "jobs:proposal_list"),
-    ("From the phones", "jobs:inbox"),
+    ("Phones", "jobs:inbox"),
     ("Reports", "reports:report_list"),
     ("Weather", "scheduling:station_list"),
     ("Team", "jobs:technician_list"),

@@ -1,15 +1,16 @@
 """Checklists: the versions every installation begins with, and answers to single steps."""
 
 import datetime as dt
+from collections.abc import Sequence
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
 from jobs.core.cautions import air_pressure_problem
-from jobs.core.checklists import AIR_PRESSURE_LIMIT, DEFAULT_CHECKLISTS, PIPE_MATERIAL
+from jobs.core.checklists import AIR_PRESSURE_LIMIT, DEFAULT_CHECKLISTS, PIPE_MATERIAL, Step, problems_of
 from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, Visit
-from jobs.queries.checklists import checklist_rows
+from jobs.queries.checklists import checklist_rows, steps_of
 from sites.actions.audit import record
 from sites.core.units import format_quantity
 from sites.models import Firm, User
@@ -24,20 +25,24 @@ def ensure_default_checklists(template_model=ChecklistTemplate, item_model=Check
         if template_model.objects.filter(kind=kind).exists():
             continue
         template = template_model.objects.create(kind=kind, version=1, current=True)
-        item_model.objects.bulk_create(
-            item_model(
-                template=template,
-                position=position,
-                key=step.key,
-                text=step.text,
-                caution=step.caution,
-                answer=step.answer,
-                unit_kind=step.unit_kind,
-                options=[list(option) for option in step.options],
-                gate=step.gate,
-            )
-            for position, step in enumerate(steps, start=1)
+        _add_steps(template, steps, item_model)
+
+
+def _add_steps(template: ChecklistTemplate, steps: Sequence[Step], item_model=ChecklistItem) -> None:
+    item_model.objects.bulk_create(
+        item_model(
+            template=template,
+            position=position,
+            key=step.key,
+            text=step.text,
+            caution=step.caution,
+            answer=step.answer,
+            unit_kind=step.unit_kind,
+            options=[list(option) for option in step.options],
+            gate=step.gate,
         )
+        for position, step in enumerate(steps, start=1)
+    )
 
 
 def current_checklist(kind: str) -> ChecklistTemplate:
@@ -47,6 +52,32 @@ def current_checklist(kind: str) -> ChecklistTemplate:
         ensure_default_checklists()
         found = ChecklistTemplate.objects.get(kind=kind, current=True)
     return found
+
+
+@transaction.atomic
+def save_checklist(*, kind: str, steps: Sequence[Step], based_on: int, by: User) -> ChecklistTemplate:
+    """Make `steps` the next version of a kind's checklist; visits under way keep the one they started with.
+
+    The same steps again make no new version. ValidationError if a safety step is missing or out of order, or
+    somebody saved another version since `based_on`.
+    """
+    problems = problems_of(kind, steps)
+    if problems:
+        raise ValidationError(problems)
+    before = ChecklistTemplate.objects.select_for_update().get(kind=kind, current=True)
+    if before.version != based_on:
+        raise ValidationError(
+            f"Version {before.version} was saved meanwhile. What you typed is still here: open the checklist anew in "
+            "another window and bring your changes into it."
+        )
+    if steps_of(before) == tuple(steps):
+        return before
+    before.current = False
+    before.save(update_fields=["current"])
+    made = ChecklistTemplate.objects.create(kind=kind, version=before.version + 1, current=True)
+    _add_steps(made, steps)
+    record(by=by, verb="checklist changed", subject=made, version=made.version)
+    return made
 
 
 @transaction.atomic

@@ -216,6 +216,8 @@ MEASURED: dict[str, Callable[[Any], Any]] = {
     "flow_l_min": number(),
     "pressure_kpa": number(),
     "temperature_c": number(-60, 90),
+    "air_pressure_kpa": number(),
+    "air_min": number(),
 }
 
 

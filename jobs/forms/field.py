@@ -11,6 +11,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 
 from jobs.core.checklists import AIR_PRESSURE_LIMIT
 from jobs.models import ChecklistItem, Fault, ValveMeasurement, Visit
+from jobs.queries.diagnosis import NUMBERS
 from jobs.queries.field import schedule_to_set
 from sites.actions.photos import ACCEPTED_TYPES
 from sites.core.units import format_quantity
@@ -38,10 +39,19 @@ def _with_points(data: Any, names: list[str]) -> Any:
     return data
 
 
+AIR = ["air_pressure_kpa", "air_min"]
+
+
 class MeasurementForm(QuantityModelForm):
-    quantities = {"flow_l_min": "flow", "pressure_kpa": "pressure", "temperature_c": "temperature"}
-    numbers = ["coil_resistance_ohm", "voltage_v", "current_a", "flow_l_min", "pressure_kpa", "temperature_c"]
-    units = {"coil_resistance_ohm": "Ω", "voltage_v": "V", "current_a": "A"}
+    """The figures of one valve; what air was used is asked on a winterisation only."""
+
+    quantities = {
+        "flow_l_min": "flow",
+        "pressure_kpa": "pressure",
+        "temperature_c": "temperature",
+        "air_pressure_kpa": "pressure",
+    }
+    units = {"coil_resistance_ohm": "Ω", "voltage_v": "V", "current_a": "A", "air_min": "min"}
 
     uuid = forms.UUIDField(widget=forms.HiddenInput)
 
@@ -57,19 +67,25 @@ class MeasurementForm(QuantityModelForm):
             "pressure_kpa",
             "current_a",
             "temperature_c",
+            *AIR,
             "note",
         ]
         widgets = {"note": forms.Textarea(attrs={"rows": 2})}
 
-    def __init__(self, data: Any = None, **kwargs: Any) -> None:
-        super().__init__(_with_points(data, self.numbers), **kwargs)
+    def __init__(self, data: Any = None, *, winter: bool = False, **kwargs: Any) -> None:
+        super().__init__(_with_points(data, [*NUMBERS]), **kwargs)
         self.fields["uuid"].initial = uuid.uuid4
+        self.numbers = [name for name in NUMBERS if winter or name not in AIR]
+        if not winter:
+            for name in AIR:
+                del self.fields[name]
         for name in self.numbers:
             field = self.fields[name]
             field.widget = forms.TextInput(attrs=NUMBER_PAD)
             field.error_messages["invalid"] = "Enter a number, such as 34.5. Nothing was saved."
         for name, unit in self.units.items():
-            self.fields[name].unit = unit
+            if name in self.fields:
+                self.fields[name].unit = unit
         self.fields["temperature_c"].validators = [MinValueValidator(-60), MaxValueValidator(90)]
         self.fields["opens"] = _tried([("yes", "yes"), ("no", "no")], "Opens")
         self.fields["closes"] = _tried([("yes", "yes"), ("no", "no"), ("weeps", "weeps")], "Closes")
@@ -94,7 +110,7 @@ class MeasurementForm(QuantityModelForm):
 
     @property
     def values(self) -> dict[str, Any]:
-        return {name: self.cleaned_data[name] for name in self._meta.fields}
+        return {name: self.cleaned_data[name] for name in self._meta.fields if name in self.fields}
 
 
 def _tried(choices: list[tuple[str, str]], label: str) -> forms.ChoiceField:

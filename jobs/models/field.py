@@ -32,6 +32,8 @@ class ValveMeasurement(models.Model):
     opens = models.CharField(max_length=5, choices=[("yes", "yes"), ("no", "no")], blank=True)
     closes = models.CharField(max_length=5, choices=Movement, blank=True)
     temperature_c = models.FloatField("wire and coil temperature", null=True, blank=True)
+    air_pressure_kpa = models.FloatField("air used", null=True, blank=True, validators=NOT_NEGATIVE)
+    air_min = models.FloatField("air on, all passes", null=True, blank=True, validators=NOT_NEGATIVE)
     note = models.CharField(max_length=300, blank=True)
     measured_at = models.DateTimeField()
     measured_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from jobs.core.checklists import closing_gates
+from jobs.core.checklists import Step, closing_gates
 from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, Visit
 
 
@@ -20,6 +20,22 @@ class ChecklistRow:
 def checklist_of(visit: Visit) -> ChecklistTemplate | None:
     """The version the visit was started with, or before that the current one of its kind."""
     return visit.checklist or ChecklistTemplate.objects.filter(kind=visit.kind, current=True).first()
+
+
+def steps_of(template: ChecklistTemplate) -> tuple[Step, ...]:
+    """A version's steps in order, as the rules know them."""
+    return tuple(
+        Step(
+            key=item.key,
+            text=item.text,
+            caution=item.caution,
+            gate=item.gate,
+            answer=item.answer,
+            unit_kind=item.unit_kind,
+            options=tuple((word, label) for word, label in item.options),
+        )
+        for item in template.items.all()
+    )
 
 
 def checklist_rows(visit: Visit) -> list[ChecklistRow]:

@@ -10,7 +10,16 @@ from jobs.queries.places import named
 from sites.core.units import format_quantity
 from sites.models import Valve
 
-NUMBERS = ("coil_resistance_ohm", "voltage_v", "current_a", "flow_l_min", "pressure_kpa", "temperature_c")
+NUMBERS = (
+    "coil_resistance_ohm",
+    "voltage_v",
+    "current_a",
+    "flow_l_min",
+    "pressure_kpa",
+    "temperature_c",
+    "air_pressure_kpa",
+    "air_min",
+)
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,8 @@ MEASURED = {
     "flow_l_min": ("flow", "flow"),
     "pressure_kpa": ("pressure", "pressure"),
     "temperature_c": ("temperature", "temperature"),
+    "air_pressure_kpa": ("air used", "pressure"),
+    "air_min": ("air on", "min"),
     "opens": ("opens", ""),
     "closes": ("closes", ""),
     "note": ("note", ""),
@@ -113,7 +115,7 @@ def _figures(values: Mapping[str, Any]) -> Facts:
         value = values.get(name)
         if value in (None, ""):
             continue
-        if name in ("flow_l_min", "pressure_kpa", "temperature_c"):
+        if name in ("flow_l_min", "pressure_kpa", "temperature_c", "air_pressure_kpa"):
             facts.append((word, format_quantity(float(value), unit, Firm.current().units)))
         else:
             facts.append((word, f"{value:g} {unit}" if isinstance(value, int | float) else str(value)))

@@ -21,7 +21,7 @@ from jobs.actions.checklists import answer_step
 from jobs.actions.field import finish_visit, record_measurement, start_visit
 from jobs.core.cautions import CAUTIONS
 from jobs.forms.field import FinishForm, MeasurementForm, StepForm
-from jobs.models import ChecklistItem, Visit
+from jobs.models import ChecklistItem, Visit, VisitKind
 from jobs.queries.checklists import checklist_rows
 from jobs.queries.diagnosis import ValveCheck
 from jobs.queries.faults import open_faults, with_known_faults
@@ -167,9 +167,10 @@ def visit_checklist(request: HttpRequest, visit: Visit, item_pk: int) -> HttpRes
 def visit_valve(request: HttpRequest, visit: Visit, valve_pk: int) -> HttpResponse:
     checks = valve_checks(visit)
     check = _check_or_404(checks, valve_pk)
+    winter = visit.kind == VisitKind.WINTERISATION
     status = 200
     if request.method == "POST":
-        form = MeasurementForm(request.POST, instance=copy(check.measurement))
+        form = MeasurementForm(request.POST, winter=winter, instance=copy(check.measurement))
         if form.is_valid():
             try:
                 values, key = form.values, form.cleaned_data["uuid"]
@@ -180,7 +181,7 @@ def visit_valve(request: HttpRequest, visit: Visit, valve_pk: int) -> HttpRespon
                 return _after_measuring(visit, valve_pk)
         status = 422
     else:
-        form = MeasurementForm(instance=copy(check.measurement))
+        form = MeasurementForm(winter=winter, instance=copy(check.measurement))
     context = {
         "visit": visit,
         "site": visit.site,

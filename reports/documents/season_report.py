@@ -334,15 +334,18 @@ def _faults(report: SeasonReport) -> list[Block]:
 def _recommendations(report: SeasonReport) -> list[Block]:
     if not report.recommendations:
         return []
-    money = any(line.saving.strip() or line.cost.strip() for line in report.recommendations)
+    saves = any(line.saving.strip() for line in report.recommendations)
+    costs = any(line.cost.strip() for line in report.recommendations)
     words = _words(report)
     columns = [Column(words.say("advice.what"), share=1.0)]
-    if money:
-        columns += [Column(words.say("advice.saving"), width=104.0), Column(words.say("advice.cost"), width=84.0)]
+    columns += [Column(words.say("advice.saving"), width=104.0)] if saves else []
+    columns += [Column(words.say("advice.cost"), width=84.0)] if costs else []
     rows: list[list[Cell]] = []
     for line in report.recommendations:
-        said = Text(((line.title, look.CELL_STRONG), (line.reason, look.CELL)))
-        rows.append([said, *([line.saving.strip() or "–", line.cost.strip() or "–"] if money else [])])
+        row: list[Cell] = [Text(((line.title, look.CELL_STRONG), (line.reason, look.CELL)))]
+        row += [line.saving.strip() or "–"] if saves else []
+        row += [line.cost.strip() or "–"] if costs else []
+        rows.append(row)
     return [Section(words.say("advice.title")), table(columns, rows)]
 
 

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('jobs', '0010_proposals_and_work_records'),
+        ('jobs', '0011_proposals_and_work_records'),
         ('reports', '0006_bulk_mail'),
     ]
 

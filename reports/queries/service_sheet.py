@@ -6,7 +6,7 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs.core.cautions import AIR_PRESSURE_LIMIT_KPA
+from jobs.core.cautions import AIR_PRESSURE_LIMIT_KPA, air_pressure_problem
 from jobs.core.checklists import PIPE_MATERIAL
 from jobs.core.diagnosis_rules import Level
 from jobs.models import ChecklistAnswer, ChecklistItem, Fault, Visit, VisitKind
@@ -107,11 +107,14 @@ class _Pipes:
     def words(self, zones: list[Zone]) -> str:
         if not self.winter:
             return ""
-        material = self.answer.text if self.answer else "unknown"
+        material = self.material(zones)
+        limit_kpa = AIR_PRESSURE_LIMIT_KPA.get(material, min(AIR_PRESSURE_LIMIT_KPA.values()))
+        return f"{PIPE_NAMES.get(material, 'not known')}, at most {amount(limit_kpa, 'pressure', self.firm)}"
+
+    def material(self, zones: list[Zone]) -> str:
         if any(zone.emitter in DRIP for zone in zones):
-            material = "drip"
-        limit = AIR_PRESSURE_LIMIT_KPA.get(material, min(AIR_PRESSURE_LIMIT_KPA.values()))
-        return f"{PIPE_NAMES.get(material, 'not known')}, at most {amount(limit, 'pressure', self.firm)}"
+            return "drip"
+        return self.answer.text if self.answer else "unknown"
 
 
 def _place(site: Site, *, with_access: bool) -> sheet.Place:
@@ -203,7 +206,7 @@ def _valve_row(check: ValveCheck, firm: Firm, pipes: _Pipes, *, completed: bool)
         pipe=pipes.words(zones),
         as_new=_reading(check.as_new, firm),
         last=_reading(last, firm),
-        now=_now(check, firm) if completed else sheet.Reading(),
+        now=_now(check, firm, pipes.material(zones)) if completed else sheet.Reading(),
         diagnosis="; ".join(_finding_words(check)) if completed else "",
     )
 
@@ -230,7 +233,7 @@ def _reading(values: dict[str, float], firm: Firm) -> sheet.Reading:
     )
 
 
-def _now(check: ValveCheck, firm: Firm) -> sheet.Reading:
+def _now(check: ValveCheck, firm: Firm, material: str) -> sheet.Reading:
     row = check.measurement
     if row is None:
         return sheet.Reading()
@@ -239,8 +242,15 @@ def _now(check: ValveCheck, firm: Firm) -> sheet.Reading:
         voltage=plain(row.voltage_v, decimals=1),
         flow=amount(row.flow_l_min, "flow", firm, with_unit=False),
         pressure=amount(row.pressure_kpa, "pressure", firm, with_unit=False),
+        air_pressure=_air(row.air_pressure_kpa, firm, material),
+        air_minutes=plain(row.air_min, decimals=1),
         works=f"{MOVEMENT[row.opens]}, {MOVEMENT[row.closes]}" if row.opens or row.closes else "",
     )
+
+
+def _air(used_kpa: float | None, firm: Firm, material: str) -> str:
+    used = amount(used_kpa, "pressure", firm, with_unit=False)
+    return f"{used} OVER" if used_kpa is not None and air_pressure_problem(used_kpa, material) else used
 
 
 def _finding_words(check: ValveCheck) -> list[str]:

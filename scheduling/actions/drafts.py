@@ -2,19 +2,21 @@
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator
+from typing import Any
 
 from django.db import transaction
-from django.db.models import Max, Prefetch
+from django.db.models import Max, Prefetch, QuerySet
 
-from scheduling.actions.insert import insert_rows
+from scheduling.actions.insert import delete_rows, insert_objects, insert_rows
 from scheduling.core.water.checks import WaterInputError
 from scheduling.models import Program, ProgramStep, SeasonSchedule, ZoneMonth
+from scheduling.models.schedule import no_month_known
 from scheduling.queries.months import zone_month_values
 from scheduling.queries.plan import SitePlan, StationWeather, plan_site, site_seasons, station_weather
 from scheduling.queries.programs import Programs, fit_programs
 from scheduling.queries.soil_state import depletion_this_morning
 from sites.actions.audit import record
-from sites.models import Controller, Site, User, Zone
+from sites.models import Controller, Firm, Site, User, Zone
 
 SITES_PER_BATCH = 100
 Progress = Callable[[int, int], None]
@@ -67,20 +69,36 @@ def _compute_batch(
         kept = set(drafts.exclude(edited_at=None, for_next_visit_at=None).values_list("site_id", flat=True))
         ids = [pk for pk in ids if pk not in kept]
         drafts = drafts.filter(site__in=ids)
-    drafts.delete()
+    _remove(drafts)
     last = dict(
         SeasonSchedule.objects.filter(site__in=ids, season_year=today.year)
         .order_by()
         .values_list("site")
         .annotate(Max("revision"))
     )
-    plans = _plans(ids, today, month, stations)
-    computed = [(plan, _fitted(plan)) for plan in plans]
-    schedules = [_schedule(plan, fitted, today, by, last.get(plan.site.pk, 0) + 1) for plan, fitted in computed]
-    SeasonSchedule.objects.bulk_create(schedules)
-    _store_months(schedules, [plan for plan, _ in computed])
-    _store_programs(schedules, [fitted for _, fitted in computed])
+    with Firm.remembered():  # words about a zone are in the firm's units
+        plans = _plans(ids, today, month, stations)
+        fitted = [_fitted(plan) for plan in plans]
+    tables = [_month_rows(plan) for plan in plans]
+    schedules = [
+        _schedule(plan, table, programs, today, by, last.get(plan.site.pk, 0) + 1)
+        for plan, table, programs in zip(plans, tables, fitted, strict=True)
+    ]
+    insert_objects(schedules)
+    keys = dict(drafts.order_by().values_list("site_id", "pk"))  # a site has one draft
+    for schedule in schedules:
+        schedule.pk = keys[schedule.site_id]
+        schedule._state.adding = False
+    _store_months(schedules, tables)
+    _store_programs(schedules, fitted)
     return schedules
+
+
+def _remove(drafts: QuerySet[SeasonSchedule]) -> None:
+    delete_rows(ProgramStep.objects.filter(program__schedule__in=drafts))
+    delete_rows(Program.objects.filter(schedule__in=drafts))
+    delete_rows(ZoneMonth.objects.filter(schedule__in=drafts))
+    delete_rows(drafts)
 
 
 def _plans(
@@ -114,7 +132,26 @@ def _sites_with_plant(ids: list[int]) -> Iterator[Site]:
     )
 
 
-def _schedule(plan: SitePlan, fitted: Programs, today: dt.date, by: User | None, revision: int) -> SeasonSchedule:
+def _month_rows(plan: SitePlan) -> list[dict[str, Any]]:
+    """The table of months: twelve rows a zone."""
+    return [
+        {"zone_id": item.zone.pk, **zone_month_values(item, month, plan.site)}
+        for item in plan.zones
+        for month in item.season.months
+    ]
+
+
+def _litres_by_month(table: list[dict[str, Any]]) -> list[float | None]:
+    by_month: list[float | None] = no_month_known()
+    for row in table:
+        if row["water_l"] is not None:
+            by_month[row["month"] - 1] = (by_month[row["month"] - 1] or 0.0) + row["water_l"]
+    return by_month
+
+
+def _schedule(
+    plan: SitePlan, table: list[dict[str, Any]], fitted: Programs, today: dt.date, by: User | None, revision: int
+) -> SeasonSchedule:
     return SeasonSchedule(
         site=plan.site,
         season_year=plan.year,
@@ -126,6 +163,7 @@ def _schedule(plan: SitePlan, fitted: Programs, today: dt.date, by: User | None,
         warnings=plan.warnings + list(fitted.warnings),
         not_computed=plan.not_computed,
         litres_per_week=fitted.litres_per_week,
+        litres_by_month=_litres_by_month(table),
     )
 
 
@@ -137,39 +175,55 @@ MONTH_COLUMNS = (
 STEP_COLUMNS = ("program_id", "zone_id", "position", "run_time_min", "cycles", "soak_min", "enabled")
 
 
-def _store_months(schedules: list[SeasonSchedule], plans: list[SitePlan]) -> None:
-    values = (
-        {"schedule_id": schedule.pk, "zone_id": item.zone.pk, **zone_month_values(item, month, plan.site)}
-        for schedule, plan in zip(schedules, plans, strict=True)
-        for item in plan.zones
-        for month in item.season.months
+def _store_months(schedules: list[SeasonSchedule], tables: list[list[dict[str, Any]]]) -> None:
+    columns = MONTH_COLUMNS[1:]
+    insert_rows(
+        ZoneMonth,
+        MONTH_COLUMNS,
+        (
+            (schedule.pk, *(row[name] for name in columns))
+            for schedule, table in zip(schedules, tables, strict=True)
+            for row in table
+        ),
     )
-    insert_rows(ZoneMonth, MONTH_COLUMNS, (tuple(row[name] for name in MONTH_COLUMNS) for row in values))
 
 
 def _store_programs(schedules: list[SeasonSchedule], fitted: list[Programs]) -> None:
-    pairs = [
-        (
-            Program(
-                schedule=schedule,
-                controller=planned.controller,
-                name=planned.name,
-                priority=planned.priority,
-                starts_at=planned.starts_at,
-                weekdays=planned.weekdays,
-            ),
-            planned,
-        )
+    planned = [
+        (schedule.pk, program)
         for schedule, programs in zip(schedules, fitted, strict=True)
-        for planned in programs.programs
+        for program in programs.programs
     ]
-    Program.objects.bulk_create(program for program, _ in pairs)
+    insert_objects(
+        [
+            Program(
+                schedule_id=schedule_pk,
+                controller=program.controller,
+                name=program.name,
+                priority=program.priority,
+                starts_at=program.starts_at,
+                weekdays=program.weekdays,
+            )
+            for schedule_pk, program in planned
+        ]
+    )
+    # A controller's programs bear different names.
+    rows = Program.objects.filter(schedule__in=schedules).order_by()
+    keys = {row[1:]: row[0] for row in rows.values_list("pk", "schedule_id", "controller_id", "name")}
     insert_rows(
         ProgramStep,
         STEP_COLUMNS,
         (
-            (program.pk, step.zone.pk, position, step.run_time_min, step.cycles, step.soak_min, True)
-            for program, planned in pairs
-            for position, step in enumerate(planned.steps, start=1)
+            (
+                keys[schedule_pk, program.controller.pk, program.name],
+                step.zone.pk,
+                position,
+                step.run_time_min,
+                step.cycles,
+                step.soak_min,
+                True,
+            )
+            for schedule_pk, program in planned
+            for position, step in enumerate(program.steps, start=1)
         ),
     )

@@ -10,6 +10,11 @@ from sites.models import Controller, Site, User, Zone
 from sites.models.places import every_weekday, site_scope, validate_weekdays
 
 
+def no_month_known() -> list[None]:
+    """Twelve months without a figure."""
+    return [None] * 12
+
+
 class SeasonSchedule(models.Model):
     """One revision of a site's watering for a season. Draft until published; then only superseded, never edited."""
 
@@ -38,6 +43,10 @@ class SeasonSchedule(models.Model):
     not_computed = models.JSONField(default=list, help_text="[{zone_id, zone, needs}] zones without enough data.")
     litres_per_week = models.FloatField(
         null=True, blank=True, help_text="Water of a week by the programs; empty where no zone's flow is known."
+    )
+    litres_by_month = models.JSONField(
+        default=no_month_known,
+        help_text="Water of each month by the table of months, January first; null where no zone's is known.",
     )
     edited_at = models.DateTimeField(
         null=True, blank=True, help_text="When a person changed the computed programs of this draft."

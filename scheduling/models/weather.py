@@ -1,9 +1,15 @@
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
 from sites.models import WeatherStation
 from sites.models.places import ShownToStaff
+
+# Wide enough that only slips of the pen pass them: common practice, no source.
+TEMPERATURE_LIMITS = [MinValueValidator(-60), MaxValueValidator(56)]
+RAIN_LIMITS = [MinValueValidator(0), MaxValueValidator(500)]
+ET_LIMITS = [MinValueValidator(0), MaxValueValidator(20)]
 
 
 class DailyWeather(models.Model):
@@ -43,14 +49,18 @@ class DailyWeather(models.Model):
 
 
 class ForecastDay(models.Model):
-    """A coming day as somebody read it in a forecast and typed it in; a measured day takes its place later."""
+    """A coming day as somebody read it in a forecast and typed it in; a measured day takes its place later.
+
+    Any of rain, temperatures and reference ET may be left out: the station's normal stands in.
+    """
 
     station = models.ForeignKey(WeatherStation, on_delete=models.CASCADE, related_name="forecast")
     date = models.DateField()
-    temp_max_c = models.FloatField("maximum")
-    temp_min_c = models.FloatField("minimum")
-    precipitation_mm = models.FloatField("rain", default=0)
-    eto_mm = models.FloatField("reference ET", editable=False, help_text="From the temperatures alone.")
+    temp_max_c = models.FloatField("maximum", null=True, blank=True, validators=TEMPERATURE_LIMITS)
+    temp_min_c = models.FloatField("minimum", null=True, blank=True, validators=TEMPERATURE_LIMITS)
+    precipitation_mm = models.FloatField("rain", null=True, blank=True, validators=RAIN_LIMITS)
+    eto_mm = models.FloatField("reference ET", null=True, blank=True, validators=ET_LIMITS)
+    eto_method = models.CharField(max_length=160, blank=True, editable=False)
     entered_at = models.DateTimeField(auto_now=True)
     entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+")
 
@@ -61,9 +71,16 @@ class ForecastDay(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["station", "date"], name="forecast_day_once_per_station"),
             models.CheckConstraint(
-                name="forecast_minimum_not_above_maximum", condition=Q(temp_min_c__lte=F("temp_max_c"))
+                name="forecast_minimum_not_above_maximum",
+                condition=Q(temp_max_c=None, temp_min_c=None)
+                | Q(temp_max_c__isnull=False, temp_min_c__isnull=False, temp_min_c__lte=F("temp_max_c")),
+                violation_error_message="Give both temperatures or none, the minimum not above the maximum.",
             ),
-            models.CheckConstraint(name="forecast_rain_not_negative", condition=Q(precipitation_mm__gte=0)),
+            models.CheckConstraint(
+                name="forecast_rain_not_negative",
+                condition=Q(precipitation_mm=None) | Q(precipitation_mm__gte=0),
+            ),
+            models.CheckConstraint(name="forecast_et_not_negative", condition=Q(eto_mm=None) | Q(eto_mm__gte=0)),
         ]
 
     def __str__(self) -> str:

@@ -72,7 +72,8 @@ def coming_week(station: WeatherStation, climate: Climatology, today: dt.date) -
     et, rain = np.full(7, np.nan), np.full(7, np.nan)
     for day in ForecastDay.objects.filter(station=station, date__range=(today, today + dt.timedelta(days=6))):
         place = (day.date - today).days
-        et[place], rain[place] = day.eto_mm, day.precipitation_mm
+        et[place] = np.nan if day.eto_mm is None else day.eto_mm
+        rain[place] = np.nan if day.precipitation_mm is None else day.precipitation_mm
     dates = np.arange(np.datetime64(today), np.datetime64(today) + 7)
     return WeekWeather(
         first_day=today,
@@ -80,4 +81,5 @@ def coming_week(station: WeatherStation, climate: Climatology, today: dt.date) -
         rain_mm=rain,
         normal_et_mm=daily_normals(climate.et_mm.mean, dates),
         normal_rain_mm=daily_normals(climate.rain_mm.mean, dates),
+        ahead=True,
     )

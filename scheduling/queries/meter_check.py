@@ -14,13 +14,14 @@ from scheduling.core.water.replay import ground_of
 from scheduling.core.water.season import ZoneSeason
 from scheduling.core.water.volumes import to_litres
 from scheduling.queries.climate import days_with_normals, station_climatology
+from scheduling.queries.overnight import NightRead, nights
 from scheduling.queries.plan import StationWeather, site_seasons
-from scheduling.queries.published import daily_runs
+from scheduling.queries.published import DailyRuns, daily_runs
 from scheduling.queries.site_budget import HALF_DAY, METER_UNIT, USUAL_LARGEST_FLOW_L_MIN, metered_use
 from sites.models import Meter, Site, WaterSupply, Zone
 
 QUIET_SHARE = 0.02  # of the busiest span's litres a day: nothing much was to be irrigated; common practice
-SHOWN_SPANS = 14
+SHOWN_SPANS, SHOWN_NIGHTS = 14, 5
 BASIS = (
     "Expected: run times as published times each zone's flow, pauses taken off. The band is what unsure flows allow: "
     "8 % where a zone's flow was measured, 20 % from the design, 40 % where a usual value stands in, each zone for "
@@ -66,11 +67,17 @@ class MeterCheck:
     off_season_l_per_day: float | None
     years: YearOnYear | None
     needs: str = ""
+    nights: tuple[NightRead, ...] = ()
     basis: str = BASIS
 
     @property
     def above(self) -> int:
         return sum(span.verdict == "above" for span in self.spans)
+
+    @property
+    def last_quiet_night(self) -> NightRead | None:
+        """The latest night without scheduled watering."""
+        return next((night for night in reversed(self.nights) if not night.remark), None)
 
 
 def meter_check(site: Site, today: dt.date) -> MeterCheck | None:
@@ -79,22 +86,35 @@ def meter_check(site: Site, today: dt.date) -> MeterCheck | None:
     if len(meters) != 1:
         return None
     (meter,) = meters
-    uses, unit_l, needs = _uses(site, meter, dt.date(today.year - 1, 1, 1))
+    largest_l = _largest_l_per_day(site)
+    uses, unit_l, needs = _uses(meter, largest_l, dt.date(today.year - 1, 1, 1))
     weather, found = _seasons(site, today.year)
     if needs or not uses or not found:
         return MeterCheck(meter, (), None, None, None, needs or "two reads, and zones that can be computed")
     assert weather is not None
-    spans = _spans(site, uses, unit_l, found)
+    runs = daily_runs([site], uses[0].start.date(), uses[-1].end.date())[site.pk]
+    around = nights(meter, site, runs, largest_l / unit_l, unit_l)
+    spans = _spans(uses, unit_l, found, runs, {night.first.read_on for night in around})
     quiet, busy = _quiet(spans, uses)
     leak = suspects_leak(quiet, busy)
     days = sum(use.days for use in quiet)
     idle = sum(use.use or 0.0 for use in quiet) * unit_l / days if days else None
-    return MeterCheck(meter, tuple(spans[-SHOWN_SPANS:]), leak, idle, _years(site, meter, weather, uses, today))
+    return MeterCheck(
+        meter=meter,
+        spans=tuple(spans[-SHOWN_SPANS:]),
+        leak=leak,
+        off_season_l_per_day=idle,
+        years=_years(site, meter, weather, uses, today),
+        nights=tuple(around[-SHOWN_NIGHTS:]),
+    )
 
 
-def _uses(site: Site, meter: Meter, since: dt.date) -> tuple[list[Use], float, str]:
+def _largest_l_per_day(site: Site) -> float:
     supplies = WaterSupply.objects.filter(site=site).values_list("flow_available_l_min", flat=True)
-    largest = max((value for value in supplies if value), default=USUAL_LARGEST_FLOW_L_MIN) * 24 * 60
+    return max((value for value in supplies if value), default=USUAL_LARGEST_FLOW_L_MIN) * 24 * 60
+
+
+def _uses(meter: Meter, largest_l_per_day: float, since: dt.date) -> tuple[list[Use], float, str]:
     unit_l = to_litres(1.0, METER_UNIT[meter.unit]) * meter.multiplier
     reads = [
         Read(dt.datetime.combine(read.read_on, HALF_DAY, tzinfo=dt.UTC), float(read.register), "", read.estimated)
@@ -102,7 +122,7 @@ def _uses(site: Site, meter: Meter, since: dt.date) -> tuple[list[Use], float, s
         if read.read_on >= since
     ]
     try:
-        return list(consumption(reads, meter.digits, largest / unit_l)), unit_l, ""
+        return list(consumption(reads, meter.digits, largest_l_per_day / unit_l)), unit_l, ""
     except WaterInputError as error:
         return [], unit_l, f"a look at the reads: {error}"
 
@@ -118,11 +138,14 @@ def _seasons(site: Site, year: int) -> tuple[Climatology | None, Sequence[tuple[
 
 
 def _spans(
-    site: Site, uses: Sequence[Use], unit_l: float, found: Sequence[tuple[Zone, ZoneSeason]]
+    uses: Sequence[Use],
+    unit_l: float,
+    found: Sequence[tuple[Zone, ZoneSeason]],
+    runs: DailyRuns,
+    nights_from: set[dt.date],
 ) -> list[ReadSpan]:
-    first, last = uses[0].start.date(), uses[-1].end.date()
+    first = uses[0].start.date()
     seasons = [season for _, season in found]
-    runs = daily_runs([site], first, last)[site.pk]
     litres = runs.of([zone.pk for zone, _ in found]) * ground_of(seasons).litres_per_min
     origins = [_origin(season) for season in seasons]
     spans = []
@@ -133,6 +156,8 @@ def _spans(
         metered = None if use.use is None else use.use * unit_l
         scheduled = bool(runs.in_force[(start - first).days : (end - first).days].all())
         remark = use.remark or ("" if scheduled else "no schedule was published on all of these days")
+        if start in nights_from:
+            scheduled, remark = False, "one night, see below"
         spans.append(ReadSpan(start, end, metered, sum(by_zone), low, high, use.estimated, remark, scheduled))
     return spans
 

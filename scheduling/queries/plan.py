@@ -5,19 +5,24 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
 from scheduling.core.water.checks import WaterInputError
 from scheduling.core.water.climate import Climatology
 from scheduling.core.water.derivation import CannotCompute
 from scheduling.core.water.replay import Days
 from scheduling.core.water.season import ZoneMonth, ZoneSeason, zone_season
-from scheduling.core.water.week import ThisWeek, WeekWeather, this_week
+from scheduling.core.water.week import MOST_FILLED_DAYS, ThisWeek, WeekWeather, this_week
+from scheduling.core.water.zone_inputs import LIMITS
 from scheduling.queries.climate import coming_week, recent_days, station_climatology, week_weather
 from scheduling.queries.register import permitted_days_per_week, zone_inputs
 from scheduling.queries.snapshot import freeze_climate, freeze_week, freeze_zone
-from sites.models import Site, WeatherStation, Zone
+from sites.core.units import format_quantity
+from sites.models import Firm, Site, WeatherStation, Zone
 
 RULE_WEEK = "the weather of the last seven days"
 RULE_BALANCE = "the soil's daily balance up to yesterday and the coming week"
+RULE_FORECAST = "the forecast entered for the coming week"
 RULE_MONTH = "the normal of the month"
 
 
@@ -26,7 +31,8 @@ class StationWeather:
     """What one station gives every site that hangs on it; `needs` tells what is missing instead.
 
     `week` are the last seven days, `recent` the season so far for a soil balance, `coming` the next seven days by
-    the forecast somebody entered, else by the normals. The first two are None where the station was silent.
+    the forecast somebody entered, else by the normals. The first two are None where the station was silent; `coming`
+    stays, since a forecast may be all that is known of such a station.
     """
 
     climate: Climatology | None
@@ -34,6 +40,12 @@ class StationWeather:
     needs: str = ""
     recent: Days | None = None
     coming: WeekWeather | None = None
+
+    @property
+    def forecast(self) -> WeekWeather | None:
+        """The coming week where enough of it was entered to water by it without a soil balance."""
+        coming = self.coming
+        return coming if coming is not None and len(coming.filled_days) <= MOST_FILLED_DAYS else None
 
 
 @dataclass(frozen=True)
@@ -83,11 +95,10 @@ def station_weather(station: WeatherStation | None, today: dt.date) -> StationWe
         climate = station_climatology(station)
     except WaterInputError as error:
         return StationWeather(None, None, f"a full year of daily weather at {station.name} ({error})")
-    week = week_weather(station, climate, today)
+    week, coming = week_weather(station, climate, today), coming_week(station, climate, today)
     if week is None:
-        return StationWeather(climate, None)
-    recent = recent_days(station, climate, today)
-    return StationWeather(climate, week, "", recent, coming_week(station, climate, today))
+        return StationWeather(climate, None, coming=coming)
+    return StationWeather(climate, week, "", recent_days(station, climate, today), coming)
 
 
 def site_seasons(site: Site, weather: StationWeather, year: int) -> SiteSeasons:
@@ -114,11 +125,13 @@ def plan_site(
     """What goes into the site's programs now.
 
     With `month` that month's normal; left out, the coming week from the zones' depletion this morning where it is
-    known, else the last seven days' weather where the station has it.
+    known, else the last seven days' weather where the station has it, else the forecast where one was entered.
     """
     site = found.site
     known = {zone.pk: depletion_mm[zone.pk] for zone, _ in found.seasons if zone.pk in (depletion_mm or {})}
-    week = None if month is not None else weather.coming if known else weather.week
+    week = None
+    if month is None:
+        week = weather.coming if known else weather.week or weather.forecast
     plan = SitePlan(site=site, year=today.year, month=month or today.month, not_computed=list(found.not_computed))
     permitted = permitted_days_per_week(site)
     for zone, season in found.seasons:
@@ -130,7 +143,7 @@ def plan_site(
         plan.zones.append(ZonePlan(zone, season, now))
         plan.warnings += [f"Zone {zone}: {words}" for words in now.warnings]
     plan.basis = {
-        "rule": RULE_MONTH if week is None else RULE_BALANCE if known else RULE_WEEK,
+        "rule": _rule(week, balanced=bool(known)),
         "permitted_days_per_week": permitted,
         "station": weather.climate.station if weather.climate else "",
         "climate": freeze_climate(weather.climate) if weather.climate else None,
@@ -139,6 +152,36 @@ def plan_site(
         "zones": {str(zone.pk): freeze_zone(season.zone.zone) for zone, season in found.seasons},
     }
     return plan
+
+
+# Field of the core whose limits are told in the firm's units -> its name and quantity.
+TOLD_IN_UNITS = {
+    "application_rate_mm_h": ("application rate", "rate"),
+    "area_m2": ("area", "area"),
+    "flow_l_min": ("flow", "flow"),
+    "root_depth_m": ("root depth", "length"),
+}
+
+
+def _in_firms_units(error: WaterInputError, zone: Zone) -> str:
+    if error.field not in TOLD_IN_UNITS:
+        return str(error)
+    name, quantity = TOLD_IN_UNITS[error.field]
+    units = Firm.current().units
+    found, low, high = (
+        format_quantity(value, quantity, units, decimals=3)
+        for value in (getattr(zone, error.field), *LIMITS[error.field])
+    )
+    return f"the {name} is {found}, must lie between {low} and {high}"
+
+
+def _rule(week: WeekWeather | None, *, balanced: bool) -> str:
+    if week is None:
+        return RULE_MONTH
+    if not balanced:
+        return RULE_FORECAST if week.ahead else RULE_WEEK
+    entered = int(np.count_nonzero(~(np.isnan(week.et_mm) & np.isnan(week.rain_mm))))
+    return f"{RULE_BALANCE}, {entered} of its days by the forecast entered" if entered else RULE_BALANCE
 
 
 def _season(site: Site, zone: Zone, weather: StationWeather, year: int) -> ZoneSeason | str:
@@ -151,7 +194,7 @@ def _season(site: Site, zone: Zone, weather: StationWeather, year: int) -> ZoneS
     try:
         season = zone_season(zone_inputs(zone, site), weather.climate, year, permitted)
     except WaterInputError as error:
-        return f"a correction in the register: {error}"
+        return f"a correction in the register: {_in_firms_units(error, zone)}"
     if isinstance(season, CannotCompute):
         return " and ".join(season.needs) + (f" ({season.reason})" if season.reason else "")
     return season

@@ -72,7 +72,7 @@ def thaw_climate(frozen: dict[str, Any]) -> Climatology:
 def freeze_week(week: WeekWeather | None) -> dict[str, Any] | None:
     if week is None:
         return None
-    frozen: dict[str, Any] = {"first_day": week.first_day.isoformat()}
+    frozen: dict[str, Any] = {"first_day": week.first_day.isoformat(), "ahead": week.ahead}
     for name in ("et_mm", "rain_mm", "normal_et_mm", "normal_rain_mm"):
         frozen[name] = [None if np.isnan(value) else float(value) for value in getattr(week, name)]
     return frozen
@@ -85,4 +85,5 @@ def thaw_week(frozen: dict[str, Any] | None) -> WeekWeather | None:
         name: np.array([np.nan if value is None else value for value in frozen[name]])
         for name in ("et_mm", "rain_mm", "normal_et_mm", "normal_rain_mm")
     }
-    return WeekWeather(first_day=dt.date.fromisoformat(frozen["first_day"]), **arrays)
+    first_day = dt.date.fromisoformat(frozen["first_day"])
+    return WeekWeather(first_day=first_day, ahead=frozen.get("ahead", False), **arrays)

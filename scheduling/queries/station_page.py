@@ -1,10 +1,11 @@
 """A weather station as a person reads it: its climate by month, its last days, its imports."""
 
 import calendar
+import datetime as dt
 from dataclasses import dataclass
 
 from scheduling.core.water.checks import WaterInputError
-from scheduling.models import DailyWeather, WeatherImport
+from scheduling.models import DailyWeather, ForecastDay, WeatherImport
 from scheduling.queries.climate import station_climatology
 from sites.models import WeatherStation
 
@@ -36,9 +37,11 @@ class StationSheet:
     no_climate_because: str
     days: tuple[DailyWeather, ...]
     imports: tuple[WeatherImport, ...]
+    forecast: tuple[ForecastDay, ...]
 
 
-def station_sheet(station: WeatherStation) -> StationSheet:
+def station_sheet(station: WeatherStation, today: dt.date) -> StationSheet:
+    forecast = tuple(ForecastDay.objects.filter(station=station, date__gte=today).select_related("entered_by"))
     days = tuple(DailyWeather.objects.filter(station=station).order_by("-date")[:SHOWN_DAYS])
     imports = tuple(
         WeatherImport.objects.filter(station=station).defer("refused_text").select_related("by")[:SHOWN_IMPORTS]
@@ -46,7 +49,7 @@ def station_sheet(station: WeatherStation) -> StationSheet:
     try:
         climate = station_climatology(station)
     except WaterInputError as error:
-        return StationSheet((), 0.0, 0.0, None, None, str(error), days, imports)
+        return StationSheet((), 0.0, 0.0, None, None, str(error), days, imports, forecast)
     lines = tuple(
         ClimateLine(
             month=calendar.month_name[index + 1],
@@ -61,4 +64,4 @@ def station_sheet(station: WeatherStation) -> StationSheet:
         for index in range(12)
     )
     year = (float(climate.et_mm.mean.sum()), float(climate.rain_mm.mean.sum()))
-    return StationSheet(lines, *year, climate.first_year, climate.last_year, "", days, imports)
+    return StationSheet(lines, *year, climate.first_year, climate.last_year, "", days, imports, forecast)

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from scheduling.core.sequence.loads import MASTER, PUMP, worst_load
 from scheduling.core.sequence.timeline import NoticeKind, Timeline
 from sites.core.electrical import Coil
-from sites.models import Controller, Valve
+from sites.core.units import format_quantity
+from sites.models import Controller, Firm, Valve
 
 COLLISION, WINDOW, TRANSFORMER, TERMINAL = "collision", "window", "transformer", "terminal"
 FROM_NOTICES = {NoticeKind.QUEUED: COLLISION, NoticeKind.REFUSED: COLLISION, NoticeKind.OUTSIDE_WINDOW: WINDOW}
@@ -83,7 +84,8 @@ def _terminals(timeline: Timeline, controller: Controller, zone: zoneinfo.ZoneIn
             if len(valves) > 1 and run.valve_id in {valve.pk for valve in valves}:
                 names = " and ".join(valve.name for valve in valves)
                 flows = [row.flow_l_min for valve in valves for row in valve.zones.all() if row.in_use]
-                water = f" and take {sum(flows):.0f} L/min together" if flows and None not in flows else ""
+                together = format_quantity(sum(flows), "flow", Firm.current().units) if None not in flows else ""
+                water = f" and take {together} together" if flows and together else ""
                 words = (
                     f"{names} are both on terminal {terminal}: they open together{water}, "
                     "and each waters for the minutes of both"

@@ -1,7 +1,7 @@
 """A site's season run again with one thing changed: litres, cost and stress days side by side."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -83,10 +83,10 @@ def what_if(site: Site, season_year: int, change: str) -> WhatIf:
     return _compare(season_ground(site, season_year, dt.date(season_year, 12, 31)), CHANGES[change])
 
 
-def what_ifs(site: Site, season_year: int) -> tuple[WhatIf, ...]:
-    """Every change, the most litres saved first."""
+def what_ifs(site: Site, season_year: int, keys: Iterable[str] = tuple(CHANGES)) -> tuple[WhatIf, ...]:
+    """Every change, or those named, the most litres saved first. Raises as `what_if`."""
     ground = season_ground(site, season_year, dt.date(season_year, 12, 31))
-    found = [_compare(ground, change) for change in CHANGES.values()]
+    found = [_compare(ground, CHANGES[key]) for key in keys]
     return tuple(sorted(found, key=lambda each: each.after.litres))
 
 
@@ -134,7 +134,7 @@ def _changed(ground: SeasonGround, change: Change) -> tuple[ZoneSeason, ...]:
 
 
 def driest_year(station: WeatherStation, ground: SeasonGround) -> tuple[Days, str]:
-    """The year of the station's record with the most ET less rain in the growing months, on its own dates.
+    """The year of the station's record whose growing months left most to water, on its own dates.
 
     Whole years count, and the season itself with normals for the days to come.
     """
@@ -142,23 +142,29 @@ def driest_year(station: WeatherStation, ground: SeasonGround) -> tuple[Days, st
     years = weather.dates.astype("datetime64[Y]").astype(int) + 1970
     rain = np.zeros(len(years)) if weather.rain_mm is None else weather.rain_mm
     growing = ground_of(ground.seasons).growing.any(axis=1)
-    months = weather.dates.astype("datetime64[M]").astype(int) % 12
-    own = growing[ground.days.month_row]
-    best = (float((ground.days.et_mm - ground.days.rain_mm)[own].sum()), ground.year)
+    best = (left_by_rain_mm(ground.days, growing), ground.year)
+    days_of = {ground.year: ground.days}
     for year in sorted(set(years.tolist()) - {ground.year}):
         of = years == year
-        if of.sum() >= FEWEST_DAYS:
-            best = max(best, (float(np.nansum((et.et_mm - rain)[of & growing[months]])), year))
-    if best[1] == ground.year:
+        if of.sum() < FEWEST_DAYS:
+            continue
+        dates = weather.dates[of]
+        days_of[year] = Days(
+            dates,
+            filled_with_normals(et.et_mm[of], ground.climate.et_mm.mean, dates),
+            filled_with_normals(rain[of], ground.climate.rain_mm.mean, dates),
+        )
+        best = max(best, (left_by_rain_mm(days_of[year], growing), year))
+    year = best[1]
+    if year == ground.year:
         return ground.days, "No year of the record was drier than this season"
-    of = years == best[1]
-    dates = weather.dates[of]
-    days = Days(
-        dates,
-        filled_with_normals(et.et_mm[of], ground.climate.et_mm.mean, dates),
-        filled_with_normals(rain[of], ground.climate.rain_mm.mean, dates),
-    )
-    return days, f"{best[1]}: {best[0]:.0f} mm more ET than rain in the growing months"
+    return days_of[year], f"{year}: of {len(days_of)} years the one with most ET left by rain, month by month"
+
+
+def left_by_rain_mm(days: Days, growing: np.ndarray) -> float:
+    """ET less rain, each month on its own: a wet winter waters no summer."""
+    short = np.bincount(days.month_row, weights=days.et_mm - days.rain_mm, minlength=12)
+    return float(np.maximum(short, 0.0)[growing].sum())
 
 
 def _season(site: Site, run: Replay) -> Season:

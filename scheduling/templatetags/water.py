@@ -5,6 +5,7 @@ import calendar
 from django import template
 
 from scheduling.core.water.derivation import shown_value
+from scheduling.core.water.volumes import L_PER_US_GAL
 from scheduling.models import SeasonSchedule
 from scheduling.queries.plan import RULE_MONTH
 from sites.core.units import format_quantity
@@ -19,6 +20,14 @@ register = template.Library()
 def litres(value: float | None) -> str:
     """Litres as a volume with its unit."""
     return format_quantity(_m3(value), "volume", Firm.current().units)
+
+
+@register.filter
+def litres_an_hour(value: float) -> str:
+    """A small flow: "8.0 L/h", or in gallons an hour."""
+    if Firm.current().units == Firm.Units.METRIC:
+        return f"{value:.1f} L/h"
+    return f"{value / L_PER_US_GAL:.2f} gal/h"
 
 
 @register.filter

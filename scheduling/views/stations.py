@@ -5,14 +5,19 @@ from django.db.models import Count, Max, Min, OuterRef, Subquery
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 
+from scheduling.actions.forecasts import save_forecast
 from scheduling.actions.weather import import_refused_again, import_station_text, save_station
+from scheduling.forms.forecasts import forecast_forms
 from scheduling.forms.weather import ImportForm, StationForm
 from scheduling.models import DailyWeather, WeatherImport
 from scheduling.queries.station_page import station_sheet
 from sites.access import OFFICE, open_to, visible_or_404
 from sites.models import Site, WeatherStation
 from sites.views.answers import answer_form, page_of, typed, whole_number
+
+WHEN_USED = "Tonight’s drafts follow it; compute a site’s draft anew to see it now."
 
 
 def _url(station: WeatherStation) -> str:
@@ -35,7 +40,8 @@ def station_list(request: HttpRequest) -> HttpResponse:
 @open_to(*OFFICE)
 def station(request: HttpRequest, pk: int) -> HttpResponse:
     row = visible_or_404(WeatherStation.objects.all(), request.user, pk=pk)
-    return render(request, "scheduling/station.html", {"station": row, "sheet": station_sheet(row)})
+    sheet = station_sheet(row, timezone.localdate())
+    return render(request, "scheduling/station.html", {"station": row, "sheet": sheet})
 
 
 @open_to(*OFFICE)
@@ -63,6 +69,20 @@ def station_edit(request: HttpRequest, pk: int) -> HttpResponse:
         done_url=_url,
         write=lambda: save_station(station=form.instance, by=request.user),
     )
+
+
+@open_to(*OFFICE)
+def station_forecast(request: HttpRequest, pk: int) -> HttpResponse:
+    """Enter, change or clear the forecast of the coming days."""
+    row = visible_or_404(WeatherStation.objects.all(), request.user, pk=pk)
+    forms = forecast_forms(row, timezone.localdate(), typed(request)["data"])
+    sent = request.method == "POST"
+    if sent and all(form.is_valid() for form in forms):
+        days = save_forecast(station=row, days=[form.instance for form in forms], by=request.user)
+        messages.success(request, f"Forecast for {days} day{'' if days == 1 else 's'} saved. {WHEN_USED}")
+        return redirect(_url(row))
+    shown = {"station": row, "forms": forms, "first_day": forms[0].instance.date, "wrong": sent}
+    return render(request, "scheduling/forecast.html", shown, status=422 if sent else 200)
 
 
 @open_to(*OFFICE)

@@ -30,7 +30,7 @@ class MeterReadingForm(RegisterForm):
 
     class Meta:
         model = MeterReading
-        fields = ["read_on", "register", "estimated", "note"]
+        fields = ["read_on", "read_at", "register", "estimated", "note"]
 
     def clean_read_on(self) -> Any:
         read_on = self.cleaned_data["read_on"]

@@ -40,6 +40,12 @@ class Meter(models.Model):
 class MeterReading(models.Model):
     meter = models.ForeignKey(Meter, on_delete=models.CASCADE, related_name="readings")
     read_on = models.DateField()
+    read_at = models.TimeField(
+        "time of day",
+        null=True,
+        blank=True,
+        help_text="Two reads with their times, in the evening and the next morning, tell a leak.",
+    )
     register = models.DecimalField(
         "register reading", max_digits=13, decimal_places=3, validators=[MinValueValidator(0)]
     )

@@ -191,6 +191,19 @@ def test_flow_is_typed_in_the_firms_unit(phone, site, started, firm):
     assert ValveMeasurement.objects.get().flow_l_min == pytest.approx(18.927, abs=0.001)  # 5 US gpm
 
 
+def test_air_is_asked_on_a_winterisation_only(phone, site, started, firm):
+    firm.units = "us"
+    firm.save()
+    valve = Valve.objects.filter(controller__site=site).first()
+    Visit.objects.filter(pk=started.pk).update(kind="mid_season")
+    measure(phone, started, valve, voltage_v="24", air_pressure_kpa="25", air_min="3")
+    assert ValveMeasurement.objects.get().air_min is None
+    Visit.objects.filter(pk=started.pk).update(kind="winterisation")
+    measure(phone, started, valve, air_pressure_kpa="25", air_min="3,5")
+    row = ValveMeasurement.objects.latest("pk")
+    assert (row.air_pressure_kpa, row.air_min) == (pytest.approx(172.37, abs=0.01), 3.5)  # 25 psi
+
+
 def test_an_empty_form_is_no_measurement(phone, site, started):
     response = measure(phone, started, Valve.objects.filter(controller__site=site).first(), coil_resistance_ohm="")
     assert "Enter at least one figure or answer." in response.content.decode()

@@ -1,6 +1,7 @@
 import pytest
 
 from tests.reports.mail_server import MailServer
+from tests.scheduling.conftest import seattle, seattle_text  # noqa: F401 - the measured years
 
 
 @pytest.fixture

@@ -6,11 +6,15 @@ import pytest
 
 from jobs.actions.field import record_measurement
 from jobs.models import Fault, Visit
+from reports.documents.service_sheet import service_sheet_pdf
 from reports.queries.season_report import default_inputs, season_report_data
 from reports.queries.service_sheet import service_sheet_data
 from scheduling.core.water.derivation import Derivation, Input
 from scheduling.queries.explain import Explained, Figure
+from scheduling.queries.what_if import what_ifs
+from sites.models import Zone
 from tests import factories
+from tests.reports.documents.page_boxes import text_of
 
 # Half past five in the afternoon in Seattle is the next day in UTC.
 EVENING = dt.datetime(2015, 7, 16, 0, 30, tzinfo=dt.UTC)
@@ -80,3 +84,40 @@ def test_what_a_report_assumes_is_in_the_firms_units_and_never_rounded_to_nothin
 
     assert [value for _, value, _ in default_inputs(explained, "us")] == ["0.49 ft", "1.77 in/h", "loam"]
     assert [value for _, value, _ in default_inputs(explained, "metric")] == ["0.15 m", "45.0 mm/h", "loam"]
+
+
+def test_an_advice_names_what_the_season_computed_again_would_save(site, seattle):
+    """Savings are the differences of the what-if, no more; a change that saves next to nothing is not advised."""
+    site.refresh_from_db()  # times as the database gives them
+    zones = Zone.objects.filter(site=site)
+    zones.update(planting="shrubs", emitter="fixed_spray", distribution_uniformity=0.5, flow_l_min=20)
+    saved = {run.change.key: run for run in what_ifs(site, 2015, ("even", "mulch", "drip"))}
+    # Mulch saves nothing here: waterings are whole days of the permitted ones.
+    assert [key for key, run in saved.items() if run.after.litres <= 0.97 * run.before.litres] == ["drip", "even"]
+
+    advice = season_report_data(site, season_year=2015, prepared_on=dt.date(2015, 12, 1)).recommendations
+
+    assert not [line for line in advice if line.title.startswith("Mulch")]
+    for key, title in (("drip", "Drip instead"), ("even", "Repair heads")):
+        [line] = [line for line in advice if line.title.startswith(title)]
+        litres = saved[key].before.litres - saved[key].after.litres
+        # No tariff: nothing is said of money.
+        assert float(line.saving.removesuffix(" m³")) == pytest.approx(litres / 1000, abs=0.5)
+        assert f"instead of {saved[key].before.litres / 1000:.0f} m³" in line.reason
+    zones.update(planting="cool_turf", distribution_uniformity=0.8)
+    again = season_report_data(site, season_year=2015, prepared_on=dt.date(2015, 12, 1)).recommendations
+    assert not [line for line in again if line.saving]
+
+
+def test_a_winterisation_record_prints_each_zones_air_and_marks_what_was_too_much(finished):
+    """Drip takes at most 207 kPa, unknown pipe counts as drip (jobs.core.cautions; common practice, no source)."""
+    Visit.objects.filter(pk=finished.pk).update(kind="winterisation")
+    finished.refresh_from_db()
+    first, second = [zone.valve for zone in finished.site.zones.order_by("number")][:2]
+    record_measurement(visit=finished, valve=first, values={"air_pressure_kpa": 180.0, "air_min": 3.5}, by=None)
+    record_measurement(visit=finished, valve=second, values={"air_pressure_kpa": 300.0, "air_min": 2.0}, by=None)
+
+    air = [(row.now.air_pressure, row.now.air_minutes) for row in service_sheet_data(finished, completed=True).zones]
+
+    assert air == [("180", "3.5"), ("300 OVER", "2.0")]
+    assert "300 OVER" in text_of(service_sheet_pdf(service_sheet_data(finished, completed=True)))

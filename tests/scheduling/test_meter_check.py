@@ -1,14 +1,18 @@
 """The meter against the schedule with its band, leaks off season, and the allowance of the landscape."""
 
 import datetime as dt
+from decimal import Decimal
 
 import pytest
+from django.urls import reverse
 
+from scheduling.actions.pauses import pause
 from scheduling.actions.schedules import compute_draft, publish
 from scheduling.core.water.meter import expected_band
 from scheduling.queries.meter_check import meter_check
 from scheduling.queries.published import daily_runs
 from scheduling.queries.site_budget import site_budget
+from sites.models import Firm
 from tests import factories
 
 APRIL, TODAY = dt.date(2015, 4, 1), dt.date(2015, 11, 1)
@@ -78,3 +82,78 @@ def test_a_landscape_that_is_not_residential_is_allowed_less_and_a_special_area_
     assert other / home == pytest.approx(0.45 / 0.55)
     site.special_landscape_m2 = 50.0  # a quarter of the 200 m2
     assert site_budget(site).allowance_l / other == pytest.approx((0.45 + 0.55 / 4) / 0.45)
+
+
+# Nights
+
+
+def night(meter, evening, litres, *, from_hour=22, to_hour=6, step="0.001"):
+    """Two reads around the night after the day `evening`, with the times they were taken at."""
+    before = float(meter.readings.filter(read_on__lt=evening).order_by("-read_on").first().register) + 1
+    for day, hour, register in (
+        (evening, from_hour, before),
+        (evening + dt.timedelta(days=1), to_hour, before + litres / 1000),
+    ):
+        value = Decimal(f"{register:.3f}").quantize(Decimal(step))
+        factories.MeterReadingFactory(meter=meter, read_on=day, read_at=dt.time(hour), register=value)
+
+
+WINTER, SUMMER = dt.date(2015, 1, 10), dt.date(2015, 7, 7)
+
+
+def test_a_night_without_scheduled_watering_tells_a_leak_by_its_flow(metered):
+    """66 L in 8 h are 8.25 L/h (own arithmetic, the case of the water reference's R51 over 8 instead of 8.25 h)."""
+    night(metered, WINTER, 66)
+    (found,) = meter_check(metered.site, TODAY).nights
+    assert (found.remark, found.hours, found.leaks) == ("", 8.0, True)
+    assert found.flow.litres_per_hour == pytest.approx(8.25)
+    assert found.flow.m3_per_month == pytest.approx(8.25 * 24 * 30.4 / 1000)
+    assert found.flow.smallest_tellable_l_h == pytest.approx(1 / 8)
+
+
+def test_a_movement_of_one_step_of_the_register_is_nothing(metered):
+    night(metered, WINTER, 1)
+    assert meter_check(metered.site, TODAY).last_quiet_night.leaks is False
+
+
+def test_a_register_read_in_whole_units_tells_less(metered):
+    """Whole cubic metres: one step in 8 h is 125 L/h, so 1 m3 may be nothing and 2 m3 are a leak."""
+    for read in metered.readings.all():
+        read.register = round(read.register)
+        read.save()
+    night(metered, WINTER, 1000, step="1")
+    night(metered, dt.date(2015, 2, 1), 2000, step="1")
+    small, large = meter_check(metered.site, TODAY).nights
+    assert (small.flow.smallest_tellable_l_h, small.leaks, large.leaks) == (125.0, False, True)
+
+
+def test_a_night_of_scheduled_watering_tells_nothing_unless_it_was_paused(metered):
+    night(metered, SUMMER, 66)
+    (found,) = meter_check(metered.site, TODAY).nights
+    assert (found.remark, found.leaks) == ("watering was scheduled on these days", False)
+    pause(sites=[metered.site], starts_on=SUMMER, ends_on=SUMMER + dt.timedelta(days=1), reason="leak test", by=None)
+    (found,) = meter_check(metered.site, TODAY).nights
+    assert (found.remark, found.leaks) == ("", True)
+
+
+def test_a_night_is_not_held_against_the_days_expected_water(metered):
+    night(metered, WINTER, 66)
+    (span,) = [one for one in meter_check(metered.site, TODAY).spans if one.first == WINTER]
+    assert (span.verdict, span.remark) == ("", "one night, see below")
+
+
+@pytest.mark.parametrize("changed", [{"estimated": True}, {"read_at": None}])
+def test_estimated_reads_and_reads_without_a_time_make_no_night(metered, changed):
+    night(metered, WINTER, 66)
+    metered.readings.filter(read_on=WINTER).update(**changed)
+    assert meter_check(metered.site, TODAY).nights == ()
+
+
+def test_the_page_shows_the_night_in_the_firms_units(metered, client, office, monkeypatch):
+    night(metered, WINTER, 66)
+    client.force_login(office)
+    monkeypatch.setattr("django.utils.timezone.localdate", lambda: TODAY)
+    address = reverse("scheduling:site_watering", args=[metered.site.pk])
+    assert "8.2 L/h" in client.get(address).content.decode()
+    Firm.objects.update(units=Firm.Units.US)
+    assert "2.18 gal/h" in client.get(address).content.decode()

@@ -11,7 +11,7 @@ from scheduling.actions.schedules import ScheduleError, compute_draft, compute_m
 from scheduling.models import AppliedSchedule, SeasonSchedule, WateringPause, ZoneMonth
 from scheduling.queries.water_use import site_water_use
 from scheduling.tasks import compute_all_schedules
-from sites.models import AuditEntry
+from sites.models import AuditEntry, Firm, WaterSupply
 from tests import factories
 
 JULY = dt.date(2015, 7, 15)
@@ -151,6 +151,7 @@ def test_the_nightly_task_computes_every_site_and_may_run_twice(seattle, site, o
 
 def test_a_batch_takes_the_same_number_of_queries_for_one_site_and_for_three(seattle, firm):
     sites = [factories.make_small_site(f"Site {number}") for number in range(3)]
+    WaterSupply.objects.update(flow_available_l_min=5)  # every zone takes more: a warning in the firm's units each
     compute_many(sites=sites, today=JULY, by=None)  # fills the station's climate
     taken = []
     for some in (sites[:1], sites):
@@ -158,6 +159,23 @@ def test_a_batch_takes_the_same_number_of_queries_for_one_site_and_for_three(sea
             compute_many(sites=some, today=JULY, by=None)
         taken.append([query["sql"][:60] for query in queries])
     assert len(taken[0]) == len(taken[1]), taken
+
+
+def test_a_schedule_holds_the_sums_of_its_table_of_months(draft):
+    rows = draft.zone_months.values_list("month", "water_l")
+    sums = [sum(litres for month, litres in rows if month == number) for number in range(1, 13)]
+    assert draft.litres_by_month == pytest.approx(sums)
+    assert max(sums) > 0
+
+
+def test_a_figure_outside_its_limits_is_told_in_the_firm_s_units(seattle, site):
+    site.zones.filter(number=1).update(application_rate_mm_h=0.05)
+    needs = "a correction in the register: the application rate is {}, must lie between {} and {}"
+    draft = compute_draft(site=site, today=JULY, by=None, month=7)
+    assert draft.not_computed[0]["needs"] == needs.format("0.050 mm/h", "0.100 mm/h", "500.000 mm/h")
+    Firm.objects.update(units=Firm.Units.US)
+    draft = compute_draft(site=site, today=JULY, by=None, month=7)
+    assert draft.not_computed[0]["needs"] == needs.format("0.002 in/h", "0.004 in/h", "19.685 in/h")
 
 
 def test_progress_is_told(seattle, site):

@@ -2,15 +2,17 @@
 
 import datetime as dt
 
+import numpy as np
 import pytest
 from django.urls import reverse
 
 from scheduling.actions.pauses import pause
 from scheduling.actions.schedules import compute_draft, publish
+from scheduling.core.water.replay import Days
 from scheduling.queries.published import daily_runs
 from scheduling.queries.season_replay import NotEnough, site_replay, zone_season_sheet
 from scheduling.queries.water_use import site_water_use
-from scheduling.queries.what_if import what_if, what_ifs
+from scheduling.queries.what_if import left_by_rain_mm, what_if, what_ifs
 from sites.models import Tariff, TariffBlock
 
 APRIL, TODAY = dt.date(2015, 4, 1), dt.date(2015, 11, 1)
@@ -118,3 +120,16 @@ def test_pages_show_chart_and_table_and_every_change(published, site, client, of
     for one in what_ifs(site, 2015):
         assert one.change.label in changes
     assert client.get(reverse("scheduling:site_season", args=[site.pk, 3000])).status_code == 404
+
+
+def test_a_wet_winter_makes_no_dry_summer_wet():
+    """Two years of equal ET and rain: rain in January leaves July to be watered, rain in July does not."""
+    dates = np.arange(np.datetime64("2021-01-01"), np.datetime64("2022-01-01"))
+    months = dates.astype("datetime64[M]").astype(int) % 12
+    et = np.where(months == 6, 5.0, 1.0)
+    winter_rain, summer_rain = (np.where(months == month, 5.0, 0.0) for month in (0, 6))
+    all_year = np.ones(12, np.bool_)
+    dry, wet = (left_by_rain_mm(Days(dates, et, rain), all_year) for rain in (winter_rain, summer_rain))
+    assert dry == pytest.approx(365 + 4 * 31 - 31)
+    assert wet == pytest.approx(365 - 31)
+    assert left_by_rain_mm(Days(dates, et, winter_rain), months[:12] > 99) == 0

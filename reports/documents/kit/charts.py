@@ -141,11 +141,15 @@ class Curve(Block):
         if not self.points:
             return
         foot = top - self._HIGH + self._FOOT
-        plot_width = width - self._NAMES
+        # The scale's words stand in a gutter: inside the plot a bar may run through them.
+        gutter = width_of(self._scale_text(width), look.LABEL) + 5.0
+        x, plot_width = x + gutter, width - self._NAMES - gutter
         step = plot_width / len(self.points)
         up = (self._HIGH - self._FOOT) / self._most()
         middles = [x + (number + 0.5) * step for number in range(len(self.points))]
-        self._draw_scale(pen, x, foot + self.scale.value * up, plot_width)
+        scale_y = foot + self.scale.value * up
+        pen.line(x, scale_y, x + plot_width, scale_y, look.RULE, 0.5)
+        pen.text(x - gutter, scale_y - 2.5, self._scale_text(width), look.LABEL)
         for middle, point in zip(middles, self.points, strict=True):
             if point.bar > 0:
                 pen.box(middle - step * 0.32, foot, step * 0.64, point.bar * up, fill=look.PALE, stroke=look.SOFT)
@@ -163,9 +167,8 @@ class Curve(Block):
         ends.append((self.bar_name, foot + self.points[-1].bar * up / 2, look.CELL))
         self._draw_names(pen, x + plot_width, foot, ends)
 
-    def _draw_scale(self, pen: Pen, x: float, y: float, width: float) -> None:
-        pen.line(x, y, x + width, y, look.RULE, 0.5)
-        pen.text(x, y + 2.5, one_line(self.scale.text, look.LABEL, width), look.LABEL)
+    def _scale_text(self, width: float) -> str:
+        return one_line(self.scale.text, look.LABEL, width / 4)
 
     def _draw_feet(self, pen: Pen, x: float, foot: float, step: float) -> None:
         free = x

@@ -94,6 +94,10 @@ WORDS = {
     "advice.part": "Benötigtes Teil: {part}.",
     "advice.backflow": "Prüfung des Systemtrenners, {assembly}",
     "advice.backflow_due": "Fällig am {date}; durch zugelassene Prüfer, wie es die örtlichen Regeln verlangen.",
+    "advice.even": "Regner und Düsen instand setzen, damit es gleichmäßig regnet (Gleichmäßigkeit 0,70)",
+    "advice.mulch": "Beete und den Boden unter Sträuchern und Bäumen mulchen",
+    "advice.drip": "Tropfrohr statt Sprühdüsen in Beeten, unter Sträuchern und Bäumen",
+    "advice.what_if": "Diese Saison neu gerechnet, bewässert nach Bedarf: {after} statt {before}.",
     "advice.uniformity": "Zone {zone} gleichmäßiger machen",
     "advice.uniformity_why": (
         "Ihre gemessene Verteilgüte ist {figure}; unter {limit} bestimmen die trockenen Stellen, wie lange sie läuft."

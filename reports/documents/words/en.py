@@ -94,6 +94,10 @@ WORDS = {
     "advice.part": "Part needed: {part}.",
     "advice.backflow": "Backflow assembly test, {assembly}",
     "advice.backflow_due": "Due {date}; by a licensed tester as local rules require.",
+    "advice.even": "Repair heads and nozzles so that sprays wet evenly (uniformity 0.70)",
+    "advice.mulch": "Mulch beds and the ground under shrubs and trees",
+    "advice.drip": "Drip instead of sprays in beds, shrubs and trees",
+    "advice.what_if": "This season computed again, watered by need: {after} instead of {before}.",
     "advice.uniformity": "Even out zone {zone}",
     "advice.uniformity_why": (
         "Its measured distribution uniformity is {figure}; below {limit} the dry spots decide how long it runs."

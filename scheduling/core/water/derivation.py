@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from sites.core.units import format_quantity
+from sites.core.units import FOOT_M, INCH_MM, System, format_quantity
 
-Origin = Literal["measured", "register", "station", "default", "computed"]
+Origin = Literal["measured", "register", "station", "forecast", "default", "computed"]
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class Derivation:
 
 
 # Unit of an input or result -> its quantity where the firm has a unit of its own, what to divide by, and decimals
-# where the usual ones hide a shallow root zone.
+# where the usual ones hide a shallow root zone or a small day.
 _QUANTITY_OF_UNIT: dict[str, tuple[str, float, int | None]] = {
     "mm": ("depth", 1.0, None),
     "mm/h": ("rate", 1.0, None),
@@ -56,12 +56,17 @@ _QUANTITY_OF_UNIT: dict[str, tuple[str, float, int | None]] = {
     "m": ("length", 1.0, 2),
     "L/min": ("flow", 1.0, None),
 }
+_MM_A_DAY, _MM_A_METRE = "mm/day", "mm/m"
 
 
 def shown_value(value: float | str, unit: str, system: str) -> str:
     """A value of a derivation in the units of `system`; words stay words, other numbers keep four digits."""
     if isinstance(value, str):
         return f"{value} {unit}".strip()
+    if unit == _MM_A_DAY:
+        return f"{format_quantity(value, 'depth', system, decimals=3 if system == System.US else 2)}/day"
+    if unit == _MM_A_METRE and system == System.US:
+        return f"{value * FOOT_M / INCH_MM:.2f} in/ft"
     if unit not in _QUANTITY_OF_UNIT:
         return f"{value:.4g} {unit}".strip()
     quantity, divisor, decimals = _QUANTITY_OF_UNIT[unit]

@@ -9,7 +9,7 @@ from scheduling.core.water import demand
 from scheduling.core.water.application import LOWEST_DU_TO_WATER_BY
 from scheduling.core.water.derivation import Derivation, Input, Known, known
 from scheduling.core.water.season import USABLE_STORAGE_SHARE, ZoneMonth, ZoneSeason
-from scheduling.core.water.week import RULE_BALANCE, ThisWeek
+from scheduling.core.water.week import RULE_BALANCE, RULE_FORECAST, RULE_LAST_WEEK, ThisWeek
 from scheduling.core.water.zone_inputs import ResolvedZone
 
 
@@ -61,11 +61,10 @@ def _net_need(found: ZoneMonth) -> Derivation:
 def explain_week(season: ZoneSeason, week: ThisWeek) -> dict[str, Derivation]:
     """Derivation of every figure of the coming week, keyed by the `ThisWeek` field it explains."""
     normal = season.months[week.month - 1]
-    filled = f"{len(week.filled_days)} days are normals" if week.filled_days else ""
     peak = _computed("peak need per day", season.peak.net_need_mm_day, "mm/day")
     return {
         "plant_factor": _plant_factor(season, week.month),
-        "numerator_mm": _depth_of_week(week, filled),
+        "numerator_mm": _depth_of_week(week),
         "exact_percent": Derivation(
             week.exact_percent,
             "%",
@@ -82,10 +81,18 @@ def explain_week(season: ZoneSeason, week: ThisWeek) -> dict[str, Derivation]:
     }
 
 
-def _depth_of_week(week: ThisWeek, filled: str) -> Derivation:
+def _of_seven_days(name: str, value_mm: float, known: int, ahead: bool) -> Input:
+    """What the week's weather gave, with how many of its days were measured or forecast and how many are normals."""
+    words = [f"forecast entered for {known} of 7 days"] if ahead and known else []
+    if known < 7:
+        words.append(f"{7 - known} days are normals")
+    return Input(name, value_mm, "mm", "forecast" if ahead and known else "station", ", ".join(words))
+
+
+def _depth_of_week(week: ThisWeek) -> Derivation:
     rain_and_demand = (
-        Input("K x ETo of 7 days", week.demand_mm, "mm", "station", filled),
-        Input("effective rain", week.effective_rain_mm, "mm", "station", filled),
+        _of_seven_days("K x ETo of 7 days", week.demand_mm, week.et_days_known, week.ahead),
+        _of_seven_days("effective rain", week.effective_rain_mm, week.rain_days_known, week.ahead),
     )
     if week.depletion_mm is not None and week.rule == RULE_BALANCE:
         return Derivation(
@@ -103,9 +110,9 @@ def _depth_of_week(week: ThisWeek, filled: str) -> Derivation:
     return Derivation(
         week.numerator_mm,
         "mm",
-        formula if week.rule.startswith("weather") else week.rule,
+        formula if week.rule in (RULE_LAST_WEEK, RULE_FORECAST) else week.rule,
         (*rain_and_demand, _computed("carry-over of the week before", week.carry_over_used_mm, "mm")),
-        "seasonal adjustment by last week's weather",
+        f"seasonal adjustment by the {week.rule}" if week.ahead else "seasonal adjustment by last week's weather",
     )
 
 

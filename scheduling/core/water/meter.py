@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from scheduling.core.water.checks import WaterInputError
 
@@ -99,6 +100,11 @@ class LeakCheck:
     smallest_tellable_l_h: float
 
     @property
+    def month_l(self) -> float:
+        """Litres of a month at this rate."""
+        return 1000.0 * self.m3_per_month
+
+    @property
     def tellable(self) -> bool:
         """The movement is more than the register's last digit."""
         return self.litres_per_hour > self.smallest_tellable_l_h
@@ -108,6 +114,35 @@ def leak_check(before_m3: float, after_m3: float, hours: float, resolution_m3: f
     """Leak rate with the smallest rate the register's resolution can show in that time."""
     rate = leak_rate_l_h(before_m3, after_m3, hours)
     return LeakCheck(rate, rate * 24.0 * 30.4 / 1000.0, 1000.0 * resolution_m3 / hours)
+
+
+# Reads further apart are no longer taken around one night: common practice, no source.
+LONGEST_NIGHT_H = 16.0
+
+
+def register_step(registers: Sequence[Decimal]) -> float:
+    """The finest step the reads were written down in, register units: 1 where all are whole numbers."""
+    places = [-int(register.normalize().as_tuple().exponent) for register in registers]
+    return 10.0 ** -max([0, *places])
+
+
+def overnight(
+    before: Read, after: Read, digits: int, largest_use_per_day: float, litres_per_unit: float, step: float
+) -> LeakCheck | None:
+    """The flow between an evening's and the next morning's read, with what these reads could have shown at all.
+
+    Each read may be off by one `step` of the register, so a difference of a step is nothing. None where the reads
+    are estimated, too far apart, or do not tell the use.
+    Source: definition; the check value is our own.
+    """
+    hours = (after.at - before.at).total_seconds() / 3600.0
+    if before.estimated or after.estimated or not 0 < hours <= LONGEST_NIGHT_H:
+        return None
+    (use,) = consumption([before, after], digits, largest_use_per_day)
+    if use.use is None:
+        return None
+    step_m3 = step * litres_per_unit / 1000.0
+    return leak_check(0.0, round(use.use / step) * step_m3, hours, step_m3)
 
 
 # Off-season use a day above this share of the season's use a day is suspicious: common practice, no source.

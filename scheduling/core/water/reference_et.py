@@ -60,7 +60,11 @@ def mean_saturation_vapour_pressure(tmax_c: ArrayLike, tmin_c: ArrayLike) -> Arr
 def vapour_pressure_slope(temperature_c: ArrayLike) -> Array:
     """Slope of the saturation curve, kPa/degC (FAO-56 Eq. 13)."""
     t = floats(temperature_c)
-    return 4098.0 * saturation_vapour_pressure(t) / (t + 237.3) ** 2
+    value = saturation_vapour_pressure(t)
+    above = t + 237.3
+    value /= above * above
+    value *= 4098.0
+    return value
 
 
 def vapour_pressure_from_dew_point(tdew_c: ArrayLike) -> Array:
@@ -110,7 +114,8 @@ def sunset_hour_angle(latitude_deg: ArrayLike, day_of_year: ArrayLike) -> Array:
 
 
 def _sunset_cosine(latitude_rad: Array, declination_rad: Array) -> Array:
-    return np.clip(-np.tan(latitude_rad) * np.tan(declination_rad), -1.0, 1.0)
+    cosine = np.asarray(-np.tan(latitude_rad) * np.tan(declination_rad))
+    return np.clip(cosine, -1.0, 1.0, out=cosine)
 
 
 def extraterrestrial_radiation(
@@ -120,11 +125,18 @@ def extraterrestrial_radiation(
     latitude = np.radians(floats(latitude_deg))
     declination = solar_declination(day_of_year)
     cosine = _sunset_cosine(latitude, declination)
-    sun = np.arccos(cosine) * (np.sin(latitude) * np.sin(declination))
+    # What depends on the day alone is multiplied first, while it is a row and no table.
+    strength = (24.0 * 60.0 / np.pi * solar_constant) * inverse_distance(day_of_year)
+    sun = np.arccos(cosine)
+    sun *= np.sin(latitude) * (strength * np.sin(declination))
+    cosine *= cosine
+    np.subtract(1.0, cosine, out=cosine)
     # sqrt(1 - cos2) is the sine of the sunset angle, which lies between 0 and pi.
-    sun += np.sqrt(1.0 - cosine * cosine) * (np.cos(latitude) * np.cos(declination))
+    np.sqrt(cosine, out=cosine)
+    cosine *= np.cos(latitude) * (strength * np.cos(declination))
+    sun += cosine
     # Rounding can leave -1e-17 in polar night.
-    return np.maximum((24.0 * 60.0 / np.pi * solar_constant) * inverse_distance(day_of_year) * sun, 0.0)
+    return np.maximum(sun, 0.0)
 
 
 def daylight_hours(latitude_deg: ArrayLike, day_of_year: ArrayLike) -> Array:
@@ -171,8 +183,14 @@ def net_longwave(
 ) -> Array:
     """Rnl (FAO-56 Eq. 39); `ratio` from `cloud_ratio`."""
     hot, cold = (floats(tmax_c) + 273.16) ** 2, (floats(tmin_c) + 273.16) ** 2
-    emission = stefan_boltzmann * 0.5 * (hot * hot + cold * cold)
-    return emission * (0.34 - 0.14 * np.sqrt(floats(ea))) * (1.35 * floats(ratio) - 0.35)
+    hot *= hot
+    cold *= cold
+    cover = np.sqrt(floats(ea))
+    cover *= -0.14
+    cover += 0.34
+    clear = 1.35 * floats(ratio)
+    clear -= 0.35
+    return (hot + cold) * (0.5 * stefan_boltzmann) * cover * clear
 
 
 def net_radiation(rns: ArrayLike, rnl: ArrayLike) -> Array:
@@ -230,6 +248,6 @@ def combination(
 ) -> Array:
     """The combination equation: FAO-56 Eq. 6, ASCE-05 Eq. 1 (daily short 900/0.34, tall 1600/0.38)."""
     slope, gamma, u2 = floats(slope), floats(gamma), floats(u2)
-    wind_term = gamma * (cn / (floats(t_c) + 273.0)) * u2 * floats(deficit_kpa)
-    energy_term = DEPTH_PER_ENERGY * slope * floats(rn_minus_g)
-    return (energy_term + wind_term) / (slope + gamma * (1.0 + cd * u2))
+    wind_term = u2 * floats(deficit_kpa) / (floats(t_c) + 273.0) * (gamma * cn)
+    energy_term = slope * floats(rn_minus_g) * DEPTH_PER_ENERGY
+    return (energy_term + wind_term) / (u2 * (gamma * cd) + gamma + slope)

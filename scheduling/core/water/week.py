@@ -17,13 +17,15 @@ LARGEST_PERCENT = 150.0
 CONFIRM_ABOVE_PERCENT = 120.0  # common practice
 MOST_FILLED_DAYS = 3
 RULE_BALANCE = "soil balance: depletion now and by the week's last watering"
+RULE_LAST_WEEK = "weather of the last seven days"
+RULE_FORECAST = "forecast of the coming seven days"
 
 
 @dataclass(frozen=True)
 class WeekWeather:
     """Seven days, oldest first: reference ET and rain in mm, NaN where the station was silent.
 
-    The last seven days, or with a soil balance the coming seven: NaN there where no forecast was entered.
+    The last seven days, or the coming seven (`ahead`): NaN there where no forecast was entered.
     `normal_et_mm` and `normal_rain_mm` are the normals of the same days and fill the others.
     """
 
@@ -32,6 +34,7 @@ class WeekWeather:
     rain_mm: Array
     normal_et_mm: Array
     normal_rain_mm: Array
+    ahead: bool = False
 
     def __post_init__(self) -> None:
         for field in ("et_mm", "rain_mm", "normal_et_mm", "normal_rain_mm"):
@@ -62,7 +65,8 @@ class ThisWeek:
     """The coming week of a zone; `numerator_mm` is the depth to give, `rule` says what it rests on.
 
     `percent` is of the peak month, nearest 5. `carry_over_mm` is rain beyond this week's demand that the soil
-    still holds: pass it to next week's call. Above 120 % a person must confirm.
+    still holds: pass it to next week's call. Above 120 % a person must confirm. `et_days_known` and
+    `rain_days_known` are the days measured, or entered as a forecast where the week lies `ahead`.
     """
 
     month: int
@@ -85,6 +89,9 @@ class ThisWeek:
     needs_confirmation: bool
     warnings: tuple[str, ...]
     depletion_mm: float | None = None
+    ahead: bool = False
+    et_days_known: int = 7
+    rain_days_known: int = 7
 
     @property
     def run_time_min_per_week(self) -> int:
@@ -105,8 +112,8 @@ def this_week(
 
     With `depletion_mm`, the soil's depletion this morning, `week` holds the coming days and the depth is what the
     soil lacks now and by the week's last watering: D + (sum K ETo - Pe)(1 - 1/n) with n waterings, so that a week
-    that repeats itself asks for exactly its demand. Without one, more than 3 silent days of 7 fall back to the
-    month's normal percentage.
+    that repeats itself asks for exactly its demand. Without one, `week` is the last seven days or a forecast of the
+    coming seven, and more than 3 silent days of 7 fall back to the month's normal percentage.
     """
     month = (week.first_day + dt.timedelta(days=6)).month
     raw = float(season.raw_mm[month - 1])
@@ -140,6 +147,9 @@ def this_week(
         needs_confirmation=exact > CONFIRM_ABOVE_PERCENT,
         warnings=run.warnings,
         depletion_mm=depletion_mm,
+        ahead=week.ahead,
+        et_days_known=int(np.count_nonzero(~np.isnan(week.et_mm))),
+        rain_days_known=int(np.count_nonzero(~np.isnan(week.rain_mm))),
     )
 
 
@@ -165,4 +175,4 @@ def _depth_to_give(
     silent = len(week.filled_days)
     if silent > MOST_FILLED_DAYS:
         return 7.0 * normal.net_need_mm_day, f"normal of the month: {silent} of 7 days missing"
-    return max(0.0, shortfall_mm), "weather of the last seven days"
+    return max(0.0, shortfall_mm), RULE_FORECAST if week.ahead else RULE_LAST_WEEK

@@ -113,6 +113,12 @@
     }
   }
 
+  /* Air was connected and nobody has said that it was bled off again. An older bundle does not name these steps. */
+  function airStillOn(view, air) {
+    const done = (key) => view.steps.some((step) => step.key === key && step.given && step.given.done);
+    return Boolean(air.connected_key) && done(air.connected_key) && !done(air.released_key);
+  }
+
   /* What a finish would leave out, in words. */
   function missing(view) {
     const steps = view.steps.filter((step) => !(step.given && step.given.done)).map((step) => `step “${step.text}”`);
@@ -133,6 +139,6 @@
   }
 
   root.Outbox = {
-    SCHEMA, airProblem, body, canTakeBack, closedBy, isWaiting, missing, next, overlay, settle, settledBy, valveAfter,
+    SCHEMA, airProblem, airStillOn, body, canTakeBack, closedBy, isWaiting, missing, next, overlay, settle, settledBy, valveAfter,
   };
 })(typeof self === "undefined" ? globalThis : self);

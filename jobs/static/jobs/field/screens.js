@@ -116,7 +116,8 @@
       view.site.access_notes && [h("h2", {}, "Getting in"), h("p", { class: "words" }, view.site.access_notes)],
       view.instructions && [h("h2", {}, "From the office"), h("p", { class: "words" }, view.instructions)],
       view.to_set.length > 0 && [h("h2", {}, "Schedule to set"), h("p", {}, `${view.to_set_label}: `, h("strong", {}, view.to_set.map((row) => `set ${row.name}`).join(", ")))],
-      await thumbnails(view),
+      await pictures("Drawings", view.site.drawings || [], "image/svg+xml", (drawing) => [drawing.url, drawing.title]),
+      await pictures("Photos of the site", view.site.photos, "image/jpeg", (photo) => [photo.pk, photo.caption || "Photo of the site"]),
       h("details", { open: view.state === "planned" || view.state === "open" }, h("summary", {}, "Cautions for this visit"),
         h("div", { class: "message warning" }, h("ul", {}, app.bundle.cautions[view.kind].map((words) => h("li", {}, words))))),
       h("h2", { id: "checklist" }, "Checklist ", h("span", { class: "quiet" }, `${view.steps.filter((step) => step.given && step.given.done).length} of ${view.steps.length}`)),
@@ -135,19 +136,26 @@
     ];
   }
 
-  async function thumbnails(view) {
+  /* The pictures that are on this phone, folded away; `of(each)` gives [its key, its words]. */
+  async function pictures(title, list, type, of) {
     const shown = [];
-    for (const photo of view.site.photos) {
-      const bytes = await root.Store.get("thumbs", photo.pk);
+    for (const each of list) {
+      const [key, words] = of(each);
+      const bytes = await root.Store.get("thumbs", key);
       if (!bytes) continue;
-      const url = URL.createObjectURL(new Blob([bytes], { type: "image/jpeg" }));
-      shown.push(h("li", {}, h("img", { src: url, alt: photo.caption || "Photo of the site", onload: () => URL.revokeObjectURL(url) })));
+      const url = URL.createObjectURL(new Blob([bytes], { type }));
+      shown.push(h("li", {}, h("img", { src: url, alt: words, onload: () => URL.revokeObjectURL(url) })));
     }
-    return shown.length ? h("details", {}, h("summary", {}, `Photos of the site (${shown.length})`), h("ul", { class: "photos" }, shown)) : null;
+    const look = type === "image/svg+xml" ? "drawings" : "photos";
+    return shown.length ? h("details", {}, h("summary", {}, `${title} (${shown.length})`), h("ul", { class: look }, shown)) : null;
   }
 
   async function finishScreen(app, view) {
     if (view.state !== "started") { app.go(`visit/${view.uuid}`); return []; }
+    if (root.Outbox.airStillOn(view, app.bundle.air)) {
+      return [app.head(view), h("h1", {}, "Finish the visit"), h("div", { class: "message error", role: "alert" }, app.bundle.air.still_on),
+        h("p", { class: "actions" }, h("a", { class: "button wide", href: `#visit/${view.uuid}` }, "Back to the checklist"))];
+    }
     const missing = root.Outbox.missing(view);
     const form = await root.Dom.draftForm(`finish/${view.uuid}`, {}, app.storageFailed);
     const fields = h("form", { novalidate: true, onsubmit: (event) => { event.preventDefault(); save(); } },

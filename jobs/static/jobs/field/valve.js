@@ -10,6 +10,8 @@
     { name: "pressure_kpa", label: "Pressure running", quantity: "pressure", word: "as new", more: true },
     { name: "current_a", label: "Current", unit: "A", decimals: 2, word: "expected", more: true },
     { name: "temperature_c", label: "Wire and coil temperature", quantity: "temperature", word: "as new", more: true },
+    { name: "air_pressure_kpa", label: "Air used", quantity: "pressure", word: "as new", winter: true },
+    { name: "air_min", label: "Air on, all passes", unit: "min", decimals: 1, word: "as new", winter: true },
   ];
   const YES_NO = [["yes", "yes"], ["no", "no"]];
   const PLAIN = { open_circuit: false, opens: "", closes: "", note: "" };
@@ -119,11 +121,12 @@
     const following = root.Outbox.valveAfter(view, pk);
     const gate = view.steps.find((step) => step.gate && !(step.given && step.given.done));
     const result = h("section", { "aria-live": "polite", "aria-label": "What the figures mean" });
-    const more = NUMBERS.filter((field) => field.more);
+    const asked = NUMBERS.filter((field) => !field.winter || view.kind === "winterisation");
+    const more = asked.filter((field) => field.more);
     const fields = h("form", { class: "measure", novalidate: true, onsubmit: (event) => { event.preventDefault(); save(); } },
-      NUMBERS.filter((field) => !field.more).slice(0, 1).map((field) => numberField(app, form, valve, field)),
+      asked.filter((field) => !field.more).slice(0, 1).map((field) => numberField(app, form, valve, field)),
       root.Dom.checkField(form, "open_circuit", "Meter shows no reading (over range)"),
-      NUMBERS.filter((field) => !field.more).slice(1).map((field) => numberField(app, form, valve, field)),
+      asked.filter((field) => !field.more).slice(1).map((field) => numberField(app, form, valve, field)),
       root.Dom.choiceField(form, "opens", "Opens", [...YES_NO, ["", "not tried"]]),
       root.Dom.choiceField(form, "closes", "Closes", [...YES_NO, ["weeps", "weeps"], ["", "not tried"]]),
       h("details", { open: more.some((field) => form.values[field.name]) },
@@ -167,6 +170,8 @@
         row.open_circuit ? "no reading" : row.coil_resistance_ohm !== null && `${root.Figures.shown(row.coil_resistance_ohm, null, 1)} Ω`,
         row.voltage_v !== null && `${root.Figures.shown(row.voltage_v, null, 1)} V`,
         row.flow_l_min !== null && root.Figures.withUnit(row.flow_l_min, app.bundle.units.flow),
+        row.air_pressure_kpa != null && `air ${root.Figures.withUnit(row.air_pressure_kpa, app.bundle.units.pressure)}`,
+        row.air_min != null && `air on ${root.Figures.shown(row.air_min, null, 1)} min`,
         row.opens && `opens: ${row.opens}`, row.closes && `closes: ${row.closes}`, row.note,
       ].filter(Boolean).join(", "))))];
   }

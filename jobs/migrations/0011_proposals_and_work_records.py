@@ -11,7 +11,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('jobs', '0009_mid_season_limit'),
+        ('jobs', '0010_measured_air'),
         ('sites', '0006_valve_installed_on'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
