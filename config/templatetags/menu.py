@@ -12,6 +12,7 @@ OFFICE_MENU = (
     ("Clients", "sites:client_list"),
     ("Watering", "scheduling:week"),
     ("Faults", "jobs:fault_list"),
+    ("Proposals", "jobs:proposal_list"),
     ("Phones", "jobs:inbox"),
     ("Reports", "reports:report_list"),
     ("Weather", "scheduling:station_list"),

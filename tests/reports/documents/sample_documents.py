@@ -8,6 +8,7 @@ from reports.documents.controller_card import ControllerCard, MonthPercent, Prog
 from reports.documents.kit.charts import Amount, CurvePoint
 from reports.documents.kit.page import Firm, Paper
 from reports.documents.manual_run import ManualRun, ManualStep
+from reports.documents.proposal import FoundFault, Line, Proposal
 from reports.documents.run_sheet import RunSheet, Stop
 from reports.documents.season_report import (
     Assumption,
@@ -415,3 +416,34 @@ def manual_run(zone_count: int = 6, **changes: object) -> ManualRun:
 
 
 LETTER_FIRM = Firm(FIRM.name, FIRM.address_lines, FIRM.phone, FIRM.email, paper=Paper.LETTER, lang="en-US")
+
+
+def proposal(line_count: int = 4, **changed) -> Proposal:
+    """A proposal; every third line names a long fault."""
+    lines = tuple(
+        Line(
+            what=("Service technician", "Coil, 24 V", "PE pipe, 32 mm, laid and tried under pressure")[n % 3],
+            mends=("the work as a whole", "Valve weeps, valve 3", "Pipe or fitting leaks, zone 2 Rose border")[n % 3],
+            quantity=("1.5 h", "2 pc", "12 m")[n % 3],
+            price="1,068.50",
+            amount=f"{1602.75 + n:,.2f}",
+        )
+        for n in range(line_count)
+    )
+    given = {
+        "firm": FIRM,
+        "number": "17",
+        "client_name": "Larkfield Homes Cooperative",
+        "site_name": "Larkfield Court",
+        "site_address_lines": ("12 Sedge Street", "00420 Eastfield"),
+        "made_on": "6 April 2026",
+        "valid_until": "6 May 2026",
+        "currency": "USD",
+        "faults": (FoundFault("Valve weeps", "valve 3", "Water loss", "1 April 2026", "Drips for minutes."),),
+        "lines": lines,
+        "total": "64,110.50",
+        "note": "Tax is included.",
+        "supersedes": "16",
+        "care": ("Local codes come first.", "Do not bypass the backflow assembly."),
+    }
+    return Proposal(**(given | changed))

@@ -18,6 +18,7 @@ from reports.documents.kit.charts import Amount
 from reports.documents.kit.look import MM
 from reports.documents.kit.page import SIDE, Document, pdf_bytes
 from reports.documents.manual_run import manual_run_pdf
+from reports.documents.proposal import proposal_pdf
 from reports.documents.run_sheet import RunSheet, run_sheet_pdf
 from reports.documents.season_report import (
     Headline,
@@ -58,6 +59,7 @@ def every_document() -> dict[str, bytes]:
     made["report"] = season_report_pdf(samples.season_report())
     made["run sheet"] = run_sheet_pdf(samples.run_sheet())
     made["manual run"] = manual_run_pdf(samples.manual_run())
+    made["proposal"] = proposal_pdf(samples.proposal())
     made["card"] = controller_card_pdf(samples.controller_card())
     return made
 
@@ -85,6 +87,7 @@ NAMES = [f"{state} {kind}" for state in ("blank", "done") for kind in VisitKind]
     "report",
     "run sheet",
     "manual run",
+    "proposal",
     "card",
 ]
 
@@ -104,6 +107,18 @@ def test_any_number_of_zones_is_laid_out_well(count):
         assert_laid_out_well(season_report_pdf(samples.season_report(count, firm=firm)))
         assert_laid_out_well(controller_card_pdf(samples.controller_card(count, firm=firm)))
         assert_laid_out_well(manual_run_pdf(samples.manual_run(count, firm=firm)))
+
+
+@pytest.mark.parametrize("count", [1, 2, 60])
+def test_a_proposal_of_any_length_is_laid_out_well_and_prints_everything(count):
+    for firm in (samples.FIRM, samples.LETTER_FIRM):
+        proposal = samples.proposal(count, firm=firm)
+        pdf = proposal_pdf(proposal)
+        assert_laid_out_well(pdf)
+        text = squeezed(text_of(pdf))
+        assert [given for given in strings_in(proposal) if squeezed(given) not in text] == []
+    assert_laid_out_well(proposal_pdf(samples.proposal(count, client_name=LONG, site_name=LONG, lang="de")))
+    assert_laid_out_well(proposal_pdf(samples.proposal(0, faults=(), note="", supersedes="", care=())))
 
 
 def test_a_blank_sheet_prints_every_figure_it_was_given():
