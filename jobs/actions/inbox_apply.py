@@ -7,11 +7,11 @@ from typing import Any
 from django.core.exceptions import ValidationError
 
 from jobs.actions.checklists import answer_step
-from jobs.actions.faults import record_fault
+from jobs.actions.faults import record_fault, repair_fault
 from jobs.actions.field import finish_visit, record_measurement, start_visit
 from jobs.actions.inbox_photos import attach_waiting
 from jobs.core.field_records import FieldRecord
-from jobs.models import ChecklistAnswer, ChecklistItem, InboxRecord, ValveMeasurement, Visit
+from jobs.models import ChecklistAnswer, ChecklistItem, Fault, InboxRecord, ValveMeasurement, Visit
 from sites.actions.audit import record as audit
 from sites.models import Controller, User, Valve, WaterSupply, Zone
 
@@ -119,6 +119,15 @@ def _fault(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: U
     attach_waiting(fault=fault)
 
 
+def _repair(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
+    fault = Fault.objects.filter(pk=data["fault"], site_id=visit.site_id).first()
+    if fault is None:
+        raise NeedsPerson("This fault is not in the books of the site.")
+    if fault.state != Fault.State.OPEN:
+        raise NeedsPerson(f"This fault is already {fault.get_state_display()}: {fault.repair_note}")
+    repair_fault(fault=fault, note=data["note"], by=by, visit=visit, repaired_at=entry.happened_at)
+
+
 def _place(word: str) -> Any:
     """The row of "valve-12"; None for the site in general."""
     if not word:
@@ -169,5 +178,6 @@ APPLY: dict[str, Callable] = {
     "checklist_answer": _answer,
     "measurement": _measure,
     "fault": _fault,
+    "fault_repaired": _repair,
     "visit_finished": _finish,
 }

@@ -209,6 +209,7 @@ def _answer(read: _Reader, words: Words) -> dict[str, Any]:
     }
 
 
+MOST_AIR_KPA = 1000.0  # above any blow-out: a slip of the unit; common practice, no source
 MEASURED: dict[str, Callable[[Any], Any]] = {
     "coil_resistance_ohm": number(),
     "voltage_v": number(),
@@ -216,7 +217,7 @@ MEASURED: dict[str, Callable[[Any], Any]] = {
     "flow_l_min": number(),
     "pressure_kpa": number(),
     "temperature_c": number(-60, 90),
-    "air_pressure_kpa": number(),
+    "air_pressure_kpa": number(0, MOST_AIR_KPA),
     "air_min": number(),
 }
 
@@ -255,6 +256,13 @@ def _fault(read: _Reader, words: Words) -> dict[str, Any]:
     }
 
 
+def _repaired(read: _Reader, words: Words) -> dict[str, Any]:
+    note = read.value("note", text_of(300))
+    if note is not None and not note.strip():
+        read.errors["note"] = ["Say what was done."]
+    return {"fault": read.value("fault", whole_number), "note": note}
+
+
 def _finished(read: _Reader, words: Words) -> dict[str, Any]:
     started_at = read.value("started_at", moment, default=None)
     finished_at = read.value("finished_at", moment, default=None)
@@ -279,6 +287,7 @@ KINDS: dict[str, Callable[[_Reader, Words], dict[str, Any]]] = {
     "checklist_answer": _answer,
     "measurement": _measurement,
     "fault": _fault,
+    "fault_repaired": _repaired,
     "visit_finished": _finished,
 }
 

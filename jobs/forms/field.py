@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 
 from jobs.core.checklists import AIR_PRESSURE_LIMIT
+from jobs.core.field_records import MOST_AIR_KPA
 from jobs.models import ChecklistItem, Fault, ValveMeasurement, Visit
 from jobs.queries.diagnosis import NUMBERS
 from jobs.queries.field import schedule_to_set
@@ -88,6 +89,10 @@ class MeasurementForm(QuantityModelForm):
             if name in self.fields:
                 self.fields[name].unit = unit
         self.fields["temperature_c"].validators = [MinValueValidator(-60), MaxValueValidator(90)]
+        if winter:
+            self.fields["air_pressure_kpa"].validators.append(
+                MaxValueValidator(MOST_AIR_KPA, "This air pressure cannot be right.")
+            )
         self.fields["opens"] = _tried([("yes", "yes"), ("no", "no")], "Opens")
         self.fields["closes"] = _tried([("yes", "yes"), ("no", "no"), ("weeps", "weeps")], "Closes")
 
@@ -204,6 +209,8 @@ class FaultForm(forms.Form):
         cleaned = super().clean()
         if cleaned.get("repaired_now") and not cleaned.get("repair_note", "").strip():
             self.add_error("repair_note", "Say what was done.")
+        if not cleaned.get("repaired_now") and cleaned.get("repair_note", "").strip():
+            self.add_error("repair_note", "Tick that it was repaired on the spot, or empty this.")
         if cleaned.get("kind") == Fault.Kind.OTHER and not cleaned.get("description", "").strip():
             self.add_error("description", "Say in words what is wrong.")
         return cleaned

@@ -1,12 +1,14 @@
 """A valve's figures on a visit, what is known of the valve, and what the figures mean."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from jobs.core.diagnosis import NOMINAL_V, Finding, ValveBaseline, ValveReading, diagnose, figures
 from jobs.core.diagnosis_rules import Level
 from jobs.models import ValveMeasurement, Visit
 from jobs.queries.places import named
+from sites.core.electrical import expected_at_terminals_ohm, parallel_ohm
 from sites.core.units import format_quantity
 from sites.models import Valve
 
@@ -83,10 +85,15 @@ class ValveCheck:
         return {Level.OK: "good", Level.WATCH: "warn", Level.ACT: "bad"}[self.worst]
 
 
-def valve_check(valve: Valve, rows: list[ValveMeasurement], visit: Visit, units: str) -> ValveCheck:
-    """`rows`: every measurement of the valve, the newest first. `units`: the firm's, for the sentences."""
+def valve_check(
+    valve: Valve, rows: list[ValveMeasurement], visit: Visit, units: str, twins: Sequence[Valve] = ()
+) -> ValveCheck:
+    """`rows`: every measurement of the valve, the newest first. `units`: the firm's, for the sentences. `twins`: the
+    other valves on its terminal."""
     measurement = next((row for row in rows if row.visit_id == visit.pk), None)
     baseline = valve_baseline(valve)
+    if twins:
+        baseline = _as_one(baseline, [valve_baseline(twin) for twin in twins])
     findings = diagnose(valve_reading(measurement), baseline) if measurement else ()
     return ValveCheck(
         valve=valve,
@@ -110,6 +117,28 @@ def _in_words_of(units: str, finding: Finding) -> Finding:
 
     told = tuple(_SI.sub(shown, words) for words in finding.assumed)
     return replace(finding, comparison=_SI.sub(shown, finding.comparison), assumed=told)
+
+
+def _as_one(baseline: ValveBaseline, twins: Sequence[ValveBaseline]) -> ValveBaseline:
+    """Valves on one terminal as the meter sees them: coils with their wires in parallel, currents together."""
+    both = [baseline, *twins]
+    if any(each.coil_resistance_ohm is None for each in both):
+        return replace(baseline, coil_resistance_ohm=None)
+    ohm = parallel_ohm(
+        *(
+            expected_at_terminals_ohm(each.coil_resistance_ohm, each.wire_length_m or 0.0, each.wire_section_mm2)
+            for each in both
+        )
+    )
+    powers = [each.holding_va for each in both]
+    # The wires are in the figure already; a length of 0 says so.
+    return replace(
+        baseline,
+        coil_resistance_ohm=ohm,
+        wire_length_m=0.0,
+        wire_section_mm2=baseline.wire_section_mm2 or 1.0,
+        holding_va=None if None in powers else sum(powers),
+    )
 
 
 def valve_baseline(valve: Valve) -> ValveBaseline:

@@ -145,7 +145,16 @@ def valve_checks(visit: Visit) -> list[ValveCheck]:
     for row in measured.select_related("measured_by").order_by("-measured_at", "-pk"):
         history[row.valve_id].append(row)
     units = Firm.current().units
-    return [valve_check(valve, history[valve.pk], visit, units) for valve in site_valves(visit)]
+    valves = list(site_valves(visit))
+    on: dict[tuple[int, int], list[Valve]] = defaultdict(list)
+    for valve in valves:
+        if valve.terminal is not None:
+            on[valve.controller_id, valve.terminal].append(valve)
+
+    def twins(valve: Valve) -> list[Valve]:
+        return [other for other in on.get((valve.controller_id, valve.terminal), ()) if other != valve]
+
+    return [valve_check(valve, history[valve.pk], visit, units, twins(valve)) for valve in valves]
 
 
 def valve_after(checks: list[ValveCheck], valve: Valve) -> Valve | None:

@@ -16,6 +16,7 @@ KIND_WORDS = {
     "checklist_answer": "Checklist step",
     "measurement": "Valve measured",
     "fault": "Fault",
+    "fault_repaired": "Fault repaired",
     "visit_finished": "Visit finished",
 }
 MEASURED = {
@@ -129,6 +130,12 @@ def _fault(entry: InboxRecord, data: dict, title: str) -> tuple[str, Facts, Fact
     return f"{title}: {kind}", says, []
 
 
+def _repaired(entry: InboxRecord, data: dict, title: str) -> tuple[str, Facts, Facts]:
+    fault = Fault.objects.filter(pk=data.get("fault")).first()
+    books = [("state", fault.get_state_display()), ("done", fault.repair_note)] if fault else []
+    return f"{title}: {fault or 'unknown'}", [("done", data.get("note", ""))], books
+
+
 FAULT_WORDS = {"description": "in words", "part_needed": "part needed", "repair_note": "repaired"}
 
 
@@ -141,4 +148,10 @@ def _finish(entry: InboxRecord, data: dict, title: str) -> tuple[str, Facts, Fac
     return title, says, books
 
 
-READ = {"checklist_answer": _answer, "measurement": _measured, "fault": _fault, "visit_finished": _finish}
+READ = {
+    "checklist_answer": _answer,
+    "measurement": _measured,
+    "fault": _fault,
+    "fault_repaired": _repaired,
+    "visit_finished": _finish,
+}

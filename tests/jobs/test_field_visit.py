@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from jobs.models import ChecklistItem, Fault, ValveMeasurement, Visit
 from jobs.queries.faults import found_without_fault
+from jobs.queries.field import valve_checks
 from scheduling.models import AppliedSchedule, SeasonSchedule
 from sites.models import AuditEntry, Valve
 from tests import factories
@@ -401,3 +402,16 @@ def test_the_finish_names_what_was_measured_and_not_recorded_as_a_fault(phone, s
     told = {"kind": finding.fault_kind, "valve": valve, "site": site, "severity": "plants_at_risk"}
     Fault.objects.create(**told, found_on_visit=started, found_at=started.started_at, description="short")
     assert "Measured, not recorded" not in phone.get(f"/visits/{started.pk}/finish/").content.decode()
+
+
+def test_two_coils_on_one_terminal_are_judged_as_the_meter_sees_them(phone, site, started):
+    """34 and 34 ohm in parallel are 17 (1/R = 1/34 + 1/34): the pair is well, 34 alone is not."""
+    one, other = Valve.objects.filter(controller__site=site).order_by("pk")[:2]
+    bare = {"coil_resistance_ohm": 34.0, "wire_length_m": 0.0, "terminal": one.terminal}
+    Valve.objects.filter(pk__in=[one.pk, other.pk]).update(**bare)
+    measure(phone, started, one, coil_resistance_ohm="17.2")
+    measure(phone, started, other, coil_resistance_ohm="33.9")
+    told = {check.valve.pk: check.findings[0].level.value for check in valve_checks(started) if check.measurement}
+    assert told[one.pk] == "ok"
+    assert told[other.pk] != "ok"
+    assert valve_checks(started)[0].as_new["coil_resistance_ohm"] == pytest.approx(17.0)

@@ -398,3 +398,26 @@ def test_a_step_of_the_version_the_phone_left_with_is_the_same_step_of_the_next(
 
     assert [state for kind, state in states() if kind == "checklist_answer"] == ["applied", "for_person"]
     assert visit.answers.get().item == made.items.get(key="boxes_checked")
+
+
+def test_a_repair_told_by_the_phone_closes_the_fault_once(phone, visit, site, technician):
+    fault = Fault.objects.create(site=site, kind="pipe_leak", severity="water_loss", found_at=visit_time(visit))
+    phone.put("visit_started")
+    assert phone.put("fault_repaired", fault=fault.pk, note=" ").status_code == 400
+    phone.put("fault_repaired", fault=fault.pk, note="New coupling")
+    fault.refresh_from_db()
+    assert (fault.state, fault.repair_note, fault.repaired_on_visit) == ("repaired", "New coupling", visit)
+    phone.put("fault_repaired", fault=fault.pk, note="Another coupling")
+    phone.put("fault_repaired", fault=fault.pk + 1, note="Nothing there")
+    assert [state for kind, state in states() if kind == "fault_repaired"] == [
+        "refused",
+        "applied",
+        "for_person",
+        "for_person",
+    ]
+    fault.refresh_from_db()
+    assert fault.repair_note == "New coupling"
+
+
+def visit_time(visit):
+    return dt.datetime.combine(visit.planned_on, dt.time(8), tzinfo=dt.UTC)

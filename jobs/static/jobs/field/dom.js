@@ -61,6 +61,15 @@
   }
 
   /* Put words beside a field, or take them away. */
+  /* An error goes when what it was about is mended; new ones wait for the button. */
+  function forgetMended(within, errors) {
+    within.querySelectorAll(".field.wrong").forEach((field) => {
+      if (errors[field.dataset.field]) return;
+      field.classList.remove("wrong");
+      field.querySelectorAll(".error").forEach((old) => { if (!old.hidden) old.remove(); });
+    });
+  }
+
   function showErrors(within, errors) {
     within.querySelectorAll(".field").forEach((field) => {
       const words = errors[field.dataset.field];
@@ -90,5 +99,5 @@
     return form;
   }
 
-  root.Dom = { checkField, choiceField, draftForm, h, selectField, showErrors, textField };
+  root.Dom = { checkField, choiceField, draftForm, forgetMended, h, selectField, showErrors, textField };
 })(self);

@@ -60,6 +60,7 @@
     if (!values.severity) errors.severity = "Say how bad it is.";
     if (values.kind === "other" && !(values.description || "").trim()) errors.description = "Say in words what is wrong.";
     if (values.repaired && !(values.repair_note || "").trim()) errors.repair_note = "Say what was done.";
+    if (!values.repaired && (values.repair_note || "").trim()) errors.repair_note = "Tick that it was repaired on the spot, or empty this.";
     const text = (name) => (values[name] || "").trim();
     return [{
       kind: values.kind, severity: values.severity, place: values.place || "", description: text("description"),
@@ -103,8 +104,9 @@
       if (!root.Dom.showErrors(fields, errors)) return;
       await form.saving;
       const kind = app.bundle.fault_kinds.find(([value]) => value === data.kind)[1];
+      const severity = app.bundle.severities.find(([value]) => value === data.severity)[1];
       const kept = await app.add("fault", view.uuid, data, form.key, { words: "Fault kept.", draft: form.key,
-        value: { ...form.values }, back: location.hash }, { kind_name: kind });
+        value: { ...form.values }, back: location.hash }, { kind_name: kind, severity_name: severity });
       if (kept) app.go(place.startsWith("valve-") ? `visit/${view.uuid}/valve/${place.slice(6)}` : `visit/${view.uuid}`);
     }
 
@@ -112,5 +114,26 @@
     return [app.head(view), h("h1", {}, "Record a fault"), fields];
   }
 
-  root.FaultScreen = { screen };
+  /* What was done about a fault that is in the books. */
+  async function repairScreen(app, view, pk) {
+    const fault = view.faults.find((each) => each.pk === pk);
+    if (!fault) return app.notHere();
+    const form = await root.Dom.draftForm(`repaired/${view.uuid}/${pk}`, {}, app.storageFailed);
+    const fields = h("form", { novalidate: true, onsubmit: (event) => { event.preventDefault(); save(); } },
+      root.Dom.textField(form, "note", "What was done", { rows: 3, longest: 300 }),
+      h("p", { class: "actions" }, h("button", { class: "wide" }, "Keep this repair")));
+
+    async function save() {
+      const note = (form.values.note || "").trim();
+      if (!root.Dom.showErrors(fields, note ? {} : { note: "Say what was done." })) return;
+      await form.saving;
+      const kept = await app.add("fault_repaired", view.uuid, { fault: pk, note }, form.key,
+        { words: "Repair kept.", draft: form.key, value: { ...form.values }, back: location.hash });
+      if (kept) app.go(`visit/${view.uuid}`);
+    }
+    return [app.head(view), h("h1", {}, "Repaired"), h("p", {}, h("strong", {}, fault.kind_name), ` · ${fault.place}`),
+      fault.description && h("p", { class: "words" }, fault.description), fields];
+  }
+
+  root.FaultScreen = { repairScreen, screen };
 })(self);

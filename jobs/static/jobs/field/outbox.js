@@ -60,6 +60,13 @@
     return limit > highest * air.rounding ? highest : null;
   }
 
+  /* The most air this site takes: drip, where it is registered, caps whatever pipe was named. */
+  function airLimit(view, air) {
+    const material = view.steps.find((step) => step.key === air.material_key);
+    const named = view.site.has_drip ? "drip" : material && material.given ? material.given.text : "";
+    return named in air.limit_kpa ? air.limit_kpa[named] : Math.min(...Object.values(air.limit_kpa));
+  }
+
   /* The visit with this phone's own records on top, in order. Refused ones change nothing. */
   function overlay(visit, items, air) {
     const view = structuredClone(visit);
@@ -96,11 +103,15 @@
       const named = view.places.concat(view.valves.map((valve) => ({ key: `valve-${valve.pk}`, name: valve.name })));
       const place = named.find((each) => each.key === item.data.place);
       view.faults.unshift({
-        kind: item.data.kind, kind_name: item.kind_name || item.data.kind, severity: item.data.severity,
+        kind: item.data.kind, kind_name: item.kind_name || item.data.kind, severity: item.severity_name || item.data.severity,
         place: place ? place.name : "the site in general", own: item.order, found_at: item.recorded_at,
         description: item.data.description, repaired: Boolean(item.data.repair_note),
         valve: item.data.place.startsWith("valve-") ? Number(item.data.place.slice(6)) : null,
       });
+    },
+    fault_repaired(view, item) {
+      const fault = view.faults.find((each) => each.pk === item.data.fault);
+      if (fault) Object.assign(fault, { repaired: true, repair_note: item.data.note });
     },
     visit_finished(view) { view.state = "finished"; },
   };
@@ -139,6 +150,6 @@
   }
 
   root.Outbox = {
-    SCHEMA, airProblem, airStillOn, body, canTakeBack, closedBy, isWaiting, missing, next, overlay, settle, settledBy, valveAfter,
+    SCHEMA, airLimit, airProblem, airStillOn, body, canTakeBack, closedBy, isWaiting, missing, next, overlay, settle, settledBy, valveAfter,
   };
 })(typeof self === "undefined" ? globalThis : self);

@@ -4,6 +4,7 @@
 
   const { h } = root.Dom;
   const SEND_EVERY_MS = 30000;
+  const TREMBLE_MS = 400, TREMBLE_PX = 30;
   const UNDO_MS = 6000; // sending waits so long after an entry, so that it can be taken back
 
   const app = { person: null, bundle: null, items: [], undo: null, working: false, storage: "" };
@@ -227,6 +228,7 @@
       const view = app.view(visit);
       if (part === "valve") return root.ValveScreen.screen(app, view, Number(pk));
       if (part === "fault") return root.FaultScreen.screen(app, view, new URLSearchParams(query));
+      if (part === "repaired") return root.FaultScreen.repairScreen(app, view, Number(pk));
       if (part === "finish") return root.Screens.finishScreen(app, view);
       return root.Screens.visitScreen(app, view);
     };
@@ -246,11 +248,22 @@
     target.focus({ preventScroll: true });
   }
 
+  /* A second tap at the same place within moments is a tremble of the hand: it must not press what stands there by now. */
+  const tap = { at: -TREMBLE_MS, x: 0, y: 0 };
+  function onceATap(event) {
+    if (!event.detail) return; // from the keyboard
+    const again = event.timeStamp - tap.at < TREMBLE_MS && Math.hypot(event.clientX - tap.x, event.clientY - tap.y) < TREMBLE_PX;
+    if (again && event.target.closest("button, a")) { event.preventDefault(); event.stopImmediatePropagation(); return; }
+    Object.assign(tap, { at: event.timeStamp, x: event.clientX, y: event.clientY });
+  }
+
   async function boot() {
     window.addEventListener("hashchange", () => { say(""); show(true); });
     window.addEventListener("online", () => app.sendNow());
     document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") app.sendNow(); });
-    setInterval(() => app.sendNow(), SEND_EVERY_MS);
+    document.addEventListener("click", onceATap, true);
+    // While something can still be taken back, its own timer sends.
+    setInterval(() => { if (!app.undo) app.sendNow(); }, SEND_EVERY_MS);
     try {
       await root.Store.put("meta", Date.now(), "opened");
       app.person = (await root.Store.get("meta", "person")) || null;

@@ -132,7 +132,10 @@
       })),
       h("h2", { id: "faults" }, "Faults"),
       view.faults.length ? h("ul", { class: "plain" }, view.faults.map((fault) => h("li", {}, h("strong", {}, fault.kind_name), ` · ${fault.place} · ${fault.severity}`,
-        fault.repaired ? " · repaired" : ` · found ${root.Figures.date(fault.found_at)}`))) : h("p", { class: "quiet" }, "None."),
+        fault.repaired ? ` · repaired${fault.repair_note ? `: ${fault.repair_note}` : ""}` : ` · found ${root.Figures.date(fault.found_at)}`,
+        fault.description && h("p", { class: "words" }, fault.description),
+        fault.pk && !fault.repaired && (view.state === "started" || view.state === "finished")
+          && h("p", {}, h("a", { class: "button second", href: `#visit/${view.uuid}/repaired/${fault.pk}` }, "It is repaired"))))) : h("p", { class: "quiet" }, "None."),
       h("p", { class: "actions" }, h("a", { class: "button second", href: `#visit/${view.uuid}/fault` }, "Record a fault")),
       view.state === "started" && h("p", { class: "actions" }, h("a", { class: "button wide", href: `#visit/${view.uuid}/finish` }, "Finish the visit")),
     ];
@@ -182,7 +185,8 @@
       if (missing.length && !(form.values.accept_reason || "").trim()) errors.accept_reason = "Say why these are left out.";
       if ((iso("started_at") || iso("finished_at")) && !(form.values.times_reason || "").trim()) errors.times_reason = "Say why the times are changed.";
       if ((iso("finished_at") || new Date().toISOString()) < (iso("started_at") || view.started_at)) errors.finished_at = "The visit must finish after it starts.";
-      if (!root.Dom.showErrors(fields, errors)) { fields.querySelector("details").open = true; root.Dom.showErrors(fields, errors); return; }
+      if (errors.times_reason || errors.finished_at) fields.querySelector("details").open = true;
+      if (!root.Dom.showErrors(fields, errors)) return;
       await form.saving;
       const text = (name) => (form.values[name] || "").trim();
       const kept = await app.add("visit_finished", view.uuid, {
@@ -201,7 +205,7 @@
       h("input", { type: "datetime-local", id, value: form.values[name] || "", onchange: (event) => form.keep(name, event.target.value) }));
   }
 
-  const KINDS = { visit_started: "Visit started", checklist_answer: "Checklist step", measurement: "Valve measured", fault: "Fault", visit_finished: "Visit finished" };
+  const KINDS = { visit_started: "Visit started", checklist_answer: "Checklist step", measurement: "Valve measured", fault: "Fault", fault_repaired: "Fault repaired", visit_finished: "Visit finished" };
   const WORDS = { ready: "not sent", sending: "not sent", held: "waits for sign-in", refused: "refused, a person decides", gone: "the office decides" };
 
   /* What waits, what was refused, what the office decides on; and the way out if sending never works. */

@@ -13,6 +13,7 @@
     { name: "air_pressure_kpa", label: "Air used", quantity: "pressure", word: "as new", winter: true },
     { name: "air_min", label: "Air on, all passes", unit: "min", decimals: 1, word: "as new", winter: true },
   ];
+  const MOST_AIR_KPA = 1000; // above any blow-out: a slip of the unit; common practice, no source
   const YES_NO = [["yes", "yes"], ["no", "no"]];
   const PLAIN = { open_circuit: false, opens: "", closes: "", note: "" };
 
@@ -31,6 +32,7 @@
       data[field.name] = value;
       if (value === null) continue;
       if (field.name === "temperature_c" && (value < -60 || value > 90)) errors[field.name] = "This temperature cannot be right.";
+      else if (field.name === "air_pressure_kpa" && value > MOST_AIR_KPA) errors[field.name] = "This air pressure cannot be right.";
       else if (field.name !== "temperature_c" && (value < 0 || value > 1e6)) errors[field.name] = "Must not be negative or huge.";
     }
     for (const name of Object.keys(PLAIN)) data[name] = values[name] || PLAIN[name];
@@ -142,7 +144,17 @@
       root.Dom.textField(form, "note", "Note", { rows: 2 }),
       result,
       h("p", { class: "actions" }, h("button", { class: "wide" }, following && following.pk !== pk ? `Save, next ${following.name}` : "Save")));
-    form.changed = () => showFindings(app, view, valve, result, readForm(form.values, app.bundle.units)[0], fields);
+    const tooMuch = h("p", { class: "caution", role: "alert", hidden: true });
+    const airField = fields.querySelector("[data-field=air_pressure_kpa]");
+    if (airField) airField.append(tooMuch);
+    form.changed = () => {
+      const [data, errors] = readForm(form.values, app.bundle.units);
+      root.Dom.forgetMended(fields, errors);
+      const most = root.Outbox.airLimit(view, app.bundle.air);
+      tooMuch.hidden = data.air_pressure_kpa === null || data.air_pressure_kpa <= most * app.bundle.air.rounding;
+      tooMuch.textContent = `More than this site takes: at most ${root.Figures.withUnit(most, app.bundle.units.pressure)} by common practice. Stop, bleed off, look for damage.`;
+      showFindings(app, view, valve, result, data, fields);
+    };
     form.changed();
 
     async function save() {
