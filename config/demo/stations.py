@@ -23,6 +23,12 @@ def make_stations(*, today: dt.date, by: User) -> WeatherStation:
         (replayed, weather.replayed_text(text, today), f"replayed-{weather.SERIES.name}"),
     ):
         import_station_text(
-            station=station, text=days, file_name=file_name, file_format="seattle", keep_good_rows=True, by=by
+            station=station,
+            text=days,
+            file_name=file_name,
+            file_format="seattle",
+            keep_good_rows=True,
+            by=by,
+            today=max(today, weather.LAST_DAY),
         )
     return replayed

@@ -10,6 +10,7 @@ from pathlib import Path
 PACKAGE = importlib.util.find_spec("vega_datasets")
 SERIES = Path(str(PACKAGE and PACKAGE.origin)).parent / "_data" / "seattle-weather.csv"
 FIRST_YEAR, YEARS = 2012, 4
+LAST_DAY = dt.date(2015, 12, 31)
 PLACE = {"latitude": 47.444, "longitude": -122.314, "elevation_m": 130.0, "wind_height_m": 10.0, "coastal": False}
 
 
