@@ -1,4 +1,7 @@
-"""Meter readings once a month in season: what the published schedules let through, give or take, and one leak."""
+"""Meter readings once a month in season: what the published schedules let through, give or take, and one leak.
+
+Two meters were read around a night as well, see `field_tests`.
+"""
 
 import datetime as dt
 from collections import defaultdict
@@ -7,6 +10,7 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from config.demo.dice import dice
+from config.demo.field_tests import with_leak_test
 from config.demo.register import Progress
 from config.demo.seasons import Stop
 from config.demo.sketches import PLANTED, Mistake
@@ -35,7 +39,11 @@ def make_readings(*, seed: int, today: dt.date, stops: list[Stop], read_by: User
         for meter in Meter.objects.filter(site__in=batch).order_by("pk"):
             stop = batch[meter.site_id]
             leaks = leak_from if stop.name == PLANTED[Mistake.LEAK] else None
-            rows += _readings(seed, meter, stop, days, water[meter.site_id], leaks, read_by)
+            water_m3 = water[meter.site_id]
+            read = _readings(seed, meter, stop, days, water_m3, leaks, read_by)
+            unit_m3 = REGISTER_UNITS_M3[meter.unit]
+            used_a_day = water_m3.get((days[-1].year, days[-1].month), 0.0) / 31 / unit_m3
+            rows += with_leak_test(read, stop.index, today, unit_m3, used_a_day, read_by)
         MeterReading.objects.bulk_create(rows, batch_size=500)
         progress("meter readings", start + len(batch), len(stops))
 
