@@ -56,11 +56,15 @@ class SiteWeek:
 
 @dataclass(frozen=True)
 class OfficeWeek:
-    """All current sites: those that can be compared, and how many cannot, with the reason."""
+    """All current sites: those that can be compared, and how many cannot, with the reason.
+
+    `idle` is how many of those compared neither run nor need water, as in winter.
+    """
 
     rows: tuple[SiteWeek, ...]
     sites: int
     compared: int
+    idle: int
     without_published: int
     without_draft: int
     without_litres: int
@@ -96,7 +100,8 @@ def office_week(*, today: dt.date, threshold_percent: float, direction: str = "a
         rows.append(_site_week(row, litres, pauses.get(row.pk)))
     off = [row for row in rows if row.off_by(threshold_percent) and direction in ("all", row.direction)]
     off.sort(key=lambda row: (-abs(row.difference_l), row.name, row.site_id))
-    return OfficeWeek(tuple(off), sites, len(rows), no_published, no_draft, no_litres)
+    idle = sum(row.needed_l == 0 and row.published_l == 0 for row in rows)
+    return OfficeWeek(tuple(off), sites, len(rows), idle, no_published, no_draft, no_litres)
 
 
 @dataclass(frozen=True)

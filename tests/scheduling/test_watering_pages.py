@@ -273,6 +273,12 @@ def test_the_threshold_and_the_direction_narrow_the_week(as_office, off_week):
     assert "Off by more" in text_of(as_office.get(url("week"), {"threshold": "much", "direction": "all"}))
 
 
+def test_a_week_in_which_nothing_grows_says_so(as_office, off_week):
+    assert "None needs water" not in text_of(as_office.get(url("week"), {"threshold": "500", "direction": "all"}))
+    SeasonSchedule.objects.update(litres_per_week=0, litres_by_month=[0] * 12)
+    assert "None needs water this week, and by the schedules none runs." in text_of(as_office.get(url("week")))
+
+
 def test_the_week_takes_the_same_number_of_queries_for_one_site_and_for_three(
     as_office, off_week, django_assert_max_num_queries
 ):
