@@ -1,13 +1,14 @@
 """What was tested by hand in season: meters read around a night without watering, and cans set out over a zone."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from decimal import Decimal
 
 from config.demo.dice import dice
 from scheduling.actions.catch_cans import record_test
 from scheduling.models import CatchCanTest, WateringPause
-from sites.models import MeterReading, Site, User, Zone
+from sites.core.metering import REGISTER_UNITS_M3
+from sites.models import Meter, MeterReading, Site, User, Zone
 
 SEASON = ((4, 21), (10, 8))  # first and last day of tests: a schedule is in force and the water is on
 # Place among the sites -> what runs through its meter at night although no valve is open, L/h.
@@ -44,27 +45,35 @@ def leak_test_pauses(sites: Sequence[Site], today: dt.date) -> list[WateringPaus
 
 
 def with_leak_test(
-    rows: list[MeterReading], place: int, today: dt.date, unit_m3: float, used_a_day: float, read_by: User
+    rows: list[MeterReading],
+    meter: Meter,
+    place: int,
+    today: dt.date,
+    between: Callable[[dt.date, dt.date], float],
+    read_by: User,
 ) -> list[MeterReading]:
     """A meter's monthly `rows` and, where a test was made, the two of its night; what leaks runs on after it.
 
-    `used_a_day` is what the register moves by a day after the last of the rows.
+    `between` gives the register units that the schedule lets through from one day up to another.
     """
     if place not in LEAK_TESTS:
         return rows
     evening = leak_test_evening(today)
-    leak = LEAK_TESTS[place] / 1000 / unit_m3
+    leak = LEAK_TESTS[place] / 1000 / REGISTER_UNITS_M3[meter.unit]
     *_, before = (row for row in rows if row.read_on < evening)
     after = next((row for row in rows if row.read_on > evening), None)
-    if after is not None:
-        used_a_day = float(after.register - before.register) / (after.read_on - before.read_on).days
-    start = float(before.register) + used_a_day * (evening - before.read_on).days
+    start = float(before.register)
+    used = between(before.read_on, evening)
+    if after is None:
+        start += used
+    elif used:
+        start += float(after.register - before.register) * used / between(before.read_on, after.read_on)
     for row in rows:
         if row.read_on > evening:
             row.register += Decimal(f"{leak * 24 * (row.read_on - evening).days:.3f}")
     night = [
         MeterReading(
-            meter=before.meter,
+            meter=meter,
             read_on=day,
             read_at=time,
             register=Decimal(f"{register:.3f}"),
