@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from scheduling.actions.programs import StepChange
 from scheduling.models import ProgramStep, SeasonSchedule, WateringPause
-from sites.forms.base import use_native_pickers
+from sites.forms.base import RowsField, use_native_pickers
 
 LONGEST_RUN_MIN = 600
 THIS_WEEK = "week"
@@ -127,7 +127,7 @@ class WeekActionForm(forms.Form):
     use_required_attribute = False
     PUBLISH, VISIT, PAUSE, PAUSE_ALL = "publish", "visit", "pause", "pause_all"
     act = forms.ChoiceField(choices=[(act, act) for act in (PUBLISH, VISIT, PAUSE, PAUSE_ALL)])
-    draft = forms.ModelMultipleChoiceField(
+    draft = RowsField(
         queryset=SeasonSchedule.objects.none(), error_messages={"required": "Choose at least one site."}
     )
     starts_on = forms.DateField(label="Pause from")

@@ -314,6 +314,9 @@ def test_an_unfinished_order_for_the_week_is_refused_and_keeps_the_choice(as_off
     answer = as_office.post(url("week"), {"act": "publish"})
     assert answer.status_code == 422
     assert "Choose at least one site." in text_of(answer)
+    for strange in ("9" * 30, "x", "-1", ""):
+        answer = as_office.post(url("week"), {"act": "publish", "draft": [strange]})
+        assert answer.status_code == 422
     assert not WateringPause.objects.exists()
 
 
