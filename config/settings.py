@@ -223,6 +223,7 @@ SPECTACULAR_SETTINGS = {
         "VisitKind": "jobs.models.VisitKind",
         "FaultKind": "jobs.models.Fault.Kind",
         "DocumentKind": "reports.models.Document.Kind",
+        "SaleUnit": "jobs.models.SaleUnit",
     },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

@@ -118,6 +118,42 @@ class FaultAdmin(admin.ModelAdmin):
     ]
 
 
+@admin.register(models.PriceItem)
+class PriceItemAdmin(admin.ModelAdmin):
+    list_display = ["name", "unit", "price", "active"]
+    list_filter = ["active", "unit"]
+    search_fields = ["name"]
+
+
+@admin.register(models.Proposal)
+class ProposalAdmin(ReadOnlyAdmin):
+    list_display = ["number", "site", "state", "valid_until", "sent_at", "answered_at", "answered_by"]
+    list_select_related = ["site"]
+    list_filter = ["state"]
+    search_fields = ["number", "site__name", "answered_by"]
+
+
+@admin.register(models.ProposalLine)
+class ProposalLineAdmin(ReadOnlyAdmin):
+    list_display = ["proposal", "text", "quantity", "unit", "unit_price"]
+    list_select_related = ["proposal"]
+    search_fields = ["text", "proposal__number"]
+
+
+@admin.register(models.WorkRecord)
+class WorkRecordAdmin(ReadOnlyAdmin):
+    list_display = ["visit", "labour_min", "billed_at", "billed_by"]
+    list_select_related = ["visit__site", "billed_by"]
+    search_fields = ["visit__site__name"]
+
+
+@admin.register(models.WorkPart)
+class WorkPartAdmin(ReadOnlyAdmin):
+    list_display = ["record", "text", "quantity", "unit", "unit_price"]
+    list_select_related = ["record__visit__site"]
+    search_fields = ["text"]
+
+
 @admin.register(models.Replan)
 class ReplanAdmin(ReadOnlyAdmin):
     list_display = ["upset", "state", "first_day", "last_day", "asked_at", "asked_by"]

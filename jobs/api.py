@@ -193,7 +193,77 @@ class FaultViewSet(ReadViewSet):
         return Response(shown.data, status=status.HTTP_200_OK if known else status.HTTP_201_CREATED)
 
 
+class PriceItemSerializer(RowSerializer):
+    class Meta:
+        model = models.PriceItem
+        fields = "__all__"
+
+
+class PriceItemViewSet(RowViewSet):
+    """The price list. An item that a line was written with is not deleted: take it out of use by `active`."""
+
+    queryset = models.PriceItem.objects.all()
+    serializer_class = PriceItemSerializer
+    open_to = {**RowViewSet.open_to, "GET": OFFICE}
+    site_path = None
+
+
+class ProposalLineSerializer(serializers.ModelSerializer):
+    amount = serializers.DecimalField(max_digits=20, decimal_places=2, read_only=True)
+
+    class Meta:
+        model = models.ProposalLine
+        fields = ["position", "item", "text", "quantity", "unit", "unit_price", "amount", "fault"]
+
+
+class ProposalSerializer(RowSerializer):
+    lines = ProposalLineSerializer(many=True, read_only=True)
+    total = serializers.DecimalField(max_digits=20, decimal_places=2, read_only=True)
+
+    class Meta:
+        model = models.Proposal
+        fields = "__all__"
+
+
+class ProposalViewSet(ReadViewSet):
+    """Proposals are read here; they are written, sent and answered on their pages."""
+
+    queryset = models.Proposal.objects.prefetch_related("lines")
+    serializer_class = ProposalSerializer
+    open_to = {"GET": OFFICE}
+
+
+class WorkPartSerializer(serializers.ModelSerializer):
+    amount = serializers.DecimalField(max_digits=20, decimal_places=2, read_only=True)
+
+    class Meta:
+        model = models.WorkPart
+        fields = ["position", "item", "text", "quantity", "unit", "unit_price", "amount"]
+
+
+class WorkRecordSerializer(RowSerializer):
+    parts = WorkPartSerializer(many=True, read_only=True)
+    labour_amount = serializers.DecimalField(max_digits=20, decimal_places=2, read_only=True)
+    total = serializers.DecimalField(max_digits=20, decimal_places=2, read_only=True)
+
+    class Meta:
+        model = models.WorkRecord
+        fields = "__all__"
+
+
+class WorkRecordViewSet(ReadViewSet):
+    """Labour and parts with their prices, for the office's billing."""
+
+    queryset = models.WorkRecord.objects.prefetch_related("parts")
+    serializer_class = WorkRecordSerializer
+    open_to = {"GET": OFFICE}
+    site_path = "visit__site"
+
+
 ENDPOINTS = {
+    "price-items": PriceItemViewSet,
+    "proposals": ProposalViewSet,
+    "work-records": WorkRecordViewSet,
     "service-plans": ServicePlanViewSet,
     "season-windows": SeasonWindowViewSet,
     "visits": VisitViewSet,

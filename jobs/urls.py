@@ -3,6 +3,7 @@ from django.urls.converters import StringConverter
 
 from jobs.views import (
     calendar,
+    checklists,
     days,
     drawings,
     faults,
@@ -11,11 +12,14 @@ from jobs.views import (
     field_inbox,
     inbox,
     maps,
+    prices,
+    proposals,
     season,
     service_plan,
     team,
     upsets,
     visit_plan,
+    work,
 )
 from sites import converters  # noqa: F401 - registers <iso_date:...>
 
@@ -51,6 +55,19 @@ urlpatterns = [
     path("faults/<int:pk>/repair/", faults.fault_repair, name="fault_repair"),
     path("faults/<int:pk>/photos/", faults.fault_photos, name="fault_photos"),
     path("sites/<int:pk>/visits/", faults.site_visits, name="site_visits"),
+    path("visits/<int:pk>/work/", work.visit_work, name="visit_work"),
+    path("visits/<int:pk>/work/billed/", work.work_billed, name="work_billed"),
+    # Prices and proposals: the office's
+    path("prices/", prices.price_list, name="price_list"),
+    path("prices/new/", prices.price_new, name="price_new"),
+    path("prices/<int:pk>/", prices.price_edit, name="price_edit"),
+    path("prices/<int:pk>/delete/", prices.price_delete, name="price_delete"),
+    path("proposals/", proposals.proposal_list, name="proposal_list"),
+    path("sites/<int:pk>/proposals/new/", proposals.proposal_new, name="proposal_new"),
+    path("proposals/<int:pk>/", proposals.proposal, name="proposal"),
+    path("proposals/<int:pk>/discard/", proposals.proposal_discard, name="proposal_discard"),
+    path("proposals/<int:pk>/revise/", proposals.proposal_revise, name="proposal_revise"),
+    path("proposals/<int:pk>/withdraw/", proposals.proposal_withdraw, name="proposal_withdraw"),
     # The page that works without signal, and what it sends
     path("field/", field_app.shell, name="field_app"),
     path("field/worker.js", field_app.worker, name="field_worker"),
@@ -98,6 +115,8 @@ urlpatterns = [
     path("visits/<int:pk>/plan/unassign/", visit_plan.visit_unassign, name="visit_unassign"),
     path("visits/<int:pk>/plan/promise/", visit_plan.visit_promise, name="visit_promise"),
     path("visits/<int:pk>/plan/cancel/", visit_plan.visit_cancel, name="visit_cancel"),
+    path("checklists/", checklists.checklist_list, name="checklist_list"),
+    path("checklists/<slug:kind>/", checklists.checklist_edit, name="checklist_edit"),
     path("team/", team.technician_list, name="technician_list"),
     path("team/<int:pk>/", team.technician_edit, name="technician_edit"),
     path("team/<int:pk>/calendar/", calendar.feed_page, name="calendar"),

@@ -1,7 +1,8 @@
 from django import forms
-from django.core.validators import validate_email
+from django.core.validators import MaxLengthValidator, validate_email
 
 from jobs.models import VisitKind
+from reports.documents.words import Language
 from reports.models import BulkJob
 from sites.models import Site
 
@@ -56,6 +57,54 @@ class LinkForm(forms.Form):
     """For whom a link is made."""
 
     label = forms.CharField(label="For whom", max_length=120, required=False, help_text="Only the office sees this.")
+
+
+class AnswerForm(forms.Form):
+    """The client's answer to a proposal, in the words of the client's language."""
+
+    MOST = {"name": 120, "note": 500}
+
+    name = forms.CharField(max_length=MOST["name"], widget=forms.TextInput(attrs={"autocomplete": "name"}))
+    choice = forms.ChoiceField(choices=[("accept", ""), ("decline", "")], widget=forms.RadioSelect)
+    note = forms.CharField(max_length=MOST["note"], required=False, widget=forms.Textarea(attrs={"rows": 3}))
+    confirm = forms.BooleanField()
+
+    def __init__(self, data=None, *, words: Language, client: str, total: str) -> None:
+        super().__init__(data)
+        self.fields["name"].label = words.say("proposal.name")
+        self.fields["note"].label = words.say("proposal.answer_note")
+        self.fields["confirm"].label = words.say("proposal.confirm", client=client)
+        choice = self.fields["choice"]
+        choice.label = words.say("proposal.choice")
+        choice.choices = [
+            ("accept", words.say("proposal.accept", total=total)),
+            ("decline", words.say("proposal.decline")),
+        ]
+        for name in ("name", "choice", "confirm"):
+            self.fields[name].error_messages["required"] = words.say(f"proposal.need_{name}")
+        choice.error_messages["invalid_choice"] = words.say("proposal.need_choice")
+        for name, most in self.MOST.items():
+            for validator in self.fields[name].validators:
+                if isinstance(validator, MaxLengthValidator):
+                    validator.message = words.say("proposal.long", most=most)
+
+    @property
+    def accepted(self) -> bool:
+        return self.cleaned_data["choice"] == "accept"
+
+
+class OfficeAnswerForm(forms.Form):
+    """An answer that came by telephone, letter or mail."""
+
+    name = forms.CharField(label="Who answered", max_length=120)
+    choice = forms.ChoiceField(
+        label="Answer",
+        choices=[("accept", "accepted: it is an order"), ("decline", "declined")],
+        widget=forms.RadioSelect,
+    )
+    note = forms.CharField(
+        label="How and what was said", max_length=500, widget=forms.Textarea(attrs={"rows": 2}), help_text="Kept."
+    )
 
 
 class BulkForm(forms.Form):

@@ -5,7 +5,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from jobs.models import Visit
+from jobs.models import Proposal, Visit
 from sites.models import Role, Site, User
 from sites.models.places import site_scope
 
@@ -16,11 +16,15 @@ class Document(models.Model):
     class Kind(models.TextChoices):
         SEASON_REPORT = "season_report", "season report"
         SERVICE_SHEET = "service_sheet", "service sheet"
+        PROPOSAL = "proposal", "repair proposal"
 
     uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     kind = models.CharField(max_length=15, choices=Kind)
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="documents")
     visit = models.ForeignKey(Visit, null=True, blank=True, on_delete=models.PROTECT, related_name="documents")
+    proposal = models.OneToOneField(
+        Proposal, null=True, blank=True, on_delete=models.PROTECT, related_name="document"
+    )
     season_year = models.PositiveIntegerField()
     version = models.PositiveIntegerField()
     title = models.CharField(max_length=200)

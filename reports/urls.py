@@ -1,7 +1,7 @@
 from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
-from reports.views import appointments, bulk, cards, documents, fleet, mail_hooks, season, shared
+from reports.views import appointments, bulk, cards, documents, fleet, mail_hooks, proposals, season, shared, work
 from sites import converters  # noqa: F401 - registers <iso_date:...>
 
 
@@ -14,7 +14,14 @@ class FleetForm(StringConverter):
 
 
 register_converter(SheetForm, "sheet_form")
+
+
+class WorkForm(StringConverter):
+    regex = "xlsx|csv"
+
+
 register_converter(FleetForm, "fleet_form")
+register_converter(WorkForm, "work_form")
 
 app_name = "reports"
 urlpatterns = [
@@ -28,9 +35,16 @@ urlpatterns = [
     path("technicians/<int:technician>/run-sheet-<iso_date:date>.pdf", documents.run_sheet, name="run_sheet"),
     path("controllers/<int:pk>/card.pdf", cards.controller_card, name="controller_card"),
     path("controllers/<int:pk>/wiring.pdf", cards.wiring_card, name="wiring_card"),
+    path("controllers/<int:pk>/manual-run.pdf", cards.manual_run_sheet, name="manual_run_sheet"),
     path("appointments/", appointments.appointment_list, name="appointment_list"),
     path("appointments/tell/", appointments.tell_clients, name="appointments_tell"),
     path("appointments/mails/<int:pk>/", appointments.mail, name="appointment_mail"),
+    path("proposals/<int:pk>/send/", proposals.proposal_send, name="proposal_send"),
+    path("proposals/<int:pk>/draft.pdf", proposals.proposal_pdf, name="proposal_pdf"),
+    path("proposals/<int:pk>/mail/", proposals.proposal_mail, name="proposal_mail"),
+    path("proposals/<int:pk>/answer/", proposals.proposal_answer, name="proposal_answer"),
+    path("work/", work.work, name="work"),
+    path("work/<work_form:form>/", work.work_file, name="work_file"),
     path("your/", season.client_home, name="client_home"),
     path("reports/<int:pk>/test/", season.report_test, name="report_test"),
     path("reports/<int:pk>/links/make/", season.link_make, name="link_make"),
@@ -46,6 +60,7 @@ urlpatterns = [
     path("r/<str:token>/", shared.shared_enter, name="shared_enter"),
     path("shared/<uuid:uuid>/", shared.shared, name="shared"),
     path("shared/<uuid:uuid>/report.pdf", shared.shared_pdf, name="shared_pdf"),
+    path("shared/<uuid:uuid>/answer/", shared.shared_answer, name="shared_answer"),
     path("reminders/stop/<str:token>/", mail_hooks.unsubscribe, name="unsubscribe"),
     path("hooks/bounces/", mail_hooks.bounces, name="bounces"),
 ]

@@ -127,6 +127,9 @@ class ExplainedSerializer(serializers.Serializer):
 
 class ScheduleRequestSerializer(serializers.Serializer):
     site = serializers.IntegerField(help_text="The site to compute a draft for.")
+    keep_programs = serializers.BooleanField(
+        default=True, help_text="Keep programs that a person shaped, with new minutes; else fit programs anew."
+    )
 
 
 class SeasonScheduleViewSet(ReadViewSet):
@@ -142,7 +145,12 @@ class SeasonScheduleViewSet(ReadViewSet):
         wanted = ScheduleRequestSerializer(data=request.data)
         wanted.is_valid(raise_exception=True)
         site = visible_or_404(Site.objects.current(), request.user, pk=wanted.validated_data["site"])
-        draft = schedules.compute_draft(site=site, today=timezone.localdate(), by=request.user)
+        draft = schedules.compute_draft(
+            site=site,
+            today=timezone.localdate(),
+            by=request.user,
+            keep_programs=wanted.validated_data["keep_programs"],
+        )
         shown = SeasonScheduleSerializer(self.get_queryset().get(pk=draft.pk), context=self.get_serializer_context())
         return Response(shown.data, status=status.HTTP_201_CREATED)
 

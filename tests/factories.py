@@ -1,6 +1,7 @@
 """Boring rows for tests. Spell out only the odd fact; everything else is ordinary."""
 
 import datetime as dt
+from decimal import Decimal
 
 import factory
 from factory.django import DjangoModelFactory
@@ -202,6 +203,24 @@ class FaultFactory(DjangoModelFactory):
     kind = "pipe_leak"
     severity = "water_loss"
     found_at = dt.datetime(2026, 6, 1, 17, 0, tzinfo=dt.UTC)
+
+
+class PriceItemFactory(DjangoModelFactory):
+    class Meta:
+        model = jobs.PriceItem
+
+    name = factory.Sequence(lambda n: f"Item {n}")
+    price = Decimal("12.50")
+
+
+class ProposalFactory(DjangoModelFactory):
+    class Meta:
+        model = jobs.Proposal
+
+    site = factory.SubFactory(SiteFactory)
+    number = factory.Sequence(lambda n: n + 1)
+    valid_until = dt.date(2030, 1, 1)
+    currency = "USD"
 
 
 def make_small_site(client_name: str = "Hazel Court") -> sites.Site:

@@ -20,7 +20,18 @@ from django.test import Client
 from django.urls import URLResolver, get_resolver, reverse
 from PIL import Image
 
-from jobs.models import Absence, ChecklistTemplate, InboxRecord, PlanRun, Replan, ServicePlan, ValveMeasurement, Visit
+from jobs.models import (
+    Absence,
+    ChecklistTemplate,
+    InboxRecord,
+    PlanRun,
+    Proposal,
+    Replan,
+    ServicePlan,
+    ValveMeasurement,
+    Visit,
+    WorkRecord,
+)
 from reports.models import AppointmentMail, BulkJob, Delivery, Document, ShareLink
 from scheduling.models import (
     CatchCanTest,
@@ -94,6 +105,7 @@ SITES = {
     "sites:site_edit": page(OFFICE_ONLY, "site"),
     "sites:site_archive": page(OFFICE_ONLY, "site"),
     "sites:site_delete": page(OFFICE_ONLY, "site"),
+    "sites:zone_water": read(STAFF_ROWS, "site"),
     "sites:photo_new": page(STAFF_ROWS, "site"),
     "sites:photo": page("-+++NNN", "photo"),
     "sites:photo_delete": page(OFFICE_ONLY, "photo"),
@@ -198,6 +210,18 @@ JOBS = {
     "jobs:inbox": page(OFFICE_ONLY),
     "jobs:inbox_import": button(OFFICE_ONLY),
     "jobs:inbox_decide": button(OFFICE_ONLY, "inbox_record"),
+    "jobs:visit_work": page(STAFF_ROWS, "repair_visit"),
+    "jobs:work_billed": button(OFFICE_ONLY, "repair_visit"),
+    "jobs:price_list": read(OFFICE_ONLY),
+    "jobs:price_new": page(OFFICE_ONLY),
+    "jobs:price_edit": page(OFFICE_ONLY, "price_item"),
+    "jobs:price_delete": page(OFFICE_ONLY, "price_item"),
+    "jobs:proposal_list": read(OFFICE_ONLY),
+    "jobs:proposal_new": page(OFFICE_ONLY, "site"),
+    "jobs:proposal": page(OFFICE_ONLY, "draft_proposal"),
+    "jobs:proposal_discard": page(OFFICE_ONLY, "draft_proposal"),
+    "jobs:proposal_revise": button(OFFICE_ONLY, "sent_proposal"),
+    "jobs:proposal_withdraw": button(OFFICE_ONLY, "sent_proposal"),
     "jobs:service_plan": page(OFFICE_ONLY, "site"),
     "jobs:season_board": page(OFFICE_ONLY),
     "jobs:season_generate": button(OFFICE_ONLY, "year"),
@@ -215,6 +239,8 @@ JOBS = {
     "jobs:visit_unassign": button(OFFICE_ONLY, "visit"),
     "jobs:visit_promise": button(OFFICE_ONLY, "visit"),
     "jobs:visit_cancel": page(OFFICE_ONLY, "visit"),
+    "jobs:checklist_list": page(OFFICE_ONLY),
+    "jobs:checklist_edit": page(OFFICE_ONLY, "kind"),
     "jobs:technician_list": page(OFFICE_ONLY),
     "jobs:technician_edit": page(OFFICE_ONLY, "technician"),
     "jobs:absence_new": page(OFFICE_ONLY, "technician"),
@@ -230,8 +256,16 @@ REPORTS = {
     "reports:service_sheet": read(STAFF_ROWS, "visit", "blank"),
     "reports:run_sheet": read(STAFF_ROWS, "technician", "date"),
     "reports:controller_card": read(STAFF_ROWS, "controller"),
+    # Nothing is asked for: absent for all.
+    "reports:manual_run_sheet": read("-NNNN--", "controller"),
     "reports:wiring_card": read(STAFF_ROWS, "controller"),
     "reports:client_home": read("-----++"),
+    "reports:proposal_send": page(OFFICE_ONLY, "draft_proposal"),
+    "reports:proposal_pdf": read(OFFICE_ONLY, "draft_proposal"),
+    "reports:proposal_mail": read(OFFICE_ONLY, "sent_proposal"),
+    "reports:proposal_answer": page(OFFICE_ONLY, "sent_proposal"),
+    "reports:work": read(OFFICE_ONLY),
+    "reports:work_file": read(OFFICE_ONLY, "fleet_form"),
     "reports:report_test": button(OFFICE_ONLY, "report"),
     "reports:link_make": button(OFFICE_ONLY, "report"),
     "reports:link_revoke": button(OFFICE_ONLY, "share_link"),
@@ -246,6 +280,7 @@ REPORTS = {
     "reports:shared_enter": Route("NNNNNNN", OPEN, ("token",)),
     "reports:shared": Route("NNNNNNN", OPEN, ("link_uuid",)),
     "reports:shared_pdf": Route("NNNNNNN", OPEN, ("link_uuid",)),
+    "reports:shared_answer": Route(OPEN, "NNNNNNN", ("link_uuid",)),
     "reports:unsubscribe": Route("NNNNNNN", "NNNNNNN", ("token",)),
     "reports:bounces": Route(OPEN, "NNNNNNN"),
     "reports:appointment_list": read(OFFICE_ONLY),
@@ -286,6 +321,11 @@ API = {
     "api-visits-start": Route(ALL_ANY, STAFF_ROWS, ("visit",)),
     **resource("measurements", "measurement", listed=STAFF_ANY, rows=STAFF_ROWS, post=STAFF_ANY),
     **resource("faults", "fault", listed=STAFF_ANY, rows=STAFF_ROWS, post=STAFF_ANY),
+    **resource(
+        "price-items", "price_item", listed=OFFICE_ONLY, rows=OFFICE_ONLY, post=OFFICE_ONLY, change=OFFICE_ONLY
+    ),
+    **resource("proposals", "sent_proposal", listed=OFFICE_ONLY, rows=OFFICE_ONLY),
+    **resource("work-records", "work_record", listed=OFFICE_ONLY, rows=OFFICE_ONLY),
     **resource("documents", "report", listed=ALL_ANY, rows="-++NN+N"),
     **resource("deliveries", "delivery", listed=OFFICE_ONLY, rows=OFFICE_ONLY),
 }
@@ -348,6 +388,15 @@ def world(owner, office, technician, other_technician, site, client_user, strang
     link = ShareLink.objects.create(
         document=report, token_sha256="0" * 64, expires_at=dt.datetime(2100, 1, 1, tzinfo=dt.UTC)
     )
+    repair_visit = factories.VisitFactory(
+        site=site, kind="repair", technician=technician, planned_on=today, state="finished", started_at=noon,
+        finished_at=noon,
+    )  # fmt: skip
+    draft_proposal, sent_proposal = (factories.ProposalFactory(site=site, number=number) for number in (1, 2))
+    Proposal.objects.filter(pk=sent_proposal.pk).update(state="sent", sent_at=noon)
+    Document.objects.create(
+        kind="proposal", site=site, season_year=2026, version=1, title="Hazel proposal", proposal=sent_proposal
+    )
     bulk_job = BulkJob.objects.create(
         kind="sheets", shape="zip", title="Hazel", season_year=2026, prepared_on=today, state="done", total=1
     )
@@ -398,6 +447,10 @@ def world(owner, office, technician, other_technician, site, client_user, strang
                 visit=visit, kind="appointment", on_date=today, recipient="h@example.com", message_id="<1@a.com>"
             ),
             "share_link": link,
+            "repair_visit": repair_visit,
+            "work_record": WorkRecord.objects.create(visit=repair_visit, currency="USD"),
+            "price_item": factories.PriceItemFactory(),
+            "draft_proposal": draft_proposal, "sent_proposal": sent_proposal,
             "bulk_job": bulk_job,
             "delivery": Delivery.objects.create(
                 document=report, recipient="h@example.com", message_id=str(uuid.uuid4())

@@ -14,7 +14,6 @@ from unittest import mock
 from django.core.management import call_command
 from django.utils import timezone
 from pypdf import PdfReader
-from reportlab.pdfgen.canvas import Canvas
 
 from config.bench import output_of, start_in_own_database
 from jobs.models import Visit
@@ -29,6 +28,7 @@ from sites.models import Site
 
 SITES, SHEETS, FEW_SHEETS, RUNS = 120, 500, 100, 5
 DRAWN = 40  # documents of a kind that are drawn again and again
+Canvas = page.Canvas
 
 
 def run() -> Iterator[dict]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
-from config.demo import field_tests, meters, people, photos, register, schedules, seasons, stations, visits
+from config.demo import field_tests, meters, people, photos, register, repairs, schedules, seasons, stations, visits
 from config.demo.days import shift_of
 from config.demo.history import History
 from config.demo.register import Progress
@@ -57,6 +57,7 @@ def load_demo(*, sites: int, seed: int, today: dt.date, progress: Progress) -> N
     people.make_client_logins(first, second, staff.password)
     schedules.make_schedules(seed=seed, today=today, station=station, by=staff.owner, progress=progress)
     _make_seasons(seed=seed, today=today, staff=staff, progress=progress)
+    repairs.make_repairs(seed=seed, today=today, by=staff.office)
     photos.make_photos(seed=seed, by=staff.technicians[0], today=today)
     record(by=staff.owner, verb=VERB, subject=firm, sites=sites, seed=seed, today=today.isoformat())
 

@@ -4,6 +4,7 @@ import datetime as dt
 import random
 from dataclasses import dataclass, field
 
+from config.demo.pipes import plant_narrow_pipe, record_pipes
 from config.demo.sketches import NAMED, Kind, Mistake, SiteSketch
 from config.demo.zones import zone_of
 from sites.models import BackflowAssembly, Controller, Meter, Pump, Site, Valve, WaterSupply, Zone
@@ -70,6 +71,7 @@ def build_plant(site: Site, sketch: SiteSketch, rng: random.Random, today: dt.da
             plant.valves.append(master)
     if rng.random() < 0.9 or sketch.mistake:
         plant.meters.append(_meter(site, sketch, rng))
+    record_pipes(sketch, plant.supplies, plant.pumps, plant.valves, plant.zones)
     PLANTERS.get(sketch.mistake, _nothing)(plant)
     return plant
 
@@ -223,6 +225,7 @@ def _plant_doubtful_figures(plant: SitePlant) -> None:
     plant.zones[1].application_rate_mm_h = round(2.5 * plant.zones[1].application_rate_mm_h, 1)
     plant.zones[2].valve = None  # its valve stays, without a zone
     plant.valves[3].wire_length_m, plant.valves[3].wire_section_mm2 = 240.0, 0.2
+    plant_narrow_pipe(plant.zones[4])
     for backflow in plant.backflows:
         backflow.last_tested_on -= dt.timedelta(days=500)
         backflow.test_due_on -= dt.timedelta(days=500)

@@ -25,7 +25,9 @@ class Mistake(StrEnum):
     DOUBLE_TERMINAL = "two valves sit on one terminal"
     LEAK = "the meter runs well above the schedule: a leak"
     MISSING_FIGURES = "zones without area, rate or flow"
-    DOUBTFUL_FIGURES = "flow above the supply, a rate far from flow over area, a valve without zone, a thin wire"
+    DOUBTFUL_FIGURES = (
+        "flow above the supply, a rate far from flow over area, a valve without zone, a thin wire and pipe"
+    )
 
 
 @dataclass(frozen=True)

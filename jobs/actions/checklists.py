@@ -1,15 +1,16 @@
 """Checklists: the versions every installation begins with, and answers to single steps."""
 
 import datetime as dt
+from collections.abc import Sequence
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
 from jobs.core.cautions import air_pressure_problem
-from jobs.core.checklists import AIR_PRESSURE_LIMIT, DEFAULT_CHECKLISTS, PIPE_MATERIAL
+from jobs.core.checklists import AIR_PRESSURE_LIMIT, DEFAULT_CHECKLISTS, PIPE_MATERIAL, Step, problems_of
 from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, Visit
-from jobs.queries.checklists import checklist_rows
+from jobs.queries.checklists import checklist_rows, has_drip, steps_of
 from sites.actions.audit import record
 from sites.core.units import format_quantity
 from sites.models import Firm, User
@@ -24,20 +25,24 @@ def ensure_default_checklists(template_model=ChecklistTemplate, item_model=Check
         if template_model.objects.filter(kind=kind).exists():
             continue
         template = template_model.objects.create(kind=kind, version=1, current=True)
-        item_model.objects.bulk_create(
-            item_model(
-                template=template,
-                position=position,
-                key=step.key,
-                text=step.text,
-                caution=step.caution,
-                answer=step.answer,
-                unit_kind=step.unit_kind,
-                options=[list(option) for option in step.options],
-                gate=step.gate,
-            )
-            for position, step in enumerate(steps, start=1)
+        _add_steps(template, steps, item_model)
+
+
+def _add_steps(template: ChecklistTemplate, steps: Sequence[Step], item_model=ChecklistItem) -> None:
+    item_model.objects.bulk_create(
+        item_model(
+            template=template,
+            position=position,
+            key=step.key,
+            text=step.text,
+            caution=step.caution,
+            answer=step.answer,
+            unit_kind=step.unit_kind,
+            options=[list(option) for option in step.options],
+            gate=step.gate,
         )
+        for position, step in enumerate(steps, start=1)
+    )
 
 
 def current_checklist(kind: str) -> ChecklistTemplate:
@@ -47,6 +52,32 @@ def current_checklist(kind: str) -> ChecklistTemplate:
         ensure_default_checklists()
         found = ChecklistTemplate.objects.get(kind=kind, current=True)
     return found
+
+
+@transaction.atomic
+def save_checklist(*, kind: str, steps: Sequence[Step], based_on: int, by: User) -> ChecklistTemplate:
+    """Make `steps` the next version of a kind's checklist; visits under way keep the one they started with.
+
+    The same steps again make no new version. ValidationError if a safety step is missing or out of order, or
+    somebody saved another version since `based_on`.
+    """
+    problems = problems_of(kind, steps)
+    if problems:
+        raise ValidationError(problems)
+    before = ChecklistTemplate.objects.select_for_update().get(kind=kind, current=True)
+    if before.version != based_on:
+        raise ValidationError(
+            f"Version {before.version} was saved meanwhile. What you typed is still here: open the checklist anew in "
+            "another window and bring your changes into it."
+        )
+    if steps_of(before) == tuple(steps):
+        return before
+    before.current = False
+    before.save(update_fields=["current"])
+    made = ChecklistTemplate.objects.create(kind=kind, version=before.version + 1, current=True)
+    _add_steps(made, steps)
+    record(by=by, verb="checklist changed", subject=made, version=made.version)
+    return made
 
 
 @transaction.atomic
@@ -76,7 +107,7 @@ def answer_step(
     if gate is not None and done:
         raise ValidationError(f"This step is closed until this one is done: {gate.text}")
     if item.key == AIR_PRESSURE_LIMIT and done:
-        _check_air_pressure(number, rows.values())
+        _check_air_pressure(visit, number, rows.values())
     answer, _ = ChecklistAnswer.objects.update_or_create(
         visit=visit,
         item=item,
@@ -94,19 +125,22 @@ def answer_step(
     return answer
 
 
-def _check_air_pressure(limit_kpa: float | None, rows) -> None:
-    if limit_kpa is None:
-        raise ValidationError({"number": "Enter the air pressure limit."})
-    material = next((row.answer.text for row in rows if row.item.key == PIPE_MATERIAL and row.answer), "")
-    highest = air_pressure_problem(limit_kpa, material)
+def _check_air_pressure(visit: Visit, limit_kpa: float | None, rows) -> None:
+    if limit_kpa is None or limit_kpa <= 0:
+        raise ValidationError({"number": "Enter the air pressure limit, above 0."})
+    answered = next((row.answer.text for row in rows if row.item.key == PIPE_MATERIAL and row.answer), "")
+    drip = has_drip(visit.site_id)
+    highest = air_pressure_problem(limit_kpa, "drip" if drip else answered)
     if highest is not None:
         shown = format_quantity(highest, "pressure", Firm.current().units)
-        raise ValidationError({"number": f"Too high for this pipe: at most {shown} by common practice."})
+        what = "this site's drip zones" if drip else "this pipe"
+        raise ValidationError({"number": f"Too high for {what}: at most {shown} by common practice."})
 
 
 def _reopen_air_pressure(visit: Visit, material: str) -> None:
     """A limit confirmed for stronger pipe must be confirmed again for weaker pipe."""
     confirmed = ChecklistAnswer.objects.filter(visit=visit, item__key=AIR_PRESSURE_LIMIT, done=True).first()
-    if confirmed and air_pressure_problem(confirmed.number, material) is not None:
+    weakest = "drip" if has_drip(visit.site_id) else material
+    if confirmed and air_pressure_problem(confirmed.number, weakest) is not None:
         confirmed.done = False
         confirmed.save(update_fields=["done"])

@@ -11,6 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from jobs.actions.checklists import current_checklist
+from jobs.core.checklists import AIR_STILL_ON
 from jobs.models import ValveMeasurement, Visit
 from jobs.queries.field import air_still_connected, missing_at_finish
 from scheduling.actions.schedules import record_applied
@@ -106,9 +107,7 @@ def finish_visit(
     missing = missing_at_finish(visit)
     if air_still_connected(visit):
         # No reason outweighs this one: a line left under pressure hurts the next person who opens it.
-        raise ValidationError(
-            "Air was connected on this visit. Bleed it to zero, take the hose off, tick that step, then finish."
-        )
+        raise ValidationError(AIR_STILL_ON)
     at = at or timezone.now()
     _check_finish(visit, started_at, finished_at or at, times_reason, missing, accept_reason, bool(finished_at))
     recorded_start = visit.started_at

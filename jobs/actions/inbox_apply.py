@@ -52,13 +52,20 @@ def _start(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: U
 
 
 def _answer(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
-    item = ChecklistItem.objects.filter(pk=data["item"], template_id=visit.checklist_id).first()
+    item = _item_of(visit, data["item"])
     if item is None:
         raise NeedsPerson("This step is not on the visit's checklist.")
     new = {name: data[name] for name in ("done", "number", "text")}
     if decided_by is None:
         _check_step_as_seen(visit, item, new, data["seen"])
     answer_step(visit=visit, item=item, by=by, answered_at=entry.happened_at, late=decided_by is not None, **new)
+
+
+def _item_of(visit: Visit, item_pk: int) -> ChecklistItem | None:
+    """The step on the visit's own checklist; a phone that left before the office's change names it by an older
+    version, where the same key is the same step."""
+    known = ChecklistItem.objects.filter(pk=item_pk, template__kind=visit.kind).first()
+    return known and ChecklistItem.objects.filter(template_id=visit.checklist_id, key=known.key).first()
 
 
 def _check_step_as_seen(visit: Visit, item: ChecklistItem, new: dict, seen: dict | None) -> None:

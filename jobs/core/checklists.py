@@ -11,6 +11,7 @@ PIPE_MATERIAL = "pipe_material"
 AIR_PRESSURE_LIMIT = "air_pressure_limit"
 AIR_CONNECTED = "connected_downstream"
 AIR_RELEASED = "air_released"
+AIR_STILL_ON = "Air was connected on this visit. Bleed it to zero, take the hose off, tick that step, then finish."
 
 
 @dataclass(frozen=True)
@@ -179,3 +180,30 @@ DEFAULT_CHECKLISTS: dict[str, tuple[Step, ...]] = {
     "winterisation": WINTERISATION,
     "repair": REPAIR,
 }
+
+
+def safety_keys(kind: str) -> tuple[str, ...]:
+    """The steps of this kind that rules rest on, in their order: gates, and what is known of the air."""
+    air = (PIPE_MATERIAL, AIR_PRESSURE_LIMIT, AIR_CONNECTED, AIR_RELEASED)
+    return tuple(step.key for step in DEFAULT_CHECKLISTS[kind] if step.gate or step.key in air)
+
+
+def problems_of(kind: str, steps: Sequence[Step]) -> list[str]:
+    """Why these steps cannot be the checklist of `kind`: words for the person, none where they can."""
+    if not steps:
+        return ["A checklist needs at least one step."]
+    usual = {step.key: step for step in DEFAULT_CHECKLISTS[kind]}
+    here = {step.key: step for step in steps}
+    found = []
+    for key in safety_keys(kind):
+        if key not in here:
+            found.append(f"This step keeps people safe and must stay: {usual[key].text}")
+        elif usual[key].gate and not here[key].gate:
+            found.append(f"The steps after this one must wait for it: {usual[key].text}")
+        elif usual[key].caution and not here[key].caution.strip():
+            found.append(f"The caution of this step must not be empty: {here[key].text}")
+    order = [key for key in here if key in safety_keys(kind)]
+    if not found and order != list(safety_keys(kind)):
+        texts = "; ".join(here[key].text for key in safety_keys(kind))
+        found.append(f"The safety steps must stay in their order: {texts}")
+    return found

@@ -13,6 +13,9 @@ ELECTRICAL_GROUPS = ("resistance", "voltage", "current")
 UNITS = {"resistance": "Ω", "voltage": "V", "current": "A", "flow": "L/min", "pressure": "kPa"}
 
 
+NOMINAL_V = 24.0
+
+
 @dataclass(frozen=True)
 class ValveBaseline:
     """What is known of the valve: the coil as new at 20 degC, its wires, supply, and usual water figures.
@@ -25,7 +28,8 @@ class ValveBaseline:
     wire_length_m: float | None = None
     wire_section_mm2: float | None = None
     common_section_mm2: float | None = None
-    source_v: float = 24.0
+    source_v: float = NOMINAL_V
+    source_measured: bool = False
     minimum_v: float = 19.0  # lower end of the usual 19 to 21 V; common practice, never a specific coil
     holding_va: float | None = None
     flow_l_min: float | None = None
@@ -265,7 +269,8 @@ def _short(value: float, compared: str) -> str:
 
 def _assumed(compared: str, reading: ValveReading, baseline: ValveBaseline) -> tuple[str, ...]:
     if compared == "voltage":
-        return (f"supply {baseline.source_v:.0f} V, valve minimum {baseline.minimum_v:.0f} V",)
+        supply = () if baseline.source_measured else (f"supply {baseline.source_v:.0f} V",)
+        return (*supply, f"valve minimum {baseline.minimum_v:.0f} V")
     if compared != "resistance":
         return ()
     assumed = []

@@ -16,6 +16,7 @@ from jobs.queries.field import schedule_to_set
 from sites.actions.photos import ACCEPTED_TYPES
 from sites.core.units import format_quantity
 from sites.forms.base import RowsField
+from sites.forms.plant import HIGHEST_PRESSURE_KPA, PRESSURE_TOO_HIGH
 from sites.forms.quantities import QuantityField, QuantityModelForm
 from sites.models import Controller, Firm, Site, Valve, WaterSupply, Zone
 
@@ -151,6 +152,8 @@ def _number(item: ChecklistItem) -> forms.Field:
         return forms.FloatField(**kwargs)
     field = QuantityField(quantity=item.unit_kind, **kwargs)
     field.use_system(Firm.current().units)
+    if item.unit_kind == "pressure":
+        field.validators.append(MaxValueValidator(HIGHEST_PRESSURE_KPA, PRESSURE_TOO_HIGH))
     return field
 
 

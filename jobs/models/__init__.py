@@ -1,10 +1,11 @@
-"""Service work: plans and windows, visits and day routes, checklists, measurements, faults."""
+"""Service work: plans and windows, visits, day routes, checklists, measurements, faults, proposals, work records."""
 
 from jobs.models.checklists import ChecklistAnswer, ChecklistItem, ChecklistTemplate
 from jobs.models.feeds import CalendarFeed
 from jobs.models.field import Fault, ValveMeasurement
 from jobs.models.inbox import FieldDevice, InboxRecord, PhotoPiece, PhotoUpload
 from jobs.models.plans import PlanRun
+from jobs.models.proposals import PriceItem, Proposal, ProposalLine, SaleUnit
 from jobs.models.travel import TravelLeg
 from jobs.models.upsets import Replan
 from jobs.models.visits import (
@@ -16,6 +17,7 @@ from jobs.models.visits import (
     Visit,
     VisitKind,
 )
+from jobs.models.work import WorkPart, WorkRecord
 
 __all__ = [
     "Absence",
@@ -30,7 +32,11 @@ __all__ = [
     "PhotoPiece",
     "PhotoUpload",
     "PlanRun",
+    "PriceItem",
+    "Proposal",
+    "ProposalLine",
     "Replan",
+    "SaleUnit",
     "SeasonWindow",
     "ServicePlan",
     "TechnicianProfile",
@@ -38,4 +44,6 @@ __all__ = [
     "ValveMeasurement",
     "Visit",
     "VisitKind",
+    "WorkPart",
+    "WorkRecord",
 ]

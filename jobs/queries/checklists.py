@@ -2,8 +2,10 @@
 
 from dataclasses import dataclass
 
-from jobs.core.checklists import closing_gates
+from jobs.core.checklists import Step, closing_gates
 from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, Visit
+from sites.models import Zone
+from sites.models.plant import DRIP_EMITTERS
 
 
 @dataclass(frozen=True)
@@ -20,6 +22,27 @@ class ChecklistRow:
 def checklist_of(visit: Visit) -> ChecklistTemplate | None:
     """The version the visit was started with, or before that the current one of its kind."""
     return visit.checklist or ChecklistTemplate.objects.filter(kind=visit.kind, current=True).first()
+
+
+def steps_of(template: ChecklistTemplate) -> tuple[Step, ...]:
+    """A version's steps in order, as the rules know them."""
+    return tuple(
+        Step(
+            key=item.key,
+            text=item.text,
+            caution=item.caution,
+            gate=item.gate,
+            answer=item.answer,
+            unit_kind=item.unit_kind,
+            options=tuple((word, label) for word, label in item.options),
+        )
+        for item in template.items.all()
+    )
+
+
+def has_drip(site_id: int) -> bool:
+    """Whether air may reach drip, the weakest there is, whatever the pipe."""
+    return Zone.objects.filter(site_id=site_id, in_use=True, emitter__in=DRIP_EMITTERS).exists()
 
 
 def checklist_rows(visit: Visit) -> list[ChecklistRow]:

@@ -36,6 +36,7 @@ class Day:
     shift: Shift
     travel: TravelMatrix
     away: str
+    also_there: dict[int, str]
 
     def in_order(self, order: Sequence[Visit]) -> DayRoute:
         """The times of what is left in this order."""
@@ -61,6 +62,8 @@ class Day:
         for visit in self.to_do:
             if self.date.weekday() not in visit.site.open_weekdays:
                 texts.append(f"{named(visit)}: closed on {WEEKDAYS[self.date.weekday()]}s")
+            if visit.site_id in self.also_there:
+                texts.append(f"{named(visit)}: {self.also_there[visit.site_id]} is there on the same day")
             if self.date > visit.due_on:
                 late = (self.date - visit.due_on).days
                 texts.append(f"{named(visit)}: {late} day{'s' if late > 1 else ''} after its deadline")
@@ -82,20 +85,27 @@ def visits_in(first_day: dt.date, last_day: dt.date) -> QuerySet[Visit]:
         state__in=[Visit.State.CANCELLED, Visit.State.OPEN]
     )
     place = [F("position").asc(nulls_last=True), F("arrives_at").asc(nulls_last=True), "pk"]
-    return rows.select_related("site__client").order_by("planned_on", *place)
+    return rows.select_related("site__client", "technician").order_by("planned_on", *place)
 
 
 def read_days(date: dt.date, technicians: Sequence[User]) -> list[Day]:
     """The day of each of these technicians (with profile and absences fetched along)."""
     firm = Firm.current()
     visits: dict[int, list[Visit]] = defaultdict(list)
-    for visit in visits_in(date, date).filter(technician__in=technicians):
+    for visit in visits_in(date, date):
         visits[visit.technician_id].append(visit)
-    return [day_of(user, date, visits[user.pk], firm) for user in technicians]
+    others = [visit for rows in visits.values() for visit in rows]
+    return [day_of(user, date, visits[user.pk], firm, others) for user in technicians]
 
 
-def day_of(technician: User, date: dt.date, visits: Sequence[Visit], firm: Firm) -> Day:
-    """Split the day's visits into what stands and what is left, with the clock of the rest."""
+def day_of(
+    technician: User, date: dt.date, visits: Sequence[Visit], firm: Firm, everybodys: Sequence[Visit] = ()
+) -> Day:
+    """Split the day's visits into what stands and what is left, with the clock of the rest.
+
+    `everybodys` are all visits of the date: two people at one site, one of them with air, must know of each other.
+    """
+    others = [visit for visit in everybodys if visit.technician_id != technician.pk]
     done = sorted((v for v in visits if v.state in UNDER_WAY), key=lambda v: (v.started_at, v.pk))
     to_do = [v for v in visits if v.state not in UNDER_WAY]
     shift = shift_of(technician.technician_profile, firm)
@@ -109,6 +119,7 @@ def day_of(technician: User, date: dt.date, visits: Sequence[Visit], firm: Firm)
         _rest(shift, done, date, firm),
         travel_between(points),
         why_away(technician, date),
+        {visit.site_id: str(visit.technician) for visit in others},
     )
 
 

@@ -3,7 +3,7 @@
 import re
 from dataclasses import dataclass, replace
 
-from jobs.core.diagnosis import Finding, ValveBaseline, ValveReading, diagnose, figures
+from jobs.core.diagnosis import NOMINAL_V, Finding, ValveBaseline, ValveReading, diagnose, figures
 from jobs.core.diagnosis_rules import Level
 from jobs.models import ValveMeasurement, Visit
 from jobs.queries.places import named
@@ -117,6 +117,8 @@ def valve_baseline(valve: Valve) -> ValveBaseline:
     flows = [zone.flow_l_min for zone in valve.zones.all() if zone.in_use]
     return ValveBaseline(
         output=valve.controller.output,
+        source_v=valve.controller.output_v or NOMINAL_V,
+        source_measured=valve.controller.output_v is not None,
         coil_resistance_ohm=valve.coil_resistance_ohm,
         wire_length_m=valve.wire_length_m,
         wire_section_mm2=valve.wire_section_mm2,

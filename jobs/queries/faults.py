@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from jobs.core.diagnosis import Finding
+from jobs.core.diagnosis_rules import Level
 from jobs.models import Fault, Visit
 from jobs.queries.diagnosis import ValveCheck
+from jobs.queries.field import valve_checks
 from jobs.queries.places import PLACES, place_of
-from sites.models import AuditEntry, Photo, Site, User
+from sites.models import AuditEntry, Photo, Site, User, Valve
 
 
 def with_place(faults: QuerySet) -> QuerySet:
@@ -25,6 +27,19 @@ def with_known_faults(check: ValveCheck) -> list[tuple[Finding, Fault | None]]:
     """Each finding with the open fault of this valve that already tells it."""
     known = {fault.kind: fault for fault in Fault.objects.open().filter(valve=check.valve)}
     return [(finding, known.get(finding.fault_kind)) for finding in check.findings]
+
+
+def found_without_fault(visit: Visit) -> list[tuple[Valve, Finding]]:
+    """What this visit's figures say must be acted on, at valves where nobody has recorded that fault."""
+    told = Fault.objects.open().filter(site_id=visit.site_id) | Fault.objects.filter(found_on_visit=visit)
+    known = set(told.values_list("valve_id", "kind"))
+    return [
+        (check.valve, finding)
+        for check in valve_checks(visit)
+        if check.measurement
+        for finding in check.findings
+        if finding.level is Level.ACT and finding.fault_kind and (check.valve.pk, finding.fault_kind) not in known
+    ]
 
 
 def fault_rows(faults: QuerySet) -> list[FaultRow]:

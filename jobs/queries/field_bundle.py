@@ -4,14 +4,15 @@ import datetime as dt
 from dataclasses import asdict
 from typing import Any
 
+from django.urls import reverse
 from django.utils import timezone
 
 from jobs.core.cautions import AIR_PRESSURE_LIMIT_KPA, CAUTIONS, ROUNDING
-from jobs.core.checklists import AIR_PRESSURE_LIMIT, PIPE_MATERIAL
+from jobs.core.checklists import AIR_CONNECTED, AIR_PRESSURE_LIMIT, AIR_RELEASED, AIR_STILL_ON, PIPE_MATERIAL
 from jobs.core.diagnosis import UNITS, rule_table
 from jobs.core.field_records import SCHEMAS
 from jobs.models import Fault, ValveMeasurement, Visit
-from jobs.queries.checklists import checklist_rows
+from jobs.queries.checklists import checklist_rows, has_drip
 from jobs.queries.diagnosis import NUMBERS, ValveCheck
 from jobs.queries.faults import open_faults
 from jobs.queries.field import MEASURED_KINDS, geo_uri, schedule_to_set, tel_uri, today_stops, valve_checks
@@ -42,6 +43,9 @@ def day_bundle(user: User, date: dt.date) -> dict[str, Any]:
             "rounding": ROUNDING,
             "limit_key": AIR_PRESSURE_LIMIT,
             "material_key": PIPE_MATERIAL,
+            "connected_key": AIR_CONNECTED,
+            "released_key": AIR_RELEASED,
+            "still_on": AIR_STILL_ON,
         },
         "fault_kinds": Fault.Kind.choices,
         "severities": Fault.Severity.choices,
@@ -90,6 +94,8 @@ def _visit(visit: Visit) -> dict[str, Any]:
                 {"pk": photo.pk, "caption": photo.caption}
                 for photo in Photo.objects.filter(site=site).order_by("-taken_at", "-pk")[:SHOWN_PHOTOS]
             ],
+            "drawings": _drawings(site),
+            "has_drip": has_drip(site.pk),
         },
         "measures_valves": visit.kind in MEASURED_KINDS,
         "steps": [_step(row) for row in checklist_rows(visit)],
@@ -120,6 +126,18 @@ def _places(site) -> list[dict[str, str]]:
     rows += [("controller", row) for row in site.controllers.all()]
     rows += [("supply", row) for row in site.supplies.all()]
     return [{"key": f"{word}-{row.pk}", "name": f"{word}: {row}"} for word, row in rows]
+
+
+def _drawings(site) -> list[dict[str, str]]:
+    """Addresses of the pictures that are kept on the phone, a width of its own."""
+    return [
+        {
+            "url": reverse("jobs:plant_drawing", args=[controller.pk, kind, "narrow"]),
+            "title": f"{title}, {controller}",
+        }
+        for controller in site.controllers.all()
+        for kind, title in (("water-path", "Where the water goes"), ("terminals", "Which wire goes where"))
+    ]
 
 
 def _step(row) -> dict[str, Any]:

@@ -71,6 +71,12 @@ def suggested_windows(season_year: int, chance: float) -> list[Suggestion]:
     return [startup, _mid_season(startup, winterisation), winterisation]
 
 
+def windows_over(season_year: int, today: dt.date) -> list[VisitKind]:
+    """The kinds of visit whose window of this season has passed."""
+    ended = SeasonWindow.objects.filter(season_year=season_year, due_on__lt=today).values_list("kind", flat=True)
+    return [kind for kind in SEASONAL if kind in set(ended)]
+
+
 def _stations() -> list[tuple[WeatherStation, list[float]]]:
     """Stations with the rises (m) of their current sites."""
     rises: dict[int, list[float]] = {}

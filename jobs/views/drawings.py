@@ -2,6 +2,7 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
 from jobs.queries.plant_drawing import drawn_plant, drawn_plants
@@ -26,6 +27,7 @@ def drawings(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "jobs/drawings.html", {"site": site, "plants": drawn_plants(site)})
 
 
+@gzip_page
 @require_safe
 @open_to(*STAFF)
 def plant_drawing(request: HttpRequest, pk: int, kind: str, shape: str) -> HttpResponse:

@@ -20,6 +20,8 @@ from jobs.queries.faults import (
 from jobs.queries.faults import (
     site_visits as visits_of_site,
 )
+from jobs.queries.planning import firm_today
+from jobs.queries.proposals import proposals_of
 from jobs.views.field import in_site_time, own_visit, show_problem
 from sites.access import OFFICE, STAFF, open_to, visible_or_404
 from sites.models import Site
@@ -97,7 +99,13 @@ def _fault_page(request: HttpRequest, fault: Fault, **wrong) -> HttpResponse:
         "dismiss_form": CloseFaultForm(label="Why it needs no repair", prefix="dismiss"),
         "photos_form": PhotosForm(),
     } | wrong
-    context = {"story": fault_story(fault, request.user), "fault": fault, "site": fault.site, **forms}
+    context = {
+        "story": fault_story(fault, request.user),
+        "proposals": proposals_of(fault, request.user, firm_today()),
+        "fault": fault,
+        "site": fault.site,
+        **forms,
+    }
     with in_site_time(fault.site):
         return render(request, "jobs/fault.html", context, status=422 if wrong else 200)
 

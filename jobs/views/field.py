@@ -24,7 +24,7 @@ from jobs.forms.field import FinishForm, MeasurementForm, StepForm
 from jobs.models import ChecklistItem, Visit, VisitKind
 from jobs.queries.checklists import checklist_rows
 from jobs.queries.diagnosis import ValveCheck
-from jobs.queries.faults import open_faults, with_known_faults
+from jobs.queries.faults import found_without_fault, open_faults, with_known_faults
 from jobs.queries.field import (
     MEASURED_KINDS,
     geo_uri,
@@ -267,5 +267,11 @@ def visit_finish(request: HttpRequest, visit: Visit) -> HttpResponse:
         else:
             messages.success(request, f"{visit.site} is finished.")
             return redirect("jobs:visit", visit.pk)
-    context = {"visit": visit, "site": visit.site, "form": form, "missing": missing}
+    context = {
+        "visit": visit,
+        "site": visit.site,
+        "form": form,
+        "missing": missing,
+        "not_recorded": found_without_fault(visit),
+    }
     return render(request, "jobs/field_finish.html", context, status=422 if request.method == "POST" else 200)

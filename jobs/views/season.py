@@ -16,7 +16,7 @@ from jobs.forms.planning import ChanceForm, PlanForm, SeasonFilterForm, WindowFo
 from jobs.models import PlanRun, SeasonWindow
 from jobs.queries.planning import firm_today
 from jobs.queries.season_board import SeasonBoard, default_year, season_board
-from jobs.queries.windows import CHANCES, SEASONAL, suggested_windows
+from jobs.queries.windows import CHANCES, SEASONAL, suggested_windows, windows_over
 from jobs.tasks import compute_plan
 from jobs.views.field import show_problem
 from sites.access import OFFICE, open_to
@@ -61,11 +61,12 @@ def generate(request: HttpRequest, year: int) -> HttpResponse:
         messages.error(request, " ".join(error.messages))
     else:
         words = (
-            f"{made} visits of {year} made."
+            f"{made} visit{'' if made == 1 else 's'} of {year} made."
             if made
             else f"Every ordered visit of {year} whose window is not over exists."
         )
-        messages.success(request, words)
+        over = [kind.label for kind in windows_over(year, firm_today())]
+        messages.success(request, f"{words} Not made, the window is over: {', '.join(over)}." if over else words)
     return redirect(board_url(year))
 
 

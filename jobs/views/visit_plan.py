@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from jobs.actions.planning import add_visit, cancel_visit, change_visit, pin, unassign
+from jobs.actions.proposals import REPAIR_WITHIN_DAYS
 from jobs.forms.planning import CancelForm, NewVisitForm, PromiseForm, VisitForm
 from jobs.models import Visit, VisitKind
 from jobs.queries.planning import firm_today
@@ -19,8 +20,6 @@ from jobs.queries.visit_plan import cancel_reason, visit_history
 from jobs.tasks import nudge_listeners
 from jobs.views.field import show_problem
 from sites.access import OFFICE, open_to, visible_or_404
-
-REPAIR_WITHIN_DAYS = 14  # common practice, no source
 
 
 def _visit_or_404(request: HttpRequest, pk: int) -> Visit:

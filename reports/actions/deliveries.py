@@ -2,17 +2,20 @@
 
 import datetime as dt
 import smtplib
+from dataclasses import asdict
 
 from django.conf import settings
 from django.core.mail import EmailMessage
 from django.db import transaction
 from django.utils import timezone
 
+from jobs.models import Proposal
 from reports.actions import ledger
 from reports.actions.ledger import NotSendable, count_as_sent, new_message_id, send_again
-from reports.actions.links import LINK_DAYS, delivery_link, make_link
+from reports.actions.links import delivery_link, link_end, make_link
 from reports.models import Delivery, Document
 from reports.queries.messages import MailText, season_report_mail
+from reports.queries.proposal import proposal_data, proposal_mail
 from sites.actions.audit import record
 from sites.models import Client, User
 
@@ -26,6 +29,9 @@ def order_delivery(*, document: Document, recipients: list[str], by: User | None
     """
     if not recipients:
         raise NotSendable("There is no e-mail address to send to. Enter one, or add it to the client.")
+    proposal = document.proposal
+    if proposal is not None and proposal.state != Proposal.State.SENT:
+        raise NotSendable(f"{proposal} is {proposal.get_state_display()}: it does not go out any more.")
     with transaction.atomic():
         if document.published_at is None:
             Document.objects.filter(pk=document.pk, published_at=None).update(published_at=timezone.now())
@@ -49,7 +55,10 @@ def send_due(*, now: dt.datetime) -> int:
 
 
 def goes_as_link(document: Document) -> bool:
-    """The client's choice. A report made before there was a page for it goes as a file."""
+    """The client's choice; a proposal always, since it is answered there. A report made before there was a page for
+    it goes as a file."""
+    if document.kind == Document.Kind.PROPOSAL:
+        return True
     return document.site.client.report_as == Client.ReportAs.LINK and document.content is not None
 
 
@@ -61,22 +70,24 @@ def shared_url(token: str) -> str:
 def preview(document: Document, *, now: dt.datetime) -> MailText:
     """The mail as it would go out now; in place of a link's token stands a row of dots."""
     if goes_as_link(document):
-        return season_report_mail(document, link=shared_url("…"), until=_last_day(now))
+        return _text(document, shared_url("…"), link_end(document, now))
     return season_report_mail(document)
 
 
-def _last_day(now: dt.datetime) -> dt.date:
-    return timezone.localdate(now + dt.timedelta(days=LINK_DAYS))
+def _text(document: Document, link: str, ends_at: dt.datetime) -> MailText:
+    if document.kind == Document.Kind.PROPOSAL:
+        return proposal_mail(document, link=link)
+    return season_report_mail(document, link=link, until=timezone.localdate(ends_at))
 
 
 def _message(delivery: Delivery) -> EmailMessage:
     """Exactly what goes out; the preview page shows the same words."""
     document = delivery.document
-    text = season_report_mail(document)
     if goes_as_link(document):
         link, token = delivery_link(delivery=delivery, now=timezone.now())
-        until = timezone.localdate(link.expires_at)
-        text = season_report_mail(document, link=shared_url(token), until=until)
+        text = _text(document, shared_url(token), link.expires_at)
+    else:
+        text = season_report_mail(document)
     return _mail(document, text, delivery.recipient, {"Message-ID": delivery.message_id})
 
 
@@ -102,10 +113,17 @@ def send_test(*, document: Document, now: dt.datetime, by: User) -> str:
     text = season_report_mail(document)
     if goes_as_link(document):
         link, token = make_link(document=document, label=f"test to {by.email}", now=now, by=by)
-        text = season_report_mail(document, link=shared_url(token), until=timezone.localdate(link.expires_at))
+        text = _text(document, shared_url(token), link.expires_at)
     try:
         _mail(document, text, by.email, {}).send()
     except (OSError, smtplib.SMTPException) as error:
         raise NotSendable(f"The test could not be sent: {error}") from error
     record(by=by, verb="sent test", subject=document, recipient=by.email)
     return by.email
+
+
+def unsent_proposal_mail(proposal: Proposal, *, today: dt.date) -> MailText:
+    """The mail a draft would go out with."""
+    content = asdict(proposal_data(proposal, today=today))
+    document = Document(kind=Document.Kind.PROPOSAL, site=proposal.site, proposal=proposal, content=content)
+    return proposal_mail(document, link=shared_url("…"))

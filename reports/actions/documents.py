@@ -8,10 +8,12 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from jobs.models import Visit
+from jobs.models import Proposal, Visit
+from reports.documents.proposal import proposal_pdf
 from reports.documents.season_report import season_report_pdf
 from reports.documents.service_sheet import service_sheet_pdf
 from reports.models import Document
+from reports.queries.proposal import proposal_data
 from reports.queries.season_report import season_report_data
 from reports.queries.service_sheet import service_sheet_data
 from sites.actions.audit import record
@@ -52,6 +54,22 @@ def make_service_sheet(*, visit: Visit, by: User | None) -> Document:
     )
 
 
+def make_proposal(*, proposal: Proposal, by: User | None) -> Document:
+    """A sent proposal as a kept document: one, for what was sent never changes."""
+    today = timezone.localdate(proposal.sent_at)
+    data = proposal_data(proposal, today=today)
+    return _keep(
+        pdf=proposal_pdf(data),
+        kind=Document.Kind.PROPOSAL,
+        site=proposal.site,
+        season_year=today.year,
+        title=f"{proposal}, {proposal.site.name}",
+        proposal=proposal,
+        by=by,
+        content=asdict(data),
+    )
+
+
 def _keep(
     *,
     pdf: bytes,
@@ -61,6 +79,7 @@ def _keep(
     title: str,
     by: User | None,
     visit: Visit | None = None,
+    proposal: Proposal | None = None,
     content: dict | None = None,
 ) -> Document:
     """Store `pdf` as the next version, unless the newest version has the same bytes."""
@@ -68,7 +87,7 @@ def _keep(
     with transaction.atomic():
         # Two people pressing the button together queue here and make one version, not two.
         Site.objects.select_for_update().get(pk=site.pk)
-        earlier = _versions(kind, site, season_year, visit)
+        earlier = _versions(kind, site, season_year, visit, proposal)
         newest = earlier.first()
         if newest is not None and newest.sha256 == digest:
             return newest
@@ -76,6 +95,7 @@ def _keep(
             kind=kind,
             site=site,
             visit=visit,
+            proposal=proposal,
             season_year=season_year,
             version=newest.version + 1 if newest else 1,
             title=title,
@@ -89,9 +109,11 @@ def _keep(
     return document
 
 
-def _versions(kind: str, site: Site, season_year: int, visit: Visit | None = None) -> QuerySet[Document]:
+def _versions(
+    kind: str, site: Site, season_year: int, visit: Visit | None = None, proposal: Proposal | None = None
+) -> QuerySet[Document]:
     """All versions of one document, newest first."""
-    rows = Document.objects.filter(kind=kind, site=site, season_year=season_year, visit=visit)
+    rows = Document.objects.filter(kind=kind, site=site, season_year=season_year, visit=visit, proposal=proposal)
     return rows.order_by("-version")
 
 

@@ -7,6 +7,7 @@ from typing import Final
 
 from django.db import transaction
 from django.db.models import F
+from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
 from reports.models import Delivery, Document, ShareLink
@@ -22,7 +23,11 @@ def make_link(*, document: Document, label: str, now: dt.datetime, by: User | No
     token = secrets.token_urlsafe(32)
     with transaction.atomic():
         link = ShareLink.objects.create(
-            document=document, label=label, token_sha256=token_hash(token), created_by=by, expires_at=_end(now)
+            document=document,
+            label=label,
+            token_sha256=token_hash(token),
+            created_by=by,
+            expires_at=link_end(document, now),
         )
         record(by=by, verb="made link", subject=link, document=document.pk, label=label)
     return link, token
@@ -43,14 +48,19 @@ def delivery_link(*, delivery: Delivery, now: dt.datetime) -> tuple[ShareLink, s
             "delivery": delivery,
             "label": delivery.recipient,
             "created_by": delivery.created_by,
-            "expires_at": _end(now),
+            "expires_at": link_end(delivery.document, now),
         },
     )
     return link, token
 
 
-def _end(now: dt.datetime) -> dt.datetime:
-    return now + dt.timedelta(days=LINK_DAYS)
+def link_end(document: Document, now: dt.datetime) -> dt.datetime:
+    """When a link closes: some months from now. A proposal's stays open as long after its last day, so that who comes
+    late is told, not shut out."""
+    if document.proposal is None:
+        return now + dt.timedelta(days=LINK_DAYS)
+    last_day = max(document.proposal.valid_until, timezone.localdate(now))
+    return timezone.make_aware(dt.datetime.combine(last_day + dt.timedelta(days=LINK_DAYS), dt.time()))
 
 
 def revoke_link(*, link: ShareLink, now: dt.datetime, by: User) -> None:

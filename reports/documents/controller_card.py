@@ -183,12 +183,15 @@ def _program_line(program: Program) -> Text:
 
 
 def _outputs(card: ControllerCard) -> Table:
-    """Terminals with what hangs on them, what is set now, and the minutes of a watering day by month."""
+    """Terminals with what hangs on them, what is set now, and by month minutes of a watering day × days a week."""
     columns = [
         Column("No.", width=24.0),
         Column("Zone", share=1.0),
         Column("Set now", width=64.0, align="right", style=look.CELL_STRONG),
-        *(Column(month, width=24.0, align="right", group="Minutes on a watering day") for month in card.months),
+        *(
+            Column(month, width=24.0, align="right", group="Minutes on a watering day × days a week")
+            for month in card.months
+        ),
     ]
     rows = [[zone.terminal, zone.name, zone.set_now, *zone.months] for zone in card.zones]
     return table(columns, rows)

@@ -89,7 +89,7 @@ def _months(schedule: SeasonSchedule | None) -> list[int]:
 
 def _zones(controller: Controller, schedule: SeasonSchedule | None, months: list[int]) -> tuple[CardZone, ...]:
     """The outputs in order of the terminals, the master valve too."""
-    set_now, minutes = _set_now(controller, schedule), _minutes(schedule)
+    set_now, minutes = _set_now(controller, schedule), _months_of(schedule)
     valves = Valve.objects.filter(controller=controller).prefetch_related("zones")
     lines = []
     for valve in sorted(valves, key=lambda row: (row.terminal is None, row.terminal or 0, row.pk)):
@@ -99,7 +99,7 @@ def _zones(controller: Controller, schedule: SeasonSchedule | None, months: list
             name = f"{valve.name} (master valve)" if valve.is_master else f"{valve.name} (no zone)"
             lines.append(CardZone(terminal, name, "", tuple("" for _ in months)))
         for zone in zones:
-            by_month = tuple(_whole(minutes.get((zone.pk, month))) for month in months)
+            by_month = tuple(minutes.get((zone.pk, month), "–") for month in months)
             lines.append(CardZone(terminal, str(zone), set_now.get(zone.pk, "off"), by_month))
     return tuple(lines)
 
@@ -112,14 +112,15 @@ def _set_now(controller: Controller, schedule: SeasonSchedule | None) -> dict[in
         letter = program.name.removeprefix("Program ")
         for step in ProgramStep.objects.filter(program=program, enabled=True).order_by("position"):
             cycles = f"{step.cycles} × " if step.cycles > 1 else ""
-            words[step.zone_id].append(f"{letter} {cycles}{step.run_time_min / step.cycles:.4g} min")
-    return {zone: ", ".join(parts) for zone, parts in words.items()}
+            soak = f", soak {step.soak_min:.4g} min" if step.cycles > 1 else ""
+            words[step.zone_id].append(f"{letter} {cycles}{step.run_time_min / step.cycles:.4g} min{soak}")
+    return {zone: "; ".join(parts) for zone, parts in words.items()}
 
 
-def _minutes(schedule: SeasonSchedule | None) -> dict[tuple[int, int], float]:
+def _months_of(schedule: SeasonSchedule | None) -> dict[tuple[int, int], str]:
+    """ "50×1" by zone and month: minutes of a watering day, and how many such days a week they were computed for."""
     rows = ZoneMonth.objects.filter(schedule=schedule) if schedule else ZoneMonth.objects.none()
-    return {(zone, month): value for zone, month, value in rows.values_list("zone_id", "month", "run_time_min")}
-
-
-def _whole(minutes: float | None) -> str:
-    return f"{minutes:.0f}" if minutes else "–"
+    return {
+        (zone, month): f"{minutes:.0f}×{days:.2g}" if minutes else "–"
+        for zone, month, minutes, days in rows.values_list("zone_id", "month", "run_time_min", "days_per_week")
+    }

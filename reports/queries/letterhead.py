@@ -1,6 +1,7 @@
 """What every document shares: the firm's letterhead and figures in the firm's units."""
 
 import datetime as dt
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
@@ -20,6 +21,12 @@ def letterhead(firm: Firm) -> Letterhead:
         licence=firm.licence_text,
         paper=Paper(firm.paper),
     )
+
+
+def letterhead_in(firm: Firm, code: str) -> Letterhead:
+    """The letterhead of a document in this language, for the page numbers and the file's language tag."""
+    head = letterhead(firm)
+    return replace(head, lang=code) if code != "en" else head
 
 
 def amount(value: float | None, quantity: str, firm: Firm, *, with_unit: bool = True) -> str:

@@ -2,7 +2,6 @@
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import replace
 
 from django.conf import settings
 from django.db.models import Q
@@ -10,7 +9,7 @@ from django.urls import reverse
 
 from jobs.models import Fault, Visit, VisitKind
 from reports.documents import season_report as report
-from reports.queries.letterhead import address_lines, date_at, letterhead
+from reports.queries.letterhead import address_lines, date_at, letterhead_in
 from reports.queries.season_weather import SeasonWeather
 from reports.queries.service_sheet import sentence
 from reports.queries.telling import Telling
@@ -41,7 +40,7 @@ def season_report_data(site: Site, *, season_year: int, prepared_on: dt.date) ->
     faults = _faults(site, season_year)
     station = site.weather_station
     return report.SeasonReport(
-        firm=_letterhead(firm, words.code),
+        firm=letterhead_in(firm, words.code),
         reference=words.say("report.reference", site=site.pk, season=season_year),
         client_name=site.client.name,
         site_name=site.name,
@@ -72,11 +71,6 @@ def season_report_data(site: Site, *, season_year: int, prepared_on: dt.date) ->
         lang=words.code,
         live_url=f"{settings.PUBLIC_URL}{reverse('reports:client_home')}",
     )
-
-
-def _letterhead(firm: Firm, code: str):
-    head = letterhead(firm)
-    return replace(head, lang=code) if code != "en" else head
 
 
 def _summary(use: SiteWaterUse, faults: list[Fault], telling: Telling) -> str:

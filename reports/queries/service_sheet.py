@@ -21,10 +21,9 @@ from scheduling.models import AppliedSchedule
 from scheduling.queries.to_set import schedule_to_set_at
 from sites.core.units import unit_label
 from sites.models import BackflowAssembly, Controller, Firm, Pump, Site, Valve, WaterSupply, Zone
-from sites.models.plant import Emitter
+from sites.models.plant import DRIP_EMITTERS
 
 MOVEMENT = {"yes": "yes", "no": "NO", "weeps": "weeps", "": "–"}
-DRIP = (Emitter.DRIP_GRID, Emitter.POINT_DRIP)
 PIPE_NAMES = {"pe": "PE", "pvc": "PVC", "drip": "drip"}
 
 
@@ -112,7 +111,7 @@ class _Pipes:
         return f"{PIPE_NAMES.get(material, 'not known')}, at most {amount(limit_kpa, 'pressure', self.firm)}"
 
     def material(self, zones: list[Zone]) -> str:
-        if any(zone.emitter in DRIP for zone in zones):
+        if any(zone.emitter in DRIP_EMITTERS for zone in zones):
             return "drip"
         return self.answer.text if self.answer else "unknown"
 

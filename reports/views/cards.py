@@ -1,14 +1,20 @@
-"""Cards for the door of a controller: what is set, and which wire goes where."""
+"""Cards for the door of a controller: what is set, and which wire goes where; a one-off run to follow at it."""
 
-from django.http import HttpRequest, HttpResponse
+import zoneinfo
+
+from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.text import slugify
 from django.views.decorators.http import require_safe
 
 from reports.documents.controller_card import controller_card_pdf
+from reports.documents.manual_run import manual_run_pdf
 from reports.documents.wiring_card import wiring_card_pdf
 from reports.queries.controller_card import controller_card_data, wiring_card_data
+from reports.queries.manual_run import manual_run_data
 from reports.views.documents import pdf_response
+from scheduling.forms.manual_run import ManualRunForm
+from scheduling.queries.manual_run import manual_run
 from sites.access import STAFF, open_to, visible_or_404
 from sites.models import Controller
 
@@ -31,3 +37,19 @@ def wiring_card(request: HttpRequest, pk: int) -> HttpResponse:
     controller = _controller(request, pk)
     pdf = wiring_card_pdf(wiring_card_data(controller, timezone.localdate()))
     return pdf_response(pdf, f"wiring-card-{slugify(controller.site)}-{slugify(controller)}")
+
+
+@require_safe
+@open_to(*STAFF)
+def manual_run_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+    """The run that the page of one-off runs planned, from the same address line."""
+    controller = _controller(request, pk)
+    site = controller.site
+    form = ManualRunForm(
+        request.GET, controller=controller, now=timezone.localtime(timezone=zoneinfo.ZoneInfo(site.time_zone))
+    )
+    if not form.is_valid():
+        raise Http404
+    week = manual_run(controller, form.steps(), form.starts_at(), form.title())
+    pdf = manual_run_pdf(manual_run_data(week, site, form.starts_at(), form.title()))
+    return pdf_response(pdf, f"manual-run-{slugify(site)}-{slugify(controller)}-{form.starts_at():%Y-%m-%d}")

@@ -17,6 +17,8 @@ from sites.models import Role, Site
 from sites.views.answers import whole_number
 
 PAGE_ROWS = 50
+# What is mailed as a kept document, from one and the same page.
+MAILED_KINDS = (Document.Kind.SEASON_REPORT, Document.Kind.PROPOSAL)
 
 
 def wanted_year(request: HttpRequest) -> int:
@@ -62,19 +64,19 @@ def report_make(request: HttpRequest, pk: int) -> HttpResponse:
 @open_to(*OFFICE)
 def report_send(request: HttpRequest, pk: int) -> HttpResponse:
     """Look at exactly what goes out, then send it."""
-    report = visible_or_404(
-        Document.objects.filter(kind=Document.Kind.SEASON_REPORT).select_related("site__client"),
-        request.user,
-        pk=pk,
-    )
+    report = _report(request, pk, *MAILED_KINDS)
     form = SendForm(request.POST or None, initial={"recipients": suggested_recipients(report.site)})
     if request.method == "POST" and form.is_valid():
-        ordered = deliveries.order_delivery(
-            document=report, recipients=form.cleaned_data["recipients"], by=request.user
-        )
-        send_waiting_deliveries.delay_on_commit()
-        messages.success(request, f"Ordered for {', '.join(delivery.recipient for delivery in ordered)}: see below.")
-        return redirect("reports:report_send", report.pk)
+        recipients = form.cleaned_data["recipients"]
+        try:
+            ordered = deliveries.order_delivery(document=report, recipients=recipients, by=request.user)
+        except deliveries.NotSendable as error:
+            form.add_error(None, str(error))
+        else:
+            send_waiting_deliveries.delay_on_commit()
+            addresses = ", ".join(delivery.recipient for delivery in ordered)
+            messages.success(request, f"Ordered for {addresses}: see below.")
+            return redirect("reports:report_send", report.pk)
     now = timezone.now()
     context = {
         "report": report,
@@ -88,16 +90,16 @@ def report_send(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "reports/report_send.html", context, status=422 if form.errors else 200)
 
 
-def _report(request: HttpRequest, pk: int) -> Document:
-    rows = Document.objects.filter(kind=Document.Kind.SEASON_REPORT).select_related("site__client")
+def _report(request: HttpRequest, pk: int, *kinds: str) -> Document:
+    rows = Document.objects.filter(kind__in=kinds).select_related("site__client", "proposal")
     return visible_or_404(rows, request.user, pk=pk)
 
 
 @require_POST
 @open_to(*OFFICE)
 def report_test(request: HttpRequest, pk: int) -> HttpResponse:
-    """Send the mail to oneself."""
-    report = _report(request, pk)
+    """Send the mail to oneself. No proposal: whoever opens its link could answer for the client."""
+    report = _report(request, pk, Document.Kind.SEASON_REPORT)
     try:
         address = deliveries.send_test(document=report, now=timezone.now(), by=request.user)
     except deliveries.NotSendable as error:
@@ -111,7 +113,7 @@ def report_test(request: HttpRequest, pk: int) -> HttpResponse:
 @open_to(*OFFICE)
 def link_make(request: HttpRequest, pk: int) -> HttpResponse:
     """Make a link to hand on; its address is shown once, on this answer only."""
-    report = _report(request, pk)
+    report = _report(request, pk, *MAILED_KINDS)
     form = LinkForm(request.POST)
     label = form.cleaned_data["label"] if form.is_valid() else ""
     link, token = links.make_link(document=report, label=label, now=timezone.now(), by=request.user)

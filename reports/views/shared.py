@@ -7,20 +7,28 @@ expired one is closed at once.
 
 from typing import Final
 
+import structlog
 from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.core import signing
 from django.core.cache import cache
+from django.core.exceptions import ValidationError
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_POST, require_safe
 
+from jobs.actions.proposals import NotAnswerable, answer
+from jobs.queries.planning import firm_today
 from reports.actions.links import count_view
-from reports.models import ShareLink
-from reports.queries.messages import report_file_name
+from reports.forms import AnswerForm
+from reports.models import Document, ShareLink
+from reports.queries.proposal import document_file_name
 from reports.queries.shared import link_of_token, report_page
+from reports.queries.shared_proposal import ProposalPage, proposal_page
+
+log = structlog.get_logger("rillbook.shared")
 
 SALT: Final = "reports.shared"
 COOKIE_AGE_S: Final = 2 * 3600
@@ -82,7 +90,7 @@ def shared_enter(request: HttpRequest, token: str) -> HttpResponse:
 
 def _opened_link(request: HttpRequest, uuid) -> ShareLink | None:
     """The link this browser has opened, if it is open still."""
-    rows = ShareLink.objects.open_at(timezone.now()).select_related("document__site__client")
+    rows = ShareLink.objects.open_at(timezone.now()).select_related("document__site__client", "document__proposal")
     link = rows.filter(uuid=uuid).first()
     if link is None:
         return None
@@ -96,10 +104,14 @@ def _opened_link(request: HttpRequest, uuid) -> ShareLink | None:
 @require_safe
 @login_not_required
 def shared(request: HttpRequest, uuid) -> HttpResponse:
-    """The report as a page."""
+    """The report as a page; a proposal with the form to answer it."""
     link = _opened_link(request, uuid)
     if link is None:
         return _closed(request, 404)
+    if link.document.kind == Document.Kind.PROPOSAL:
+        if request.method == "GET":
+            count_view(link=link, now=timezone.now())
+        return _proposal(request, link)
     page = report_page(link.document)
     if page is None:
         return _quiet(redirect("reports:shared_pdf", link.uuid))
@@ -108,6 +120,53 @@ def shared(request: HttpRequest, uuid) -> HttpResponse:
     until = page.words.date(timezone.localdate(link.expires_at))
     context = {"page": page, "link": link, "words": page.words, "until": until}
     return _quiet(render(request, "reports/shared_report.html", context))
+
+
+def _proposal(request: HttpRequest, link: ShareLink, *, form: AnswerForm | None = None, **shown) -> HttpResponse:
+    page = proposal_page(link.document, firm_today())
+    status = shown.pop("status", 200)
+    context = {"page": page, "link": link, "words": page.words, "form": form or _answer_form(page), **shown}
+    response = _quiet(render(request, "reports/shared_proposal.html", context, status=status))
+    # With "no-referrer" a browser posts the form as from "null", which the check of its origin refuses. The address
+    # of this page is worth nothing without the cookie, and to other places it is not told either.
+    response["Referrer-Policy"] = "same-origin"
+    return response
+
+
+def _answer_form(page: ProposalPage, data=None) -> AnswerForm:
+    return AnswerForm(data, words=page.words, client=page.content["client_name"], total=page.total)
+
+
+@require_POST
+@login_not_required
+def shared_answer(request: HttpRequest, uuid) -> HttpResponse:
+    """Accept or decline a proposal, once."""
+    link = _opened_link(request, uuid)
+    if link is None or link.document.kind != Document.Kind.PROPOSAL:
+        return _closed(request, 404)
+    page = proposal_page(link.document, firm_today())
+    form = _answer_form(page, request.POST)
+    if page.can_answer and not form.is_valid():
+        return _proposal(request, link, form=form, status=422)
+    try:
+        if not page.can_answer:
+            raise NotAnswerable(page.standing)
+        answer(
+            proposal=link.document.proposal,
+            accepted=form.accepted,
+            name=form.cleaned_data["name"],
+            note=form.cleaned_data["note"],
+            now=timezone.now(),
+            today=firm_today(),
+            link=link.pk,
+        )
+    except NotAnswerable:
+        link.document.proposal.refresh_from_db()
+        return _proposal(request, link, form=form, problem=page.words.say("proposal.too_late"), status=409)
+    except ValidationError as error:
+        log.error("proposal cannot be answered", proposal=link.document.proposal_id, error=error.messages)
+        return _proposal(request, link, form=form, problem=page.words.say("proposal.no_visit"), status=409)
+    return _quiet(redirect("reports:shared", link.uuid))
 
 
 @require_safe
@@ -119,7 +178,7 @@ def shared_pdf(request: HttpRequest, uuid) -> HttpResponse:
         return _closed(request, 404)
     if not link.document.pdf:
         raise Http404
-    name = f"{report_file_name(link.document)}.pdf"
+    name = f"{document_file_name(link.document)}.pdf"
     response = FileResponse(link.document.pdf.open("rb"), as_attachment=True, filename=name)
     response["Content-Type"] = "application/pdf"
     return _quiet(response)

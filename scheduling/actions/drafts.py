@@ -11,6 +11,14 @@ from scheduling.actions.insert import delete_rows, insert_objects, insert_rows
 from scheduling.core.water.checks import WaterInputError
 from scheduling.models import Program, ProgramStep, SeasonSchedule, ZoneMonth
 from scheduling.models.schedule import no_month_known
+from scheduling.queries.as_computed import (
+    OwnPrograms,
+    Rows,
+    freeze_needs,
+    kept_anew,
+    litres_of_rows,
+    own_programs,
+)
 from scheduling.queries.months import zone_month_values
 from scheduling.queries.plan import SitePlan, StationWeather, plan_site, site_seasons, station_weather
 from scheduling.queries.programs import Programs, fit_programs
@@ -22,13 +30,17 @@ SITES_PER_BATCH = 100
 Progress = Callable[[int, int], None]
 
 
-def compute_draft(*, site: Site, today: dt.date, by: User | None, month: int | None = None) -> SeasonSchedule:
+def compute_draft(
+    *, site: Site, today: dt.date, by: User | None, month: int | None = None, keep_programs: bool = True
+) -> SeasonSchedule:
     """Compute the site's season and put its programs into a draft, in place of the draft before.
 
     The programs follow this week's weather where the station has the last days, else the normal of the month;
-    `month` (1 to 12) asks for that month's normal. Published schedules are never touched.
+    `month` (1 to 12) asks for that month's normal. Programs that a person shaped are kept with new minutes, unless
+    `keep_programs` is off: then they are fitted to the clock anew. Published schedules are never touched.
     """
-    (schedule,) = _compute_batch([site.pk], today, by, month, {}, keep_edited=False)
+    own = own_programs([site.pk], asked=True) if keep_programs else {}
+    (schedule,) = _compute_batch([site.pk], today, by, month, {}, own, keep_edited=False)
     record(by=by, verb="computed schedule", subject=schedule, site=site.pk)
     return schedule
 
@@ -41,13 +53,17 @@ def compute_many(
     month: int | None = None,
     progress: Progress | None = None,
 ) -> list[SeasonSchedule]:
-    """Drafts for many sites, a batch at a time. A draft that a person edited or put on a visit's sheet stays."""
+    """Drafts for many sites, a batch at a time. A draft that a person edited or put on a visit's sheet stays.
+
+    Programs that a person shaped in the published schedule are kept with new minutes.
+    """
     ids = [site.pk for site in sites]
     stations: dict[int | None, StationWeather] = {}
     schedules: list[SeasonSchedule] = []
     for start in range(0, len(ids), SITES_PER_BATCH):
         batch = ids[start : start + SITES_PER_BATCH]
-        schedules += _compute_batch(batch, today, by, month, stations, keep_edited=True)
+        own = own_programs(batch, asked=False)
+        schedules += _compute_batch(batch, today, by, month, stations, own, keep_edited=True)
         if progress:
             progress(min(start + SITES_PER_BATCH, len(ids)), len(ids))
     return schedules
@@ -60,6 +76,7 @@ def _compute_batch(
     by: User | None,
     month: int | None,
     stations: dict[int | None, StationWeather],
+    own: dict[int, OwnPrograms],
     *,
     keep_edited: bool,
 ) -> list[SeasonSchedule]:
@@ -78,10 +95,11 @@ def _compute_batch(
     )
     with Firm.remembered():  # words about a zone are in the firm's units
         plans = _plans(ids, today, month, stations)
-        fitted = [_fitted(plan) for plan in plans]
+        kept_rows: dict[int, Rows] = {}  # of sites whose programs a person shaped
+        fitted = [_programs(plan, own.get(plan.site.pk), kept_rows) for plan in plans]
     tables = [_month_rows(plan) for plan in plans]
     schedules = [
-        _schedule(plan, table, programs, today, by, last.get(plan.site.pk, 0) + 1)
+        _schedule(plan, table, programs, today, by, last.get(plan.site.pk, 0) + 1, own=plan.site.pk in kept_rows)
         for plan, table, programs in zip(plans, tables, fitted, strict=True)
     ]
     insert_objects(schedules)
@@ -91,6 +109,7 @@ def _compute_batch(
         schedule._state.adding = False
     _store_months(schedules, tables)
     _store_programs(schedules, fitted)
+    _store_kept(schedules, kept_rows)
     return schedules
 
 
@@ -99,6 +118,16 @@ def _remove(drafts: QuerySet[SeasonSchedule]) -> None:
     delete_rows(Program.objects.filter(schedule__in=drafts))
     delete_rows(ZoneMonth.objects.filter(schedule__in=drafts))
     delete_rows(drafts)
+
+
+def _programs(plan: SitePlan, own: OwnPrograms | None, kept_rows: dict[int, Rows]) -> Programs:
+    """Fitted to the clock; or, kept as a person shaped them, no programs but rows that go into `kept_rows`."""
+    plan.basis["zone_weeks"] = freeze_needs(plan)
+    if own is None:
+        return _fitted(plan)
+    rows, warnings = kept_anew(own, plan)
+    kept_rows[plan.site.pk] = rows
+    return Programs((), tuple(warnings), litres_of_rows(rows, plan))
 
 
 def _plans(
@@ -150,7 +179,14 @@ def _litres_by_month(table: list[dict[str, Any]]) -> list[float | None]:
 
 
 def _schedule(
-    plan: SitePlan, table: list[dict[str, Any]], fitted: Programs, today: dt.date, by: User | None, revision: int
+    plan: SitePlan,
+    table: list[dict[str, Any]],
+    fitted: Programs,
+    today: dt.date,
+    by: User | None,
+    revision: int,
+    *,
+    own: bool,
 ) -> SeasonSchedule:
     return SeasonSchedule(
         site=plan.site,
@@ -164,6 +200,7 @@ def _schedule(
         not_computed=plan.not_computed,
         litres_per_week=fitted.litres_per_week,
         litres_by_month=_litres_by_month(table),
+        own_programs=own,
     )
 
 
@@ -172,7 +209,7 @@ MONTH_COLUMNS = (
     "run_time_min_per_week", "days_per_week", "run_time_min", "cycles", "soak_min", "percent_of_peak", "water_l",
     "derivation",
 )  # fmt: skip
-STEP_COLUMNS = ("program_id", "zone_id", "position", "run_time_min", "cycles", "soak_min", "enabled")
+STEP_COLUMNS = ("program_id", "zone_id", "position", "run_time_min", "cycles", "soak_min", "enabled", "as_computed")
 
 
 def _store_months(schedules: list[SeasonSchedule], tables: list[list[dict[str, Any]]]) -> None:
@@ -222,8 +259,25 @@ def _store_programs(schedules: list[SeasonSchedule], fitted: list[Programs]) -> 
                 step.cycles,
                 step.soak_min,
                 True,
+                True,
             )
             for schedule_pk, program in planned
             for position, step in enumerate(program.steps, start=1)
         ),
     )
+
+
+def _store_kept(schedules: list[SeasonSchedule], kept_rows: dict[int, Rows]) -> None:
+    """Programs a person shaped may bear any name: their keys come from the insert itself."""
+    pairs = []
+    for schedule in schedules:
+        for program, steps in kept_rows.get(schedule.site_id, ()):
+            program.schedule = schedule
+            pairs.append((program, steps))
+    Program.objects.bulk_create(program for program, _ in pairs)
+    rows = (
+        (program.pk, *(getattr(step, name) for name in STEP_COLUMNS[1:]))
+        for program, steps in pairs
+        for step in steps
+    )
+    insert_rows(ProgramStep, STEP_COLUMNS, rows)

@@ -3,6 +3,7 @@
 from scheduling.actions.errors import ScheduleError
 from scheduling.actions.programs import draft_of
 from scheduling.models import Program, ProgramStep, SeasonSchedule, ZoneMonth
+from scheduling.queries.as_computed import needs_of
 from sites.models import Controller, User, Zone
 
 FIRST_MINUTES = 10.0  # of a zone for which nothing was computed
@@ -17,6 +18,8 @@ def add_step(*, program: Program, zone: Zone, by: User | None) -> ProgramStep:
             raise ScheduleError(f"Zone {zone} has no valve on {program.controller}.")
         month = ZoneMonth.objects.filter(schedule=schedule, zone=zone, month=schedule.month).first()
         computed = month if month is not None and month.run_time_min > 0 else None
+        # A second step of a zone would halve the first: it comes with minutes of its own.
+        alone = not ProgramStep.objects.filter(program__schedule=schedule, zone=zone, as_computed=True).exists()
         last = ProgramStep.objects.filter(program=program).order_by("position").last()
         return ProgramStep.objects.create(
             program=program,
@@ -25,11 +28,12 @@ def add_step(*, program: Program, zone: Zone, by: User | None) -> ProgramStep:
             run_time_min=computed.run_time_min if computed else FIRST_MINUTES,
             cycles=computed.cycles if computed else 1,
             soak_min=computed.soak_min if computed else 0,
+            as_computed=alone and zone.pk in needs_of(schedule),
         )
 
 
 def copy_step(*, step: ProgramStep, by: User | None) -> ProgramStep:
-    """The same step once more, right behind it."""
+    """The same step once more, right behind it, with the minutes it has now."""
     with draft_of(step.program, by, "copied step"):
         steps = list(ProgramStep.objects.filter(program=step.program).order_by("position", "pk"))
         twin = ProgramStep.objects.create(

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Prefetch
 from django.utils import timezone
 
 from scheduling.actions.errors import ScheduleError
 from scheduling.models import Program, ProgramStep, SeasonSchedule
+from scheduling.queries.as_computed import needs_of, refill
 from scheduling.queries.water_now import litres_per_week
 from sites.actions.audit import record
 from sites.models import User
@@ -23,18 +25,23 @@ DAY_FIELDS = (
     "active_from",
     "active_until",
     "enabled",
+    "priority",
 )
 
 
 @dataclass(frozen=True)
 class StepChange:
-    """What a step is to be after the change; minutes are of a watering day, all cycles together."""
+    """What a step is to be after the change; minutes are of a watering day, all cycles together.
+
+    as_computed: None leaves it. Figures typed over the computed ones, and a step switched off, stay as typed.
+    """
 
     pk: int
     run_time_min: float
     cycles: int
     soak_min: float
     enabled: bool
+    as_computed: bool | None = None
 
 
 @contextmanager
@@ -47,10 +54,21 @@ def draft_of(program: Program, by: User | None, verb: str) -> Iterator[SeasonSch
         if schedule.state != SeasonSchedule.State.DRAFT:
             raise ScheduleError("A published schedule is never changed. Compute a new draft and publish that.")
         yield schedule
+        _refill(schedule)
+        schedule.own_programs = True
         schedule.litres_per_week = litres_per_week(schedule)
         schedule.edited_at = timezone.now()
-        schedule.save(update_fields=["litres_per_week", "edited_at"])
+        schedule.save(update_fields=["litres_per_week", "edited_at", "own_programs"])
         record(by=by, verb=verb, subject=schedule, program=program.pk)
+
+
+def _refill(schedule: SeasonSchedule) -> None:
+    """Steps as computed share their zone's week anew: days, starts or steps may have changed."""
+    steps = Prefetch("steps", ProgramStep.objects.order_by("position", "pk"))
+    programs = list(Program.objects.filter(schedule=schedule).prefetch_related(steps))
+    refill([(program, list(program.steps.all())) for program in programs], needs_of(schedule), schedule.site)
+    following = [step for program in programs for step in program.steps.all() if step.as_computed]
+    ProgramStep.objects.bulk_update(following, ["run_time_min", "cycles", "soak_min", "enabled"])
 
 
 def edit_program(
@@ -77,13 +95,24 @@ def edit_program(
         rows = {step.pk: step for step in ProgramStep.objects.filter(program=program)}
         for change in steps:
             if (row := rows.get(change.pk)) is not None:
+                row.as_computed = _follows(row, change)
                 row.run_time_min, row.cycles = change.run_time_min, change.cycles
                 row.soak_min, row.enabled = change.soak_min, change.enabled
         if sorted(order) == sorted(rows):
             for position, key in enumerate(order, start=1):
                 rows[key].position = position
-        ProgramStep.objects.bulk_update(rows.values(), ["run_time_min", "cycles", "soak_min", "enabled", "position"])
+        ProgramStep.objects.bulk_update(
+            rows.values(), ["run_time_min", "cycles", "soak_min", "enabled", "position", "as_computed"]
+        )
     return program
+
+
+def _follows(row: ProgramStep, change: StepChange) -> bool:
+    if change.as_computed and not row.as_computed:
+        return True
+    same = (row.run_time_min, row.cycles, row.soak_min) == (change.run_time_min, change.cycles, change.soak_min)
+    switched_off = row.enabled and not change.enabled
+    return row.as_computed and change.as_computed is not False and same and not switched_off
 
 
 def move_step(*, step: ProgramStep, up: bool, by: User | None) -> None:

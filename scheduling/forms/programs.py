@@ -5,7 +5,7 @@ import datetime as dt
 from django import forms
 
 from scheduling.models import Program
-from scheduling.queries.programs import starts_the_evening_before
+from scheduling.queries.programs import forbidden_weekdays
 from sites.forms.base import WeekdaysField, use_native_pickers
 from sites.models import Site
 from sites.models.places import WEEKDAYS
@@ -41,6 +41,7 @@ class ProgramForm(forms.ModelForm):
         model = Program
         fields = [
             "name",
+            "priority",
             "starts_at",
             "further_starts",
             "day_rule",
@@ -58,7 +59,7 @@ class ProgramForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
         # A form that a page or a program sends without the newer fields means what it meant before they came.
-        for name in ("day_rule", "every_n_days"):
+        for name in ("day_rule", "every_n_days", "priority"):
             self.fields[name].required = False
         self.site: Site = self.instance.schedule.site
         window = f"{self.site.watering_window_start:%H:%M} to {self.site.watering_window_end:%H:%M}"
@@ -83,6 +84,10 @@ class ProgramForm(forms.ModelForm):
 
     def clean_every_n_days(self) -> int:
         return self.cleaned_data["every_n_days"] or self.instance.every_n_days
+
+    def clean_priority(self) -> int:
+        priority = self.cleaned_data["priority"]
+        return self.instance.priority if priority is None else priority
 
     def _refuse_outside(self, start: dt.time) -> None:
         opens, closes = self.site.watering_window_start, self.site.watering_window_end
@@ -112,11 +117,7 @@ class ProgramForm(forms.ModelForm):
 
     def _refuse_forbidden_weekdays(self, cleaned: dict) -> None:
         start, days = cleaned.get("starts_at"), cleaned.get("weekdays")
-        if start is None or not days or self.site.permitted_days != Site.PermittedDays.WEEKDAYS:
-            return
-        clocks = (start, self.site.watering_window_start, self.site.watering_window_end)
-        shift = 1 if starts_the_evening_before(*(clock.hour * 60 + clock.minute for clock in clocks)) else 0
-        wrong = [day for day in days if (day + shift) % 7 not in self.site.permitted_weekdays]
+        wrong = forbidden_weekdays(self.site, start, days) if start is not None and days else []
         if wrong:
             names = ", ".join(WEEKDAYS[day] for day in wrong)
             self.add_error("weekdays", f"The site permits no watering that starts on {names} at {start:%H:%M}.")

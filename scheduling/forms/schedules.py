@@ -15,8 +15,23 @@ THIS_WEEK = "week"
 WHEN = [(THIS_WEEK, "this week, by the weather"), *((str(n), calendar.month_name[n]) for n in range(1, 13))]
 
 
+KEEP, FIT = "keep", "fit"
+
+
 class ComputeForm(forms.Form):
     month = forms.ChoiceField(choices=WHEN, initial=THIS_WEEK, label="Programs for")
+    programs = forms.ChoiceField(
+        choices=[(KEEP, "as they are, with new minutes"), (FIT, "fitted anew")],
+        initial=KEEP,
+        required=False,
+        label="Programs shaped by hand",
+    )
+
+    def __init__(self, *args, own_programs: bool = True, **kwargs) -> None:
+        """own_programs: whether a person shaped programs of this site, so that there is a choice."""
+        super().__init__(*args, **kwargs)
+        if not own_programs:
+            del self.fields["programs"]
 
     def clean_month(self) -> int | None:
         """The month asked for, None for this week."""
@@ -27,8 +42,13 @@ class ComputeForm(forms.Form):
 class StepForm(forms.ModelForm):
     class Meta:
         model = ProgramStep
-        fields = ["run_time_min", "cycles", "soak_min", "enabled"]
-        labels = {"run_time_min": "Minutes", "soak_min": "Soak, min", "enabled": "On"}
+        fields = ["run_time_min", "cycles", "soak_min", "enabled", "as_computed"]
+        labels = {
+            "run_time_min": "Minutes",
+            "soak_min": "Soak, min",
+            "enabled": "On",
+            "as_computed": "As computed",
+        }
         widgets = {
             "run_time_min": forms.NumberInput(attrs={"step": "any", "min": 0, "inputmode": "decimal"}),
             "soak_min": forms.NumberInput(attrs={"step": "any", "min": 0, "inputmode": "decimal"}),
@@ -46,7 +66,7 @@ class StepForm(forms.ModelForm):
         minutes = self.cleaned_data["run_time_min"]
         if not 0 < minutes <= LONGEST_RUN_MIN:
             raise forms.ValidationError(
-                f"Between 0 and {LONGEST_RUN_MIN} minutes. To skip the zone, take the tick off."
+                f"More than 0 and at most {LONGEST_RUN_MIN} minutes. To skip the zone, take the tick off."
             )
         return minutes
 
@@ -81,6 +101,7 @@ def step_changes(steps: forms.BaseModelFormSet) -> list[StepChange]:
             cycles=form.cleaned_data["cycles"],
             soak_min=form.cleaned_data["soak_min"],
             enabled=form.cleaned_data["enabled"],
+            as_computed=form.cleaned_data["as_computed"],
         )
         for form in steps.forms
     ]

@@ -51,6 +51,10 @@ class SeasonSchedule(models.Model):
     edited_at = models.DateTimeField(
         null=True, blank=True, help_text="When a person changed the computed programs of this draft."
     )
+    own_programs = models.BooleanField(
+        default=False,
+        help_text="A person shaped its programs: the next draft keeps them and computes their minutes anew.",
+    )
     for_next_visit_at = models.DateTimeField(
         null=True, blank=True, help_text="When this draft was put on the sheet of the site's next visit."
     )
@@ -144,7 +148,11 @@ class Program(models.Model):
     schedule = models.ForeignKey(SeasonSchedule, on_delete=models.CASCADE, related_name="programs")
     controller = models.ForeignKey(Controller, on_delete=models.CASCADE, related_name="programs")
     name = models.CharField(max_length=40)
-    priority = models.PositiveSmallIntegerField(default=1)
+    priority = models.PositiveSmallIntegerField(
+        default=1,
+        validators=[MinValueValidator(1), MaxValueValidator(99)],
+        help_text="Where two programs meet, the smaller number goes first.",
+    )
     starts_at = models.TimeField()
     further_starts = models.JSONField(default=list, blank=True, validators=[validate_clock_times])
     day_rule = models.CharField("days", max_length=10, choices=DayRule, default=DayRule.WEEKDAYS)
@@ -186,6 +194,9 @@ class ProgramStep(models.Model):
     cycles = models.PositiveSmallIntegerField(default=1)
     soak_min = models.FloatField(default=0)
     enabled = models.BooleanField(default=True)
+    as_computed = models.BooleanField(
+        default=False, help_text="Follows what is computed for the zone; else the minutes stay as typed."
+    )
 
     class Meta:
         ordering = ["program", "position", "pk"]

@@ -56,8 +56,11 @@ def starts_on(program: Program, site: Site, date: dt.date) -> int:
 
 def starts_per_week(program: Program, site: Site) -> float:
     """Starts in an average week while the program is in force; 0 for one that is switched off."""
-    if not program.enabled:
-        return 0.0
+    return starts_while_on(program, site) if program.enabled else 0.0
+
+
+def starts_while_on(program: Program, site: Site) -> float:
+    """The same for a program that is switched off, as if it were on."""
     days = {
         Program.DayRule.WEEKDAYS: float(len(program.weekdays)),
         Program.DayRule.INTERVAL: 7 / program.every_n_days,

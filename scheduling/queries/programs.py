@@ -24,6 +24,7 @@ from sites.models import Controller, Firm, Site, WaterSupply, Zone
 MOST_PROGRAMS = 3  # what a plain controller can hold: common practice, no source
 # Minutes between two valves, and to fill the line at the start: common practice, no source.
 GAP_MIN, PUMP_GAP_MIN, PUMP_FILL_MIN = 0.25, 1.0, 1.0
+VALVE_STROKES_S = 30.0  # a valve opening and one closing, on the slow side: common practice, no source
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,7 @@ def fit_programs(plan: SitePlan) -> Programs:
     for controller in site.controllers.all():
         items = wired.get(controller.pk, [])
         supply = controller.supply
-        own_rule = _rule_on(rule, supply)
+        own_rule = _rule_on(rule, controller)
         if supply and supply.pk in supply_ends:
             own_rule = replace(own_rule, window_end_min=supply_ends[supply.pk])
         fitted = fit_to_clock([clock_zone(item) for item in items], own_rule, MOST_PROGRAMS)
@@ -105,15 +106,21 @@ def fit_programs(plan: SitePlan) -> Programs:
     return Programs(tuple(programs), tuple(dict.fromkeys(warnings)), _litres_per_week(site, plan, programs))
 
 
-def _rule_on(rule: WateringRule, supply: WaterSupply | None) -> WateringRule:
-    """The site's rule with what this supply gives and the time its pump takes at each hand-over."""
+def _rule_on(rule: WateringRule, controller: Controller) -> WateringRule:
+    """The site's rule with what this supply gives, and the time that pump, commands and valves take."""
+    supply = controller.supply
     pumped = supply is not None and supply.kind in (WaterSupply.Kind.PUMP, WaterSupply.Kind.WELL)
     return replace(
         rule,
         supply_flow_l_min=supply.flow_available_l_min if supply else None,
         gap_min=PUMP_GAP_MIN if pumped else GAP_MIN,
-        fill_min=PUMP_FILL_MIN if pumped else 0.0,
+        fill_min=(PUMP_FILL_MIN if pumped else 0.0) + settle_min(controller),
     )
+
+
+def settle_min(controller: Controller) -> float:
+    """Time a program takes beyond its runs until the last valve is surely shut: three commands and two strokes."""
+    return (3 * controller.command_delay_bound_s + VALVE_STROKES_S) / 60
 
 
 def clock_zone(item: ZonePlan) -> ClockZone:
@@ -166,6 +173,15 @@ def _planned(controller: Controller, fit: ClockProgram, items: list[ZonePlan], r
 def starts_the_evening_before(start_min: int, window_start_min: int, window_end_min: int) -> bool:
     """A window over midnight belongs to the day it ends on; such a start still lies on the day before."""
     return window_end_min <= window_start_min <= start_min
+
+
+def forbidden_weekdays(site: Site, start: dt.time, weekdays: Iterable[int]) -> list[int]:
+    """Weekdays of a start on which the site permits no watering; empty unless it names weekdays."""
+    if site.permitted_days != Site.PermittedDays.WEEKDAYS:
+        return []
+    clocks = (start, site.watering_window_start, site.watering_window_end)
+    shift = 1 if starts_the_evening_before(*(_minute(clock) for clock in clocks)) else 0
+    return [day for day in weekdays if (day + shift) % 7 not in site.permitted_weekdays]
 
 
 def _words(

@@ -11,13 +11,14 @@ from scheduling.core.sequence.compile import Options, compile_programs
 from scheduling.core.sequence.plant import Plant, Pump, Valve
 from scheduling.core.sequence.programs import Program, Step, Weekdays
 from scheduling.core.sequence.simulate import explain
-from scheduling.core.sequence.timeline import Timeline
+from scheduling.core.sequence.timeline import Excess, Timeline
 from scheduling.core.sequence.verify import Proof, Verdict, verify
 from scheduling.models import Program as ProgramRow
 from scheduling.models import ProgramStep, SeasonSchedule, WateringPause
 from scheduling.queries.calendar import dates_from, paused_dates, runs_on
 from scheduling.queries.week_concerns import Concern, concerns
-from sites.models import Controller, Site, WaterSupply
+from sites.core.units import format_quantity
+from sites.models import Controller, Firm, Site, WaterSupply
 from sites.models import Valve as ValveRow
 
 SHOWN_EVENTS = 12
@@ -173,7 +174,10 @@ def _controller_week(
             first,
             first + dt.timedelta(days=6),
             zone,
-            Options(window=(site.watering_window_start, site.watering_window_end)),
+            Options(
+                window=(site.watering_window_start, site.watering_window_end),
+                refuse_collisions=controller.colliding_programs == Controller.Collision.REFUSE,
+            ),
         )
     except ValueError as error:
         return ControllerWeek(controller, False, f"Cannot be compiled: {error}", (), (), (), (), 0)
@@ -192,7 +196,7 @@ def verified(
         words="Nothing runs in this week.",
         kept=(),
         story=(),
-        notices=tuple(dict.fromkeys(notice.text for notice in timeline.notices)),
+        notices=tuple(dict.fromkeys(_in_units(notice.text, notice.excess) for notice in timeline.notices)),
         runs=tuple(
             TimedRun(
                 timeline.at(run.open_s, zone),
@@ -216,9 +220,19 @@ def verified(
             for margin in verdict.margins
         )
         return replace(week, ok=True, words=_proof_words(verdict, plant), kept=kept)
-    words = f"Rule broken: {verdict.rule.value}. {verdict.text[:1].upper()}{verdict.text[1:]}."
+    told = _in_units(verdict.text, verdict.excess)
+    words = f"Rule broken: {verdict.rule.value}. {told[:1].upper()}{told[1:]}."
     story = _story(timeline, plant, verdict.delays, verdict.at_s, zone)
     return replace(week, ok=False, words=words, story=story, remedy=_remedy(plant))
+
+
+def _in_units(text: str, excess: Excess | None) -> str:
+    """The core's words, with its figures in the firm's units."""
+    if excess is None:
+        return text
+    units = Firm.current().units
+    takes, feeds = (format_quantity(rate, "flow", units) for rate in (excess.flow_l_min, excess.supply_l_min))
+    return f"{text}: {takes} of {feeds}"
 
 
 def _remedy(plant: Plant) -> str:

@@ -12,6 +12,7 @@ from sites.core.units import format_quantity
 from sites.models import Controller, Firm, Valve
 
 COLLISION, WINDOW, TRANSFORMER, TERMINAL = "collision", "window", "transformer", "terminal"
+SHORT_WAIT_S = 60.0
 FROM_NOTICES = {NoticeKind.QUEUED: COLLISION, NoticeKind.REFUSED: COLLISION, NoticeKind.OUTSIDE_WINDOW: WINDOW}
 
 
@@ -39,7 +40,10 @@ def concerns(timeline: Timeline, controller: Controller, zone: zoneinfo.ZoneInfo
 
 
 def _collides(notice) -> bool:
-    """A step that is too short for the plant is refused, too, and is no collision."""
+    """A step that is too short for the plant is refused, too, and is no collision; nor is a wait of seconds for
+    valves to settle between two programs that follow each other by the minute."""
+    if notice.kind is NoticeKind.QUEUED:
+        return notice.seconds >= SHORT_WAIT_S
     return notice.kind is not NoticeKind.REFUSED or "another program" in notice.text
 
 

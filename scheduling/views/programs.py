@@ -131,7 +131,7 @@ def program_delete(request: HttpRequest, pk: int) -> HttpResponse:
         return _after(request, program.schedule_id, lambda: stepping.delete_program(program=program, by=request.user))
     shown = {
         "title": f"Delete {program.name}?",
-        "lead": "Its steps go with it. Computing a new draft brings the computed programs back.",
+        "lead": "Its steps go with it. Computing a draft with programs fitted anew brings computed ones back.",
         "back_url": reverse("scheduling:program_edit", args=[pk]),
         "submit_label": "Delete",
     }

@@ -13,8 +13,9 @@ from django.views.decorators.http import require_POST
 from scheduling.actions import pauses as pausing
 from scheduling.actions import schedules
 from scheduling.actions.errors import ScheduleError
-from scheduling.forms.schedules import AppliedForm, ComputeForm, PauseForm
+from scheduling.forms.schedules import FIT, AppliedForm, ComputeForm, PauseForm
 from scheduling.models import SeasonSchedule, WateringPause
+from scheduling.queries.as_computed import has_own_programs, minutes_words
 from scheduling.queries.controller_percent import controller_percents
 from scheduling.queries.explain import explain, worth_measuring
 from scheduling.queries.meter_check import meter_check
@@ -42,6 +43,10 @@ def _schedule(request: HttpRequest, pk: int) -> SeasonSchedule:
     return visible_or_404(rows, request.user, pk=pk)
 
 
+def _compute_form(site: Site) -> ComputeForm:
+    return ComputeForm(auto_id="compute_%s", own_programs=has_own_programs(site))
+
+
 @open_to(*EVERYONE)
 def site_watering(request: HttpRequest, pk: int) -> HttpResponse:
     site = _site(request, pk)
@@ -60,7 +65,7 @@ def site_watering(request: HttpRequest, pk: int) -> HttpResponse:
         "pauses": WateringPause.objects.filter(site=site, ends_on__gte=today - dt.timedelta(days=60)),
         "today": today,
         "staff": request.user.is_office or request.user.is_technician,
-        "compute_form": ComputeForm(auto_id="compute_%s"),
+        "compute_form": _compute_form(site),
         "applied_form": AppliedForm(initial={"applied_on": today}, auto_id=False),
     }
     if shown["staff"]:
@@ -83,7 +88,7 @@ def schedule(request: HttpRequest, pk: int) -> HttpResponse:
         shown["changes"] = changes(published, row)
         shown["week"] = week_timeline(row, week_starts_on=timezone.localdate())
         if request.user.is_office:
-            shown["compute_form"] = ComputeForm(auto_id="compute_%s")
+            shown["compute_form"] = _compute_form(row.site)
     return render(request, "scheduling/schedule.html", shown)
 
 
@@ -96,7 +101,11 @@ def schedule_compute(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, "Choose a month from the list.")
         return redirect(_watering_url(site.pk))
     draft = schedules.compute_draft(
-        site=site, today=timezone.localdate(), by=request.user, month=form.cleaned_data["month"]
+        site=site,
+        today=timezone.localdate(),
+        by=request.user,
+        month=form.cleaned_data["month"],
+        keep_programs=form.cleaned_data["programs"] != FIT,
     )
     messages.success(request, "Computed. Look at the draft, then publish it.")
     return redirect("scheduling:schedule", draft.pk)
@@ -119,7 +128,8 @@ def schedule_publish(request: HttpRequest, pk: int) -> HttpResponse:
     except ScheduleError as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, f"Published as revision {published.revision} of {published.season_year}.")
+        took = minutes_words(published)
+        messages.success(request, f"Published as revision {published.revision} of {published.season_year}. {took}")
     return redirect(_watering_url(row.site_id))
 
 

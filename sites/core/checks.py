@@ -3,7 +3,7 @@
 Thresholds are common practice, no source, unless a comment names one.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import StrEnum
@@ -139,6 +139,10 @@ def check_site(plant: SitePlant, today: date) -> tuple[CheckFinding, ...]:
     """Every finding on one site, unsafe ones first; empty if the register is sound."""
     findings = [finding for check in CHECKS for finding in check(plant)]
     findings.extend(backflow_tests(plant, today))
+    return worst_first(findings)
+
+
+def worst_first(findings: Iterable[CheckFinding]) -> tuple[CheckFinding, ...]:
     order = list(Severity)
     return tuple(sorted(findings, key=lambda finding: order.index(finding.severity)))
 
@@ -309,7 +313,7 @@ def pump_without_path(plant: SitePlant) -> Findings:
                 supply.id,
                 f"{supply.name} has a pump but no wired zone valve: it would work against a closed line",
                 "Do not let the controller start the pump until a valve on a terminal is recorded and opens.",
-                (Figure("valves on terminals", 0),),
+                (Figure("valves that have a terminal", 0),),
             )
             continue
         if not supply.has_pump:

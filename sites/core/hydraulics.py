@@ -96,6 +96,7 @@ class PumpCurve:
     shutoff_m: float
     b: float
     c: float
+    last_m3_h: float = math.inf  # the last known point; beyond it the curve is guessed
 
     @classmethod
     def through(cls, points: Sequence[tuple[float, float]]) -> "PumpCurve":
@@ -107,7 +108,7 @@ class PumpCurve:
         if q0 != 0 or not 0 < q1 < q2 or not h0 > h1 > h2 >= 0:
             raise ValueError("a pump curve needs its head at 0 and at two rising flows, heads falling")
         c = math.log((h0 - h2) / (h0 - h1)) / math.log(q2 / q1)
-        return cls(h0, (h0 - h1) / q1**c, c)
+        return cls(h0, (h0 - h1) / q1**c, c, q2)
 
     def head_m(self, flow_m3_h: float) -> float:
         return float(self.shutoff_m - self.b * flow_m3_h**self.c)
@@ -120,7 +121,10 @@ class PumpCurve:
 
 @dataclass(frozen=True)
 class System:
-    """What the pump works against: height, one pipe, and nozzles known at one point (flow m3/h at kPa)."""
+    """What the pump works against: height, one pipe, and nozzles known at one point (flow m3/h at kPa).
+
+    other_kpa: what valve, filter and regulator lose at the nozzles' known flow; grows with its square.
+    """
 
     static_m: float
     length_m: float
@@ -128,10 +132,12 @@ class System:
     nozzle_m3_h: float
     nozzle_kpa: float
     c: float = C_PLASTIC
+    other_kpa: float = 0.0
 
     def head_m(self, flow_m3_h: float) -> float:
         pipe_m = friction_m(flow_m3_h * 1000 / 60, self.length_m, self.inside_mm, self.c)
-        return self.static_m + pipe_m + self.nozzle_pressure_kpa(flow_m3_h) / GRAVITY_KPA_PER_M
+        others_kpa = (self.nozzle_kpa + self.other_kpa) * (flow_m3_h / self.nozzle_m3_h) ** 2
+        return self.static_m + pipe_m + others_kpa / GRAVITY_KPA_PER_M
 
     def nozzle_pressure_kpa(self, flow_m3_h: float) -> float:
         return self.nozzle_kpa * (flow_m3_h / self.nozzle_m3_h) ** 2

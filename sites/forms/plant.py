@@ -17,20 +17,47 @@ from sites.models import BackflowAssembly, Controller, Firm, Pump, Valve, WaterS
 # Field wire for 24 V valves lies well inside this; outside, a gauge was most likely typed as mm² or the reverse.
 # Common practice, no source.
 WIRE_SECTION_LIMITS_MM2 = (0.1, 35.0)
+# Above the rating of common irrigation pipe and valves: a slip of the unit or a digit. Common practice, no source.
+HIGHEST_PRESSURE_KPA = 2500.0
+PRESSURE_TOO_HIGH = "Higher than any irrigation system stands: look at the unit and the digits."
 
 
 class WaterSupplyForm(RegisterForm):
     parent = "site"
-    quantities = {"static_pressure_kpa": "pressure", "flow_available_l_min": "flow"}
+    quantities = {
+        "static_pressure_kpa": "pressure",
+        "flow_available_l_min": "flow",
+        "working_pressure_kpa": "pressure",
+    }
 
     class Meta:
         model = WaterSupply
-        fields = ["name", "kind", "static_pressure_kpa", "flow_available_l_min", "shutoff_location"]
+        fields = [
+            "name",
+            "kind",
+            "static_pressure_kpa",
+            "flow_available_l_min",
+            "working_pressure_kpa",
+            "shutoff_location",
+        ]
+
+    def clean_static_pressure_kpa(self) -> float | None:
+        pressure_kpa = self.cleaned_data["static_pressure_kpa"]
+        if pressure_kpa is not None and pressure_kpa > HIGHEST_PRESSURE_KPA:
+            raise forms.ValidationError(PRESSURE_TOO_HIGH)
+        return pressure_kpa
 
 
 class PumpForm(RegisterForm):
     parent = "supply"
-    quantities = {"rated_power_kw": "power"}
+    quantities = {
+        "rated_power_kw": "power",
+        "shutoff_head_m": "length",
+        "curve_flow_1_l_min": "flow",
+        "curve_head_1_m": "length",
+        "curve_flow_2_l_min": "flow",
+        "curve_head_2_m": "length",
+    }
 
     class Meta:
         model = Pump
@@ -42,6 +69,13 @@ class PumpForm(RegisterForm):
             "minimum_rest_s",
             "most_starts_per_hour",
             "rated_power_kw",
+            "shutoff_head_m",
+            "curve_flow_1_l_min",
+            "curve_head_1_m",
+            "curve_flow_2_l_min",
+            "curve_head_2_m",
+            "efficiency_percent",
+            "energy_price_per_kwh",
         ]
         help_texts = {"rated_power_kw": ""}
 
@@ -85,6 +119,7 @@ class ControllerForm(SuppliedForm):
             "pump_relay_va",
             "one_valve_at_a_time",
             "most_valves_open",
+            "colliding_programs",
             "command_delay_bound_s",
             "ends_outputs_itself",
             "set_by_hand",
@@ -102,9 +137,15 @@ class ControllerForm(SuppliedForm):
 
 class ValveForm(RegisterForm):
     parent = "controller"
-    quantities = {"size_mm": "diameter", "wire_length_m": "length", "wire_section_mm2": "wire_section"}
+    quantities = {
+        "size_mm": "diameter",
+        "wire_length_m": "length",
+        "wire_section_mm2": "wire_section",
+        "pressure_loss_kpa": "pressure",
+    }
     repeated: ClassVar[tuple[str, ...]] = (
         "size_mm",
+        "pressure_loss_kpa",
         "coil_resistance_ohm",
         "coil_holding_va",
         "coil_inrush_va",
@@ -123,6 +164,7 @@ class ValveForm(RegisterForm):
             "is_master",
             "location",
             "size_mm",
+            "pressure_loss_kpa",
             "coil_resistance_ohm",
             "coil_holding_va",
             "coil_inrush_va",
@@ -175,6 +217,10 @@ class ZoneForm(RegisterForm):
         "area_m2": "area",
         "application_rate_mm_h": "rate",
         "flow_l_min": "flow",
+        "pipe_length_m": "length",
+        "pipe_inside_mm": "diameter",
+        "head_rise_m": "length",
+        "head_pressure_kpa": "pressure",
         "root_depth_m": "length",
     }
     repeated: ClassVar[tuple[str, ...]] = (
@@ -187,6 +233,10 @@ class ZoneForm(RegisterForm):
         "distribution_uniformity",
         "figures_origin",
         "measured_on",
+        "pipe_inside_mm",
+        "pipe_material",
+        "head_rise_m",
+        "head_pressure_kpa",
         "root_depth_m",
     )
 
@@ -208,6 +258,11 @@ class ZoneForm(RegisterForm):
             "figures_origin",
             "measured_on",
             "flow_origin",
+            "pipe_length_m",
+            "pipe_inside_mm",
+            "pipe_material",
+            "head_rise_m",
+            "head_pressure_kpa",
             "root_depth_m",
             "planted_on",
             "in_use",
@@ -218,6 +273,13 @@ class ZoneForm(RegisterForm):
         valves = Valve.objects.filter(controller__site=self.instance.site_id, is_master=False)
         offer(self.fields["valve"], valves.select_related("controller"), "valve")
         self.fields["valve"].label_from_instance = valve_label
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        figures = [cleaned.get(name) for name in ("application_rate_mm_h", "distribution_uniformity")]
+        if any(value is not None for value in figures) and cleaned.get("figures_origin") == Zone.Origin.UNKNOWN:
+            self.add_error("figures_origin", "Say where rate and uniformity are from: otherwise they are not used.")
+        return cleaned
 
     def clean_number(self) -> int:
         number = self.cleaned_data["number"]

@@ -4,6 +4,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
+from sites.core.hydraulics import PumpCurve
 from sites.models.people import User
 from sites.models.places import Site, site_scope
 
@@ -37,6 +38,13 @@ class WaterSupply(models.Model):
     kind = models.CharField(max_length=10, choices=Kind)
     static_pressure_kpa = models.FloatField("static pressure", null=True, blank=True, validators=POSITIVE)
     flow_available_l_min = models.FloatField("flow available", null=True, blank=True, validators=POSITIVE)
+    working_pressure_kpa = models.FloatField(
+        "pressure at that flow",
+        null=True,
+        blank=True,
+        validators=POSITIVE,
+        help_text="Read while the available flow runs, behind meter and backflow assembly.",
+    )
     shutoff_location = models.CharField(max_length=200, blank=True)
 
     objects = SiteRows.as_manager()
@@ -47,6 +55,14 @@ class WaterSupply(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} ({self.get_kind_display()})"
+
+    def clean(self) -> None:
+        static, working = self.static_pressure_kpa, self.working_pressure_kpa
+        if static is not None and working is not None and working >= static:
+            raise ValidationError({"working_pressure_kpa": "Flowing water has less pressure than standing water."})
+
+
+CURVE_POINTS = (("curve_flow_1_l_min", "curve_head_1_m"), ("curve_flow_2_l_min", "curve_head_2_m"))
 
 
 class Pump(models.Model):
@@ -66,6 +82,33 @@ class Pump(models.Model):
         "most starts an hour", default=6, validators=[MinValueValidator(1)]
     )
     rated_power_kw = models.FloatField("rated power", null=True, blank=True, validators=POSITIVE, help_text="kW.")
+    shutoff_head_m = models.FloatField(
+        "head at no flow",
+        null=True,
+        blank=True,
+        validators=POSITIVE,
+        help_text="Three points of the pump's curve, from its data sheet: this one and two with flow.",
+    )
+    curve_flow_1_l_min = models.FloatField("flow, second point", null=True, blank=True, validators=POSITIVE)
+    curve_head_1_m = models.FloatField("head, second point", null=True, blank=True, validators=POSITIVE)
+    curve_flow_2_l_min = models.FloatField("flow, third point", null=True, blank=True, validators=POSITIVE)
+    curve_head_2_m = models.FloatField("head, third point", null=True, blank=True, validators=NOT_NEGATIVE)
+    efficiency_percent = models.FloatField(
+        "efficiency of pump and motor together",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1), MaxValueValidator(95)],
+        help_text="%, where the pump mostly runs. Without it no power is computed.",
+    )
+    energy_price_per_kwh = models.DecimalField(
+        "price of a kWh",
+        max_digits=7,
+        decimal_places=4,
+        null=True,
+        blank=True,
+        validators=NOT_NEGATIVE,
+        help_text="In the firm's currency.",
+    )
 
     class QuerySet(models.QuerySet):
         def visible_to(self, user: User) -> "Pump.QuerySet":
@@ -79,6 +122,36 @@ class Pump(models.Model):
     @property
     def site(self) -> Site:
         return self.supply.site
+
+    @property
+    def curve(self) -> PumpCurve | None:
+        """The curve through its three points; None as long as one is missing."""
+        points = [(0.0, self.shutoff_head_m)]
+        points += [(flow and flow * 60 / 1000, head) for flow, head in (self._point(names) for names in CURVE_POINTS)]
+        if any(value is None for point in points for value in point):
+            return None
+        return PumpCurve.through(points)
+
+    def _point(self, names: tuple[str, str]) -> tuple[float | None, float | None]:
+        return getattr(self, names[0]), getattr(self, names[1])
+
+    def clean(self) -> None:
+        """A curve is whole or not there, and its head falls with the flow."""
+        names = ("shutoff_head_m", *(name for point in CURVE_POINTS for name in point))
+        missing = [name for name in names if getattr(self, name) is None]
+        if 0 < len(missing) < len(names):
+            raise ValidationError(dict.fromkeys(missing, "A curve needs all three points."))
+        if missing:
+            return
+        wrong = {}
+        if self.curve_flow_2_l_min <= self.curve_flow_1_l_min:
+            wrong["curve_flow_2_l_min"] = "More than the second point's flow."
+        if self.curve_head_1_m >= self.shutoff_head_m:
+            wrong["curve_head_1_m"] = "Less than the head at no flow."
+        if self.curve_head_2_m >= self.curve_head_1_m:
+            wrong["curve_head_2_m"] = "Less than the second point's head."
+        if wrong:
+            raise ValidationError(wrong)
 
 
 class BackflowAssembly(models.Model):
@@ -118,6 +191,10 @@ class Controller(models.Model):
         DC24 = "dc24", "24 V DC"
         LATCHING = "latching", "battery, latching coils"
 
+    class Collision(models.TextChoices):
+        QUEUE = "queue", "wait for each other: the smaller priority number goes first"
+        REFUSE = "refuse", "do not run: a start that falls into another program is dropped"
+
     site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="controllers")
     supply = models.ForeignKey(
         WaterSupply, null=True, blank=True, on_delete=models.SET_NULL, related_name="controllers"
@@ -150,6 +227,13 @@ class Controller(models.Model):
         "ends an output by itself",
         default=False,
         help_text="It switches an output off after that output's own longest duration, with no command needed.",
+    )
+    colliding_programs = models.CharField(
+        "programs that meet",
+        max_length=6,
+        choices=Collision,
+        default=Collision.QUEUE,
+        help_text="What this controller does with a program whose start falls into another one.",
     )
     command_delay_bound_s = models.FloatField(
         "command delay bound",
@@ -204,6 +288,13 @@ class Valve(models.Model):
     wire_length_m = models.FloatField("wire length one way", null=True, blank=True, validators=POSITIVE)
     wire_section_mm2 = models.FloatField(
         "wire section", null=True, blank=True, validators=POSITIVE, help_text="mm² of copper."
+    )
+    pressure_loss_kpa = models.FloatField(
+        "pressure lost in the valve",
+        null=True,
+        blank=True,
+        validators=NOT_NEGATIVE,
+        help_text="At the zone's flow, with filter and regulator if there are any, from their data.",
     )
     opens_within_s = models.FloatField(default=5.0, validators=NOT_NEGATIVE)
     closes_from_s = models.FloatField(
@@ -277,6 +368,18 @@ class Emitter(models.TextChoices):
     BUBBLER = "bubbler", "bubbler"
 
 
+DRIP_EMITTERS = (Emitter.DRIP_GRID, Emitter.POINT_DRIP)
+
+
+class PipeMaterial(models.TextChoices):
+    PVC = "pvc", "PVC"
+    PE = "pe", "polyethylene"
+    COPPER = "copper", "copper"
+    GALVANISED = "galvanised", "galvanised steel, new"
+    OLD_STEEL = "old_steel", "steel, old"
+    ALUMINIUM = "aluminium", "aluminium with couplers"
+
+
 class Zone(models.Model):
     class Origin(models.TextChoices):
         MEASURED = "measured", "measured on site"
@@ -314,6 +417,35 @@ class Zone(models.Model):
         choices=Origin,
         blank=True,
         help_text="Where the flow was not found together with rate and uniformity, as after a catch-can test.",
+    )
+    pipe_length_m = models.FloatField(
+        "pipe to the farthest head",
+        null=True,
+        blank=True,
+        validators=POSITIVE,
+        help_text="From the supply or the pump, main and lateral together.",
+    )
+    pipe_inside_mm = models.FloatField(
+        "inside diameter of that pipe",
+        null=True,
+        blank=True,
+        validators=POSITIVE,
+        help_text="Where it is narrowest; nominal sizes mislead.",
+    )
+    pipe_material = models.CharField("pipe", max_length=12, choices=PipeMaterial, blank=True)
+    head_rise_m = models.FloatField(
+        "height of the heads above the supply",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-300), MaxValueValidator(300)],
+        help_text="At a pump above the water's surface; negative where they lie lower.",
+    )
+    head_pressure_kpa = models.FloatField(
+        "design pressure at the head",
+        null=True,
+        blank=True,
+        validators=POSITIVE,
+        help_text="The pressure at which the flow above holds, from the nozzle's data.",
     )
     root_depth_m = models.FloatField(
         "root depth", null=True, blank=True, validators=[MinValueValidator(0.02), MaxValueValidator(3)]

@@ -11,14 +11,19 @@ from sites.core.checks import (
     ValveFacts,
     ZoneFacts,
     check_site,
+    worst_first,
 )
+from sites.core.water_checks import water_findings
 from sites.models import Valve
 from sites.queries.site_page import SitePage
+from sites.queries.zone_water import zone_lines
 
 
 def site_findings(page: SitePage) -> tuple[CheckFinding, ...]:
     """What is unsafe, wrong or missing in a register already read; asks the database nothing."""
-    return check_site(plant_of(page), page.today)
+    plant = plant_of(page)
+    answers = (line.answers for line in zone_lines(page, plant) if line.zone.in_use)
+    return worst_first([*check_site(plant, page.today), *water_findings(answers)])
 
 
 def plant_of(page: SitePage) -> SitePlant:

@@ -18,6 +18,7 @@ from sites.models import (
     Photo,
     Site,
     TariffBlock,
+    User,
     Valve,
     WaterSupply,
     Zone,
@@ -81,8 +82,8 @@ def local_today(site: Site) -> dt.date:
     return timezone.localdate(timezone=ZoneInfo(site.time_zone))
 
 
-def site_page(site: Site) -> SitePage:
-    """Everything that stands on the site, ready to be read."""
+def site_page(site: Site, user: User) -> SitePage:
+    """Everything that stands on the site and that this person may see, ready to be read."""
     today = local_today(site)
     valves = Prefetch("valves", Valve.objects.prefetch_related("zones"))
     readings = Prefetch(
@@ -105,7 +106,7 @@ def site_page(site: Site) -> SitePage:
         ],
         zones=list(site.zones.select_related("valve__controller")),
         meters=[_meter_line(meter) for meter in site.meters.prefetch_related(readings)],
-        photos=list(site.photos.select_related("uploaded_by")),
+        photos=list(Photo.objects.visible_to(user).filter(site=site).select_related("uploaded_by")),
         tariff_blocks=list(TariffBlock.objects.filter(tariff=site.tariff_id)),
     )
 

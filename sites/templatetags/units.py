@@ -18,8 +18,15 @@ def quantity(value: float | None, kind: str) -> str:
 @register.filter
 def water_price(price_per_m3: Decimal) -> str:
     """A stored price per m³ as the firm quotes it: "1.20 per m³", "6.50 per 1,000 gal"."""
+    return per_volume(float(price_per_m3))
+
+
+@register.filter
+def per_volume(amount_per_m3: float, unit: str = "") -> str:
+    """An amount per m³ beside the volume the firm counts in: `0.17|per_volume:"kWh"` is "0.17 kWh per m³"."""
     volume = priced_volume(Firm.current().units)
-    return f"{float(price_per_m3) * volume.size:.{volume.decimals}f} per {volume.label}"
+    amount = f"{amount_per_m3 * volume.size:.{volume.decimals}f} {unit}".strip()
+    return f"{amount} per {volume.label}"
 
 
 @register.simple_tag

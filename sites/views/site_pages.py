@@ -38,7 +38,7 @@ def site_list(request: HttpRequest) -> HttpResponse:
 @open_to(*EVERYONE)
 def site_page(request: HttpRequest, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.select_related("client", "weather_station", "tariff"), request.user, pk=pk)
-    register = site_page_of(site)
+    register = site_page_of(site, request.user)
     staff = request.user.is_office or request.user.is_technician
     meters = [
         (line, reading_form_for(line.meter) if staff and not line.meter.removed_on else None)

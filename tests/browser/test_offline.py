@@ -6,6 +6,7 @@ import pytest
 from PIL import Image
 
 from config.served import Served
+from jobs.core.checklists import AIR_CONNECTED, WINTERISATION
 from tests.browser.phone import Phone, rows
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -61,9 +62,9 @@ def start(page) -> None:
     page.wait_for_selector("text=Measure Valve 1")
 
 
-def work_through_checklist(page) -> None:
+def work_through_checklist(page, *, first: int = 1, last: int = NUMBER_OF_STEPS) -> None:
     done = page.locator("ol.steps li.done")
-    for count in range(1, NUMBER_OF_STEPS + 1):
+    for count in range(first, last + 1):
         tick = page.locator("ol.steps button[aria-label^='Done: ']")
         if tick.count():
             tick.first.click()
@@ -75,7 +76,7 @@ def work_through_checklist(page) -> None:
             page.check(".own input[type=checkbox]")
             page.click(".own button")
         page.wait_for_function("count => document.querySelectorAll('ol.steps li.done').length === count", arg=count)
-    assert done.count() == NUMBER_OF_STEPS
+    assert done.count() == last
 
 
 def measure(page, ohm: str) -> None:
@@ -126,8 +127,19 @@ def test_a_whole_winterisation_without_signal_from_a_cold_start_arrives_just_onc
     go_to_visit(page, visit)
     assert "Compressed air maims" in page.inner_text("details:has-text('Cautions')")
     assert page.locator("details:has-text('Photos of the site') img").count() == 1
+    page.click("summary:has-text('Drawings (2)')")
+    drawn = "images => images.map(image => image.complete && image.naturalWidth > 0)"
+    assert page.locator(".drawings img").evaluate_all(drawn) == [True, True]
+    page.click("summary:has-text('Drawings (2)')")
     start(page)
-    work_through_checklist(page)
+    with_air_on = 1 + next(number for number, step in enumerate(WINTERISATION) if step.key == AIR_CONNECTED)
+    work_through_checklist(page, last=with_air_on)
+    page.click("a:has-text('Finish the visit')")
+    page.wait_for_selector("[role=alert]:has-text('Bleed it to zero')")
+    assert page.locator("#field-signed_by").count() == 0
+    page.click("text=Back to the checklist")
+    page.wait_for_selector("#checklist")
+    work_through_checklist(page, first=with_air_on + 1)
     measure_all(page)
     record_fault(page)
     finish(page)

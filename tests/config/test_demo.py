@@ -16,7 +16,8 @@ from config.demo.seasons import read_stops
 from config.demo.sketches import PLANTED, Mistake, sketch
 from config.demo.stories import Repair, Trouble, ValveStory
 from jobs.core.routing.travel import Point, distance_m
-from jobs.models import DayRoute, Fault, SeasonWindow, ValveMeasurement, Visit
+from jobs.models import DayRoute, Fault, PriceItem, Proposal, SeasonWindow, ValveMeasurement, Visit, WorkRecord
+from reports.models import Delivery
 from scheduling.models import CatchCanTest, DailyWeather, ForecastDay, SeasonSchedule, ZoneMonth
 from scheduling.queries.catch_cans import worked_out
 from scheduling.queries.meter_check import meter_check
@@ -52,6 +53,11 @@ def everything():
             ValveMeasurement.objects.order_by("pk").values_list("uuid", "coil_resistance_ohm", "voltage_v", "closes")
         ),
         "faults": list(Fault.objects.order_by("pk").values_list("uuid", "kind", "state", "found_at")),
+        "proposals": [
+            (row.number, row.site.name, row.state, row.valid_until, row.total, row.answered_by, row.answered_at)
+            for row in Proposal.objects.order_by("number")
+        ],
+        "work": [(row.visit.uuid, row.labour_min, row.total) for row in WorkRecord.objects.all()],
         "registers": list(MeterReading.objects.order_by("pk").values_list("read_on", "register")),
         "cans": list(CatchCanTest.objects.values_list("zone__site__name", "tested_on", "catches_ml")),
         "forecast": list(
@@ -110,6 +116,20 @@ def test_the_same_seed_and_day_make_the_same_firm(demo):
     assert demo["first"] == demo["again"]
     assert len(demo["first"]["measurements"]) > 200
     assert len(demo["first"]["registers"]) > 50
+
+
+@pytest.mark.django_db
+def test_one_proposal_waits_one_is_accepted_and_a_repair_has_its_work_record(demo):
+    assert [row[2] for row in demo["again"]["proposals"]] == ["sent", "accepted"]
+    assert PriceItem.objects.filter(active=True).count() >= 8
+    ordered = Proposal.objects.get(state="accepted")
+    assert (ordered.visit.kind, ordered.visit.state, ordered.visit.site) == ("repair", "open", ordered.site)
+    assert Proposal.objects.get(state="sent").valid_until > TODAY
+    work = WorkRecord.objects.get()
+    assert work.visit.kind == "repair"
+    assert work.labour_min > 0
+    assert not work.lacks_prices
+    assert set(Delivery.objects.values_list("state", flat=True)) == {"sent"}
 
 
 def test_the_password_is_told_at_the_end(demo):

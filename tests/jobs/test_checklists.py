@@ -8,7 +8,7 @@ from jobs.actions.field import start_visit
 from jobs.core.checklists import DEFAULT_CHECKLISTS
 from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, VisitKind
 from jobs.queries.checklists import checklist_rows
-from sites.models import AuditEntry
+from sites.models import AuditEntry, Zone
 from tests import factories
 
 
@@ -87,6 +87,21 @@ def test_the_air_pressure_limit_is_held_against_the_pipe_material(visit, technic
     else:
         with pytest.raises(ValidationError, match="Too high for this pipe"):
             do(visit, "air_pressure_limit", technician, number=limit_kpa)
+
+
+def test_registered_drip_caps_the_air_whatever_pipe_is_named(visit, technician):
+    pass_water_gates(visit, technician)
+    do(visit, "pipe_material", technician, text="pvc")
+    with pytest.raises(ValidationError, match="above 0"):
+        do(visit, "air_pressure_limit", technician, number=0)
+    do(visit, "air_pressure_limit", technician, number=500)
+    Zone.objects.filter(site=visit.site).update(emitter="drip_grid")
+    with pytest.raises(ValidationError, match="this site's drip zones: at most 207 kPa"):
+        do(visit, "air_pressure_limit", technician, number=500)
+    do(visit, "pipe_material", technician, text="pvc")  # what was confirmed before the drip stood there is taken back
+    with pytest.raises(ValidationError, match="Air pressure limit"):
+        do(visit, "protected", technician)
+    assert do(visit, "air_pressure_limit", technician, number=200).done
 
 
 def test_weaker_pipe_found_later_takes_the_confirmed_limit_back(visit, technician):

@@ -5,7 +5,7 @@ import itertools
 import json
 import shutil
 import subprocess
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
@@ -28,6 +28,7 @@ BASELINES = [
         ],
     )
 ]  # fmt: skip
+BASELINES += [replace(BASELINES[3], source_v=26.5, source_measured=True)]
 RESISTANCES = [None, 0.0, 1.25, 2.9, 4.0, 9.75, 11.9, 17.0, 22.1, 28.9, 34.0, 39.1, 44.2, 60.0, 199.9, 204.25, 260.0]
 ELECTRIC = [(None, None), (0.0, 0.0), (18.95, 0.125), (19.0, 0.24), (22.25, None), (30.0, 0.375), (24.0, 0.5)]
 WATER = [(None, None), (0.0, 0.0), (15.9, 180.5), (17.0, 240.0), (20.25, 250.0), (22.5, 300.0), (99.0, 900.0)]

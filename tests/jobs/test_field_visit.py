@@ -5,7 +5,8 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.utils import timezone
 
-from jobs.models import ChecklistItem, ValveMeasurement, Visit
+from jobs.models import ChecklistItem, Fault, ValveMeasurement, Visit
+from jobs.queries.faults import found_without_fault
 from scheduling.models import AppliedSchedule, SeasonSchedule
 from sites.models import AuditEntry, Valve
 from tests import factories
@@ -390,3 +391,14 @@ def test_a_visit_costs_the_same_queries_however_many_valves(phone, site, started
 
 
 QUERIES_OF_A_VISIT = 13  # two of them for the schedule to set: one put on this visit's sheet, else the published
+
+
+def test_the_finish_names_what_was_measured_and_not_recorded_as_a_fault(phone, site, started):
+    valve = Valve.objects.filter(controller__site=site).first()
+    measure(phone, started, valve, coil_resistance_ohm="2")
+    page = phone.get(f"/visits/{started.pk}/finish/").content.decode()
+    assert "Measured, not recorded as a fault" in page
+    [(_, finding)] = found_without_fault(started)
+    told = {"kind": finding.fault_kind, "valve": valve, "site": site, "severity": "plants_at_risk"}
+    Fault.objects.create(**told, found_on_visit=started, found_at=started.started_at, description="short")
+    assert "Measured, not recorded" not in phone.get(f"/visits/{started.pk}/finish/").content.decode()

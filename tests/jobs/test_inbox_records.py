@@ -5,8 +5,10 @@ import uuid
 import pytest
 from django.test import Client
 
+from jobs.actions.checklists import current_checklist, save_checklist
 from jobs.actions.field import finish_visit, record_measurement, start_visit
 from jobs.actions.inbox import apply_waiting, decide, import_export
+from jobs.core.checklists import DEFAULT_CHECKLISTS
 from jobs.models import Fault, InboxRecord, ValveMeasurement, Visit
 from sites.models import Valve
 from tests import factories
@@ -383,3 +385,16 @@ def test_a_whole_visit_sent_late_while_the_office_edits_drops_nothing(phone, vis
     assert (visit.state, visit.signed_by, visit.instructions) == ("finished", "H. Court", "Edited meanwhile")
     assert Fault.objects.get().photos.count() == 1
     assert Fault.objects.get().valve == valve
+
+
+def test_a_step_of_the_version_the_phone_left_with_is_the_same_step_of_the_next(phone, visit, office):
+    before = current_checklist("startup")
+    known, dropped = before.items.get(key="boxes_checked"), before.items.get(key="left_tidy")
+    steps = [step for step in DEFAULT_CHECKLISTS["startup"] if step.key != "left_tidy"]
+    made = save_checklist(kind="startup", steps=steps, based_on=before.version, by=office)
+    phone.put("visit_started")
+    phone.put("checklist_answer", item=known.pk, done=True)
+    phone.put("checklist_answer", item=dropped.pk, done=True)
+
+    assert [state for kind, state in states() if kind == "checklist_answer"] == ["applied", "for_person"]
+    assert visit.answers.get().item == made.items.get(key="boxes_checked")

@@ -10,7 +10,8 @@ import pytest
 from pypdf import PdfReader
 
 from jobs.models import DayRoute, Fault
-from reports.documents.fleet import Table, fleet_csv, fleet_pdf, fleet_xlsx, guarded, shown
+from reports.documents.fleet import fleet_csv, fleet_pdf, fleet_xlsx, shown
+from reports.documents.spreadsheet import Table, guarded
 from reports.queries.fleet import fleet_data
 from tests import factories
 

@@ -134,7 +134,7 @@ def test_a_zone_that_takes_more_than_the_supply_gives_is_not_proved(draft):
     draft.site.supplies.update(flow_available_l_min=10)
     (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
     assert week.ok is False
-    assert "supply feeds 10.0 L/min" in week.words
+    assert "more water than the supply feeds: 20.0 L/min of 10.0 L/min" in week.words
 
 
 def test_nothing_runs_in_a_paused_week(draft, office):
@@ -174,3 +174,22 @@ def test_three_mornings_at_five_with_a_second_program_for_the_thirsty_can_be_exp
         ("Fri", "Program A"),
         ("Sat", "Thirsty"),
     ]
+
+
+@pytest.mark.parametrize(("units", "takes"), [("metric", "80.0 L/min of 60.0 L/min"), ("us", "21.1 gpm of 15.9 gpm")])
+def test_a_zone_thirstier_than_its_supply_is_told_in_the_firm_s_units(draft, firm, units, takes):
+    firm.units = units
+    firm.save()
+    draft.site.zones.filter(number=1).update(flow_l_min=80)
+    (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    told = f"Valve 1 takes more water than the supply feeds: {takes}"
+    assert told in week.words
+    assert told in week.notices
+
+
+def test_two_valves_on_one_terminal_are_told_in_the_firm_s_units(draft, firm):
+    firm.units = "us"
+    firm.save()
+    draft.site.controllers.get().valves.update(terminal=1)
+    (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    assert any("take 10.6 gpm together" in concern.words for concern in week.concerns)  # 40 L/min

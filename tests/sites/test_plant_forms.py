@@ -22,6 +22,7 @@ CONTROLLER = {
     "terminals": "12",
     "output": "ac24",
     "most_valves_open": "1",
+    "colliding_programs": "queue",
     "command_delay_bound_s": "2",
 }
 PUMP = {

@@ -1,4 +1,6 @@
-from django.core.management.base import BaseCommand
+import socket
+
+from django.core.management.base import BaseCommand, CommandError
 
 from sites.models import User
 
@@ -20,6 +22,9 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, default=8000)
 
     def handle(self, *args, port, **options):
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                raise CommandError(f"Port {port} is taken by another program. Choose one: make run PORT={port + 1}")
         self.stdout.write(WELCOME.format(port=port))
         if User.objects.filter(username="tech1").exists():
             self.stdout.write("The demo password is water-the-garden-26 (unless you changed it).\n\n")

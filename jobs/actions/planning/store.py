@@ -82,7 +82,8 @@ def _ordered(
     for pk, date in sorted(touched):
         if pk not in people or not run.first_day <= date <= run.last_day:
             continue
-        day = day_of(people[pk], date, rows[pk, date], firm)
+        everybodys = [visit for (_, on), visits in rows.items() if on == date for visit in visits]
+        day = day_of(people[pk], date, rows[pk, date], firm, everybodys)
         place = {key: n for n, key in enumerate(keys.get((pk, date), ()))}
         yield day, sorted(day.to_do, key=lambda visit: place.get(str(visit.pk), len(place)))
 

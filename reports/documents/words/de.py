@@ -92,7 +92,7 @@ WORDS = {
     "advice.mend": "Beheben: {fault}, {where}",
     "advice.found": "{severity}; gefunden am {date}.",
     "advice.part": "Benötigtes Teil: {part}.",
-    "advice.backflow": "Prüfung des Systemtrenners, {assembly}",
+    "advice.backflow": "Prüfung der Absicherung gegen Rückfließen: {assembly}",
     "advice.backflow_due": "Fällig am {date}; durch zugelassene Prüfer, wie es die örtlichen Regeln verlangen.",
     "advice.even": "Regner und Düsen instand setzen, damit es gleichmäßig regnet (Gleichmäßigkeit 0,70)",
     "advice.mulch": "Beete und den Boden unter Sträuchern und Bäumen mulchen",
@@ -147,7 +147,7 @@ WORDS = {
     "fault.low_pressure": "zu wenig Druck oder Durchfluss",
     "fault.controller": "Mangel am Steuergerät",
     "fault.pump": "Mangel an der Pumpe",
-    "fault.backflow": "Mangel am Systemtrenner",
+    "fault.backflow": "Mangel an der Absicherung gegen Rückfließen",
     "fault.other": "Sonstiges",
     "severity.unsafe": "gefährlich",
     "severity.water_loss": "Wasserverlust",
@@ -160,6 +160,104 @@ WORDS = {
     "backflow.double_check": "doppelter Rückflussverhinderer",
     "backflow.pressure_vacuum": "Rohrbelüfter unter Druck",
     "backflow.atmospheric": "Rohrbelüfter",
+    # The repair proposal
+    "unit.piece": "Stk.",
+    "unit.hour": "Std.",
+    "unit.metre": "m",
+    "unit.foot": "ft",
+    "proposal.title": "Reparaturangebot {number}",
+    "proposal.full_title": "Reparaturangebot {number}, {site}",
+    "proposal.reference": "Angebot {number}, Anlage {site}",
+    "proposal.for": "Für",
+    "proposal.date": "Datum",
+    "proposal.valid_until": "Gültig bis",
+    "proposal.supersedes": "Ersetzt",
+    "proposal.earlier": "Angebot {number}",
+    "proposal.faults": "Was wir gefunden haben",
+    "proposal.fault": "Mangel",
+    "proposal.where": "Wo",
+    "proposal.found": "Gefunden",
+    "proposal.severity": "Wie schwer",
+    "proposal.lines": "Was wir vorschlagen",
+    "proposal.what": "Arbeit und Teile",
+    "proposal.mends": "Behebt",
+    "proposal.whole": "die Arbeit insgesamt",
+    "proposal.quantity": "Menge",
+    "proposal.price": "Preis, {currency}",
+    "proposal.amount": "Betrag, {currency}",
+    "proposal.total": "Summe, {currency}",
+    "proposal.sum": "Summe {total}",
+    "proposal.note": "Anmerkung",
+    "proposal.order": "Was die Annahme bedeutet",
+    "proposal.order_is": (
+        "Mit der Annahme dieses Angebots bestellen Sie die oben aufgeführten Arbeiten zu den aufgeführten Preisen, "
+        "zusammen {total}. Es kann bis {until} einmal angenommen werden: über den Link in unserer Nachricht oder "
+        "durch Antwort an uns."
+    ),
+    "proposal.order_then": (
+        "Danach vereinbaren wir mit Ihnen einen Tag für die Reparatur. Nicht aufgeführte Arbeiten gehören nicht dazu."
+    ),
+    "proposal.order_else": "Wenn Sie ablehnen, geschieht nichts, und die Mängel bleiben wie beschrieben.",
+    "proposal.draft": "Entwurf: nicht versandt, kein Angebot.",
+    "proposal.care": "Sicherheit und zugelassene Fachbetriebe",
+    "proposal.care_codes": (
+        "Örtliche Vorschriften, die Regeln des Wasserversorgers und die Anleitungen der Hersteller gehen vor; sie "
+        "können ändern, was zu tun ist. Wir sagen es Ihnen, bevor wir es tun. An Netzstrom, Systemtrennern und "
+        "Trinkwasserleitungen arbeiten dafür zugelassene Fachleute."
+    ),
+    "proposal.care_mains": (
+        "Arbeiten am Netzstrom (Anschluss von Steuergerät oder Pumpe) macht eine zugelassene Elektrofachkraft, "
+        "wie es die örtlichen Regeln verlangen. Öffnen Sie bis dahin das Gehäuse nicht; schalten Sie am "
+        "Trennschalter ab, wenn etwas nicht in Ordnung aussieht oder riecht."
+    ),
+    "proposal.care_backflow": (
+        "Arbeiten am Systemtrenner oder an Trinkwasserleitungen machen und prüfen dafür zugelassene Fachleute, wie "
+        "es die örtlichen Regeln verlangen. Er schützt das Trinkwasser: umgehen Sie ihn nicht."
+    ),
+    "proposal.care_unsafe": "Ein als gefährlich bezeichneter Mangel: Menschen fernhalten, bis er gesichert ist.",
+    "proposal.mail.subject": "Reparaturangebot {number} für {site}",
+    "proposal.mail.body": (
+        "Guten Tag {greeting},\n\nbei {site} haben wir Mängel gefunden, die repariert werden sollten. Anbei unser "
+        "Angebot {number} über {total}.\n\nHier können Sie es ohne Anmeldung lesen und annehmen oder ablehnen, bis "
+        "{until}:\n{link}\n\nMit der Annahme bestellen Sie die aufgeführten Arbeiten. Wer diesen Link hat, kann das "
+        "Angebot lesen und beantworten. Wenn darin etwas nicht klar ist, antworten Sie einfach auf diese "
+        "Nachricht.\n\n{signature}\n"
+    ),
+    "proposal.mail.file_name": "angebot-{number}-{site}",
+    "proposal.answer": "Ihre Antwort",
+    "proposal.name": "Ihr Name",
+    "proposal.answer_note": "Nachricht an uns (freiwillig)",
+    "proposal.choice": "Antwort",
+    "proposal.accept": "Ich nehme an: ich bestelle die aufgeführten Arbeiten für {total}",
+    "proposal.decline": "Ich lehne ab",
+    "proposal.confirm": "Ich darf für {client} antworten, und meine Antwort ist endgültig",
+    "proposal.submit": "Antwort senden",
+    "proposal.need_name": "Bitte geben Sie Ihren Namen ein.",
+    "proposal.need_choice": "Bitte wählen Sie, ob Sie annehmen oder ablehnen.",
+    "proposal.need_confirm": "Bitte ankreuzen, um Ihre Antwort zu senden.",
+    "proposal.long": "Das ist zu lang: höchstens {most} Zeichen.",
+    "proposal.unsent": "Ihre Antwort ist noch nicht gesendet. Bitte sehen Sie die markierten Felder an.",
+    "proposal.is_accepted": "Angenommen am {date} von {name}. Vielen Dank: wir vereinbaren mit Ihnen einen Tag.",
+    "proposal.is_declined": (
+        "Abgelehnt am {date} von {name}. Es wurde nichts bestellt. Rufen Sie uns an, wenn Sie es sich anders "
+        "überlegen."
+    ),
+    "proposal.is_expired": (
+        "Dieses Angebot war bis {until} gültig und kann nicht mehr beantwortet werden. Fragen Sie uns nach einem "
+        "neuen."
+    ),
+    "proposal.is_superseded": (
+        "Ein neueres Angebot ist an die Stelle von diesem getreten; es kann nicht mehr beantwortet werden. Nehmen "
+        "Sie den Link in unserer neueren Nachricht."
+    ),
+    "proposal.is_withdrawn": (
+        "Wir haben dieses Angebot zurückgezogen; es kann nicht mehr beantwortet werden. Fragen Sie uns danach."
+    ),
+    "proposal.too_late": "Ihre Antwort wurde nicht angenommen.",
+    "proposal.no_visit": (
+        "Ihre Antwort konnte hier nicht angenommen werden. Es wurde nichts bestellt. Bitte rufen Sie uns an oder "
+        "antworten Sie auf unsere Nachricht."
+    ),
     # The mail and the page behind its link
     "mail.subject": "Saisonbericht {season} für {site}",
     "mail.attached": (

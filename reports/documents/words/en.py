@@ -160,6 +160,92 @@ WORDS = {
     "backflow.double_check": "double check assembly",
     "backflow.pressure_vacuum": "pressure vacuum breaker",
     "backflow.atmospheric": "atmospheric vacuum breaker",
+    # The repair proposal
+    "unit.piece": "pc",
+    "unit.hour": "h",
+    "unit.metre": "m",
+    "unit.foot": "ft",
+    "proposal.title": "Repair proposal {number}",
+    "proposal.full_title": "Repair proposal {number}, {site}",
+    "proposal.reference": "Proposal {number}, site {site}",
+    "proposal.for": "For",
+    "proposal.date": "Date",
+    "proposal.valid_until": "Valid until",
+    "proposal.supersedes": "Supersedes",
+    "proposal.earlier": "proposal {number}",
+    "proposal.faults": "What we found",
+    "proposal.fault": "Fault",
+    "proposal.where": "Where",
+    "proposal.found": "Found",
+    "proposal.severity": "How bad",
+    "proposal.lines": "What we propose",
+    "proposal.what": "Work and parts",
+    "proposal.mends": "Mends",
+    "proposal.whole": "the work as a whole",
+    "proposal.quantity": "Quantity",
+    "proposal.price": "Price, {currency}",
+    "proposal.amount": "Amount, {currency}",
+    "proposal.total": "Total, {currency}",
+    "proposal.sum": "Total {total}",
+    "proposal.note": "Note",
+    "proposal.order": "What accepting means",
+    "proposal.order_is": (
+        "Accepting this proposal is an order for the work listed above, at the prices listed, {total} in all. It can "
+        "be accepted until {until}, once, by the link in our mail or by answering to us."
+    ),
+    "proposal.order_then": "We then arrange a day for the repair with you. Work not listed is not part of it.",
+    "proposal.order_else": "If you decline, nothing is done and the faults stay as they are described.",
+    "proposal.draft": "Draft: not sent, not an offer.",
+    "proposal.care": "Safety and licensed trades",
+    "proposal.care_codes": (
+        "Local codes, the water supplier's rules and the makers' instructions come first; they may change what has "
+        "to be done, and we tell you before we do it. Mains power, backflow assemblies and drinking water pipes are "
+        "worked on by people licensed for them."
+    ),
+    "proposal.care_mains": (
+        "Work on mains power (controller or pump supply) is done by a licensed electrician as local rules require. "
+        "Until it is mended, do not open the panel; switch it off at its isolator if it looks or smells wrong."
+    ),
+    "proposal.care_backflow": (
+        "Work on the backflow assembly or on drinking water pipes is done and tested by people licensed for it, as "
+        "local rules require. The assembly protects drinking water: do not bypass it."
+    ),
+    "proposal.care_unsafe": "A fault marked unsafe: keep people away from it until it is made safe.",
+    "proposal.mail.subject": "Repair proposal {number} for {site}",
+    "proposal.mail.body": (
+        "Dear {greeting},\n\nat {site} we found faults that need repair. Attached is our proposal {number} over "
+        "{total}.\n\nRead it and accept or decline it here, without signing in, until {until}:\n{link}\n\n"
+        "Accepting it is an order for the work listed. Whoever has this link can read and answer the proposal. If "
+        "something in it is not clear, just answer this mail.\n\n{signature}\n"
+    ),
+    "proposal.mail.file_name": "proposal-{number}-{site}",
+    "proposal.answer": "Your answer",
+    "proposal.name": "Your name",
+    "proposal.answer_note": "Note to us (optional)",
+    "proposal.choice": "Answer",
+    "proposal.accept": "I accept: I order the work listed for {total}",
+    "proposal.decline": "I decline",
+    "proposal.confirm": "I may answer for {client}, and my answer is final",
+    "proposal.submit": "Send the answer",
+    "proposal.need_name": "Enter your name.",
+    "proposal.need_choice": "Choose whether you accept or decline.",
+    "proposal.need_confirm": "Tick this to send your answer.",
+    "proposal.long": "This is too long: at most {most} characters.",
+    "proposal.unsent": "Your answer was not sent yet. Look at the marked fields.",
+    "proposal.is_accepted": "Accepted on {date} by {name}. Thank you: we arrange a day for the repair with you.",
+    "proposal.is_declined": "Declined on {date} by {name}. Nothing was ordered. Call us if you change your mind.",
+    "proposal.is_expired": (
+        "This proposal was valid until {until} and can no longer be answered. Ask us for a new one."
+    ),
+    "proposal.is_superseded": (
+        "A newer proposal has taken the place of this one; it can no longer be answered. Use the link in our newer "
+        "mail."
+    ),
+    "proposal.is_withdrawn": "We have taken this proposal back; it can no longer be answered. Ask us about it.",
+    "proposal.too_late": "Your answer was not taken.",
+    "proposal.no_visit": (
+        "Your answer could not be taken here. Nothing was ordered. Please call us or answer our mail."
+    ),
     # The mail and the page behind its link
     "mail.subject": "Season report {season} for {site}",
     "mail.attached": (

@@ -12,6 +12,7 @@ from scheduling.core.sequence.timeline import (
     Action,
     Command,
     Demand,
+    Excess,
     Notice,
     NoticeKind,
     Run,
@@ -133,13 +134,13 @@ def _portions(plant: Plant, program: Program, notices: list[Notice]) -> Iterable
 def _plant_notices(plant: Plant, options: Options) -> Iterable[Notice]:
     """Why no timeline on this plant could be proved; register figures to correct."""
 
-    def unsafe(text: str) -> Notice:
-        return Notice(NoticeKind.UNSAFE_PLANT, text, 0.0)
+    def unsafe(text: str, excess: Excess | None = None) -> Notice:
+        return Notice(NoticeKind.UNSAFE_PLANT, text, 0.0, excess=excess)
 
     for valve in plant.valves:
         flow, supply = valve.flow_l_min, plant.supply_l_min
         if flow is not None and supply is not None and flow > supply:
-            yield unsafe(f"{valve.name} takes {flow:.1f} L/min, the supply feeds {supply:.1f} L/min")
+            yield unsafe(f"{valve.name} takes more water than the supply feeds", Excess(flow, supply))
         strokes_s = valve.opens_within_s - valve.opens_from_s + valve.closes_within_s - valve.closes_from_s
         error_s = plant.command_delay_s + strokes_s / 2 + 1
         if error_s > options.tolerance_s:

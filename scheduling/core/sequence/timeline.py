@@ -77,6 +77,14 @@ class NoticeKind(StrEnum):
 
 
 @dataclass(frozen=True)
+class Excess:
+    """What a valve takes and what its supply feeds: figures for the page to put into the reader's units."""
+
+    flow_l_min: float
+    supply_l_min: float
+
+
+@dataclass(frozen=True)
 class Notice:
     """Something the compiler had to decide or could not do. `seconds` is its size, `at_s` its place."""
 
@@ -85,6 +93,7 @@ class Notice:
     at_s: float
     seconds: float = 0.0
     program_id: int | None = None
+    excess: Excess | None = None
 
 
 @dataclass(frozen=True)

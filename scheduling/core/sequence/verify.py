@@ -21,7 +21,7 @@ from scheduling.core.sequence.corners import Corners, soonest
 from scheduling.core.sequence.cover import Cover
 from scheduling.core.sequence.plant import Plant
 from scheduling.core.sequence.spans import VALVE_ACTIONS, Malformed, Span, Spans, read_spans
-from scheduling.core.sequence.timeline import EPSILON_S, Delays, Rule, Timeline
+from scheduling.core.sequence.timeline import EPSILON_S, Delays, Excess, Rule, Timeline
 
 HOUR_S = 3600.0
 
@@ -34,6 +34,7 @@ class Margin:
     margin_s: float
     at_s: float
     text: str
+    excess: Excess | None = None
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,7 @@ class CounterExample:
     at_s: float
     margin_s: float
     text: str
+    excess: Excess | None = None
     ok: bool = False
 
 
@@ -109,7 +111,8 @@ class _Checker:
         for rule in rules:
             for margin, delays in rule():
                 if margin.margin_s < -EPSILON_S:
-                    raise _Broken(CounterExample(margin.rule, delays(), margin.at_s, margin.margin_s, margin.text))
+                    found = (margin.rule, delays(), margin.at_s, margin.margin_s, margin.text, margin.excess)
+                    raise _Broken(CounterExample(*found))
                 known = worst.get(margin.rule)
                 if known is None or margin.margin_s < known.margin_s:
                     worst[margin.rule] = margin
@@ -216,8 +219,9 @@ class _Checker:
         for span in self.spans.valves:
             flow = span.element.flow_l_min
             if supply is not None and flow is not None and flow > supply:
-                text = f"{span.element.name} takes {flow:.1f} L/min, the supply feeds {supply:.1f} L/min"
-                yield Margin(Rule.TOGETHER, -1.0, span.sent_on_s, text), partial(self.corners.corner, True)
+                text = f"{span.element.name} takes more water than the supply feeds"
+                margin = Margin(Rule.TOGETHER, -1.0, span.sent_on_s, text, Excess(flow, supply))
+                yield margin, partial(self.corners.corner, True)
 
     def _together(self) -> Iterator[Finding]:
         """Separate outputs: the wide corner shows every valve open whenever it may be."""

@@ -125,8 +125,8 @@ def _plan(zones: Sequence[ClockZone], rule: WateringRule, most_programs: int) ->
     load: dict[int, float] = dict.fromkeys(range(7), 0.0)
     for days, members in groups:
         weekdays = () if rule.parity else spread_weekdays(rule.weekdays, days, load)
-        runs = tuple(_day_run(zone, PARITY_DAYS_PER_WEEK if rule.parity else days) for zone in members)
-        night = interleave(runs, rule.gap_min, rule.fill_min)
+        runs = tuple(day_run(zone, PARITY_DAYS_PER_WEEK if rule.parity else days) for zone in members)
+        night = _night(runs, rule)
         for weekday in weekdays:
             load[weekday] += night.elapsed_min
         drafts.append((weekdays, runs, night))
@@ -149,6 +149,16 @@ def _plan(zones: Sequence[ClockZone], rule: WateringRule, most_programs: int) ->
     )
     off = tuple(zone.key for zone in zones if zone.run_time_min_per_week <= 0)
     return ClockPlan(programs, over == 0, over, busiest, rule.window_min, off, tuple(warnings), ())
+
+
+def _night(runs: Sequence[DayRun], rule: WateringRule) -> Night:
+    """The longer of two nights: soaks as asked, and soaks a minute longer.
+
+    Commands and strokes take seconds that this clock does not know, and seconds can tip the order of soaking zones.
+    """
+    longer = [replace(run, soak_min=run.soak_min + 1) if run.cycles > 1 else run for run in runs]
+    nights = (interleave(each, rule.gap_min, rule.fill_min) for each in (runs, longer))
+    return max(nights, key=lambda night: night.elapsed_min)
 
 
 def _by_days(zones: list[ClockZone], rule: WateringRule, most_programs: int) -> list[tuple[int, list[ClockZone]]]:
@@ -183,7 +193,8 @@ def longest_gap(weekdays: tuple[int, ...]) -> int:
     return max(gaps(weekdays))
 
 
-def _day_run(zone: ClockZone, days: float) -> DayRun:
+def day_run(zone: ClockZone, days: float) -> DayRun:
+    """The zone's run on each of so many watering days a week, in whole minutes and cycles its soil takes."""
     whole = max(math.floor(zone.run_time_min_per_week / days + 0.5), zone.shortest_run_min)
     split = whole_minute_cycles(whole, zone.longest_cycle_min, zone.soak_min)
     return DayRun(zone.key, split.cycles, round(split.cycle_min), math.ceil(split.soak_min - 1e-9))

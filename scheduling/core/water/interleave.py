@@ -42,10 +42,12 @@ class Night:
 
 
 def interleave(runs: Sequence[DayRun], gap_min: float = 0.25, fill_min: float = 0.0) -> Night:
-    """Order the cycles: of the zones that have soaked enough, the one with the longest way to go runs next.
+    """Order the cycles: of the zones that have soaked enough, the one with the longest way of soaks to go runs next,
+    else the next in order; the sequence of commands is put in order by the same rule.
 
-    A gap stands before each start (command and fill of the valve), `fill_min` once at the beginning. Keys must
-    differ. The greedy order is not always the shortest possible, but never longer than all soaks in a row.
+    A gap stands before each start (command and fill of the valve) and before each soak (the valve shutting),
+    `fill_min` once at the beginning. Keys must differ. The greedy order is not always the shortest possible, but
+    never longer than all soaks in a row.
     """
     if len({run.key for run in runs}) < len(runs):
         raise WaterInputError("zones", "each zone may stand only once in a night")
@@ -57,7 +59,7 @@ def interleave(runs: Sequence[DayRun], gap_min: float = 0.25, fill_min: float = 
 
     def way_to_go(key: str) -> float:
         run = by_key[key]
-        return left[key] * run.cycle_min + (left[key] - 1) * run.soak_min
+        return left[key] * run.cycle_min + (left[key] - 1) * run.soak_min if left[key] > 1 else 0.0
 
     while left:
         free = [key for key in left if ready[key] <= now + gap_min] or [min(left, key=lambda k: ready[k])]
@@ -66,7 +68,7 @@ def interleave(runs: Sequence[DayRun], gap_min: float = 0.25, fill_min: float = 
         begin = max(now + gap_min, ready[key])
         starts.append(ValveStart(key, run.cycles - left[key] + 1, begin, run.cycle_min))
         now = begin + run.cycle_min
-        ready[key] = now + run.soak_min
+        ready[key] = now + gap_min + run.soak_min
         left[key] -= 1
         if not left[key]:
             del left[key]

@@ -7,6 +7,8 @@ from PIL import Image, ImageDraw
 from reports.documents.controller_card import ControllerCard, MonthPercent, Program, ZoneMinutes
 from reports.documents.kit.charts import Amount, CurvePoint
 from reports.documents.kit.page import Firm, Paper
+from reports.documents.manual_run import ManualRun, ManualStep
+from reports.documents.proposal import FoundFault, Line, Proposal
 from reports.documents.run_sheet import RunSheet, Stop
 from reports.documents.season_report import (
     Assumption,
@@ -40,6 +42,7 @@ from reports.documents.service_sheet import (
     VisitKind,
     ZoneRow,
 )
+from sites.core.drawing import Drawing, Words, box
 
 FIRM = Firm(
     name="Alder & Brook Irrigation",
@@ -381,4 +384,66 @@ def controller_card(zone_count: int = 9, **changes: object) -> ControllerCard:
     return ControllerCard(**{**given, **changes})  # type: ignore[arg-type]
 
 
+def manual_run(zone_count: int = 6, **changes: object) -> ManualRun:
+    """A test of all zones of a pumped controller."""
+    steps = [ManualStep("10:00:00", "0:00", "Start pump", "", f"{2 * zone_count}:00")]
+    for number in range(1, zone_count + 1):
+        at = f"10:{2 * number % 60:02d}:05"
+        steps.append(
+            ManualStep(at, f"{2 * number}:05", f"Open Valve {number} (zone {number} Lawn)", str(number), "2:10")
+        )
+    given: dict[str, object] = {
+        "firm": FIRM,
+        "reference": "Quarry Hill Court, controller 4",
+        "site_name": "Quarry Hill Court",
+        "controller": "Controller A",
+        "location": "Pump house",
+        "what": "Test of all zones at 2 min",
+        "date": "6 July 2026",
+        "starts": "10:00",
+        "ends": "10:14",
+        "verdict": "Proved for every delay up to 2 s a command.",
+        "safe": True,
+        "steps": tuple(steps),
+        "know": ("Manual run waters 12 min outside the permitted time, until 10:14",),
+        "mishaps": ("The command to stop the pump is lost. The pump runs on until somebody stops it.",),
+        "pump_rule": "start it 5 s after the first valve is open.",
+        "call": ("Thistledown Watering Service: 01 555 0100",),
+        "margins": ("1  3.0 s to spare at 10:02:05: a path is open while the pump runs",),
+        "chart": Drawing(400, 60, "", [box(10, 10, 380, 40), Words(20, 34, "Pump", 12)]),
+    }
+    return ManualRun(**{**given, **changes})  # type: ignore[arg-type]
+
+
 LETTER_FIRM = Firm(FIRM.name, FIRM.address_lines, FIRM.phone, FIRM.email, paper=Paper.LETTER, lang="en-US")
+
+
+def proposal(line_count: int = 4, **changed) -> Proposal:
+    """A proposal; every third line names a long fault."""
+    lines = tuple(
+        Line(
+            what=("Service technician", "Coil, 24 V", "PE pipe, 32 mm, laid and tried under pressure")[n % 3],
+            mends=("the work as a whole", "Valve weeps, valve 3", "Pipe or fitting leaks, zone 2 Rose border")[n % 3],
+            quantity=("1.5 h", "2 pc", "12 m")[n % 3],
+            price="1,068.50",
+            amount=f"{1602.75 + n:,.2f}",
+        )
+        for n in range(line_count)
+    )
+    given = {
+        "firm": FIRM,
+        "number": "17",
+        "client_name": "Larkfield Homes Cooperative",
+        "site_name": "Larkfield Court",
+        "site_address_lines": ("12 Sedge Street", "00420 Eastfield"),
+        "made_on": "6 April 2026",
+        "valid_until": "6 May 2026",
+        "currency": "USD",
+        "faults": (FoundFault("Valve weeps", "valve 3", "Water loss", "1 April 2026", "Drips for minutes."),),
+        "lines": lines,
+        "total": "64,110.50",
+        "note": "Tax is included.",
+        "supersedes": "16",
+        "care": ("Local codes come first.", "Do not bypass the backflow assembly."),
+    }
+    return Proposal(**(given | changed))

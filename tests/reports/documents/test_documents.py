@@ -17,6 +17,8 @@ from reports.documents.kit.blocks import Gap, Together, paragraph
 from reports.documents.kit.charts import Amount
 from reports.documents.kit.look import MM
 from reports.documents.kit.page import SIDE, Document, pdf_bytes
+from reports.documents.manual_run import manual_run_pdf
+from reports.documents.proposal import proposal_pdf
 from reports.documents.run_sheet import RunSheet, run_sheet_pdf
 from reports.documents.season_report import (
     Headline,
@@ -56,6 +58,8 @@ def every_document() -> dict[str, bytes]:
     made |= {f"done {kind}": service_sheet_pdf(samples.completed_sheet(kind)) for kind in VisitKind}
     made["report"] = season_report_pdf(samples.season_report())
     made["run sheet"] = run_sheet_pdf(samples.run_sheet())
+    made["manual run"] = manual_run_pdf(samples.manual_run())
+    made["proposal"] = proposal_pdf(samples.proposal())
     made["card"] = controller_card_pdf(samples.controller_card())
     return made
 
@@ -79,7 +83,13 @@ def assert_laid_out_well(pdf: bytes) -> None:
     assert into_the_foot(pdf) == []
 
 
-NAMES = [f"{state} {kind}" for state in ("blank", "done") for kind in VisitKind] + ["report", "run sheet", "card"]
+NAMES = [f"{state} {kind}" for state in ("blank", "done") for kind in VisitKind] + [
+    "report",
+    "run sheet",
+    "manual run",
+    "proposal",
+    "card",
+]
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -96,6 +106,19 @@ def test_any_number_of_zones_is_laid_out_well(count):
             assert_laid_out_well(service_sheet_pdf(samples.completed_sheet(kind, count, firm=firm)))
         assert_laid_out_well(season_report_pdf(samples.season_report(count, firm=firm)))
         assert_laid_out_well(controller_card_pdf(samples.controller_card(count, firm=firm)))
+        assert_laid_out_well(manual_run_pdf(samples.manual_run(count, firm=firm)))
+
+
+@pytest.mark.parametrize("count", [1, 2, 60])
+def test_a_proposal_of_any_length_is_laid_out_well_and_prints_everything(count):
+    for firm in (samples.FIRM, samples.LETTER_FIRM):
+        proposal = samples.proposal(count, firm=firm)
+        pdf = proposal_pdf(proposal)
+        assert_laid_out_well(pdf)
+        text = squeezed(text_of(pdf))
+        assert [given for given in strings_in(proposal) if squeezed(given) not in text] == []
+    assert_laid_out_well(proposal_pdf(samples.proposal(count, client_name=LONG, site_name=LONG, lang="de")))
+    assert_laid_out_well(proposal_pdf(samples.proposal(0, faults=(), note="", supersedes="", care=())))
 
 
 def test_a_blank_sheet_prints_every_figure_it_was_given():
@@ -135,10 +158,23 @@ def test_a_season_report_prints_every_figure_it_was_given():
     assert "July 268 262 290" in text_of(season_report_pdf(report))
 
 
-def test_run_sheet_and_controller_card_print_every_string():
-    for thing, make in ((samples.run_sheet(), run_sheet_pdf), (samples.controller_card(), controller_card_pdf)):
+def test_run_sheets_and_the_controller_card_print_every_string():
+    printed = (
+        (samples.run_sheet(), run_sheet_pdf),
+        (samples.manual_run(), manual_run_pdf),
+        (samples.controller_card(), controller_card_pdf),
+    )
+    for thing, make in printed:
         text = squeezed(text_of(make(thing)))
         assert [given for given in strings_in(thing) if squeezed(given) not in text] == []
+
+
+def test_an_unsafe_manual_run_prints_why_and_no_step_to_follow():
+    story = ("10:02:07 Valve 1 is shut", "10:02:09 the pump works against closed valves")
+    text = text_of(manual_run_pdf(samples.manual_run(safe=False, verdict="Rule broken.", story=story)))
+    assert "Do not run this" in text
+    assert all(line in text for line in story)
+    assert "Command by command" not in text and "Open Valve 1" not in text
 
 
 def test_the_winterisation_sheet_carries_the_air_cautions_with_their_limits():

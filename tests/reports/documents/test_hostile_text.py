@@ -8,6 +8,8 @@ from hypothesis import strategies as st
 
 from reports.documents.controller_card import controller_card_pdf
 from reports.documents.kit.text import MISSING, plain
+from reports.documents.manual_run import manual_run_pdf
+from reports.documents.proposal import proposal_pdf
 from reports.documents.run_sheet import run_sheet_pdf
 from reports.documents.season_report import season_report_pdf
 from reports.documents.service_sheet import Contact, OpenFault, Place, service_sheet_pdf
@@ -56,6 +58,12 @@ def report_of(text: str):
     return samples.season_report(1, site_name=text, client_name=text, summary=text, weather_text=text, season=text)
 
 
+def proposal_of(text: str):
+    line = dataclasses.replace(samples.proposal().lines[0], what=text, mends=text)
+    fault = dataclasses.replace(samples.proposal().faults[0], words=text)
+    return samples.proposal(1, client_name=text, site_name=text, note=text, lines=(line,), faults=(fault,))
+
+
 @pytest.mark.parametrize("payload", PAYLOADS, ids=lambda text: repr(text[:24]))
 def test_payloads_are_printed_literally_in_every_document(payload):
     printed = squeezed(plain(payload))
@@ -63,6 +71,8 @@ def test_payloads_are_printed_literally_in_every_document(payload):
     for pdf in (
         service_sheet_pdf(sheet_of(payload)),
         season_report_pdf(report_of(payload)),
+        manual_run_pdf(samples.manual_run(what=payload, know=(payload,), verdict=payload)),
+        proposal_pdf(proposal_of(payload)),
         run_sheet_pdf(samples.run_sheet(stops=(stop,), notes=payload)),
         controller_card_pdf(samples.controller_card(controller=payload, notes=payload)),
     ):

@@ -146,7 +146,7 @@
 
   function assumed(compared, reading, baseline) {
     if (compared === "voltage") {
-      return [`supply ${fixed(baseline.source_v, 0)} V, valve minimum ${fixed(baseline.minimum_v, 0)} V`];
+      return [...(baseline.source_measured ? [] : [`supply ${fixed(baseline.source_v, 0)} V`]), `valve minimum ${fixed(baseline.minimum_v, 0)} V`];
     }
     if (compared !== "resistance") return [];
     const words = [];

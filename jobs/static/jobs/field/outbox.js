@@ -108,9 +108,15 @@
   /* A limit confirmed for stronger pipe must be confirmed again for weaker pipe. */
   function reopenAir(view, air, material) {
     const limit = view.steps.find((step) => step.key === air.limit_key);
-    if (limit && limit.given && limit.given.done && airProblem(air, limit.given.number, material) !== null) {
+    if (limit && limit.given && limit.given.done && airProblem(air, limit.given.number, view.site.has_drip ? "drip" : material) !== null) {
       limit.given = { ...limit.given, done: false };
     }
+  }
+
+  /* Air was connected and nobody has said that it was bled off again. An older bundle does not name these steps. */
+  function airStillOn(view, air) {
+    const done = (key) => view.steps.some((step) => step.key === key && step.given && step.given.done);
+    return Boolean(air.connected_key) && done(air.connected_key) && !done(air.released_key);
   }
 
   /* What a finish would leave out, in words. */
@@ -133,6 +139,6 @@
   }
 
   root.Outbox = {
-    SCHEMA, airProblem, body, canTakeBack, closedBy, isWaiting, missing, next, overlay, settle, settledBy, valveAfter,
+    SCHEMA, airProblem, airStillOn, body, canTakeBack, closedBy, isWaiting, missing, next, overlay, settle, settledBy, valveAfter,
   };
 })(typeof self === "undefined" ? globalThis : self);

@@ -88,7 +88,7 @@
     show(false);
   };
 
-  /* Store the day with its thumbnails; own records that it already tells are dropped from the phone. */
+  /* Store the day with its drawings and thumbnails; own records that it already tells are dropped from the phone. */
   app.takeAlong = async () => {
     say("Fetching the day …");
     const takenAt = Date.now();
@@ -110,7 +110,7 @@
       app.bundle = bundle;
       await reload();
       await show(false);
-      await fetchThumbnails(bundle);
+      await fetchPictures(bundle);
     } catch (error) {
       app.storageFailed(error);
       return false;
@@ -120,13 +120,17 @@
     return true;
   };
 
-  async function fetchThumbnails(bundle) {
+  async function fetchPictures(bundle) {
     const wanted = new Set(bundle.visits.flatMap((visit) => visit.site.photos.map((photo) => photo.pk)));
-    for (const pk of await root.Store.keys("thumbs")) if (!wanted.delete(pk)) await root.Store.remove("thumbs", pk);
-    for (const pk of wanted) {
-      const response = await fetch(`/field/thumbnails/${pk}.jpg`, { redirect: "manual" }).catch(() => null);
-      if (response && response.ok) await root.Store.put("thumbs", await response.arrayBuffer(), pk);
-    }
+    // A drawing follows the register: it is fetched anew each time, and the old one stays until the new one is here.
+    const drawings = new Set(bundle.visits.flatMap((visit) => visit.site.drawings.map((drawing) => drawing.url)));
+    for (const key of await root.Store.keys("thumbs")) if (!wanted.delete(key) && !drawings.has(key)) await root.Store.remove("thumbs", key);
+    const keep = async (address, key) => {
+      const response = await fetch(address, { redirect: "manual" }).catch(() => null);
+      if (response && response.ok) await root.Store.put("thumbs", await response.arrayBuffer(), key);
+    };
+    for (const url of drawings) await keep(url, url);
+    for (const pk of wanted) await keep(`/field/thumbnails/${pk}.jpg`, pk);
   }
 
   async function roomWords() {

@@ -85,9 +85,11 @@
 
   function airErrors(app, view, limit, acknowledged) {
     const material = view.steps.find((step) => step.key === app.bundle.air.material_key);
-    const highest = root.Outbox.airProblem(app.bundle.air, limit, material && material.given ? material.given.text : "");
+    const drip = view.site.has_drip;
+    const highest = root.Outbox.airProblem(app.bundle.air, limit, drip ? "drip" : material && material.given ? material.given.text : "");
     const errors = {};
-    if (highest !== null) errors.number = `Too high for this pipe: at most ${root.Figures.withUnit(highest, app.bundle.units.pressure)} by common practice.`;
+    if (limit !== null && limit <= 0) errors.number = "Enter the air pressure limit, above 0.";
+    if (highest !== null) errors.number = `Too high for ${drip ? "this site's drip zones" : "this pipe"}: at most ${root.Figures.withUnit(highest, app.bundle.units.pressure)} by common practice.`;
     if (!acknowledged) errors.acknowledged = "Tick this when the regulator is set.";
     return errors;
   }
@@ -116,7 +118,8 @@
       view.site.access_notes && [h("h2", {}, "Getting in"), h("p", { class: "words" }, view.site.access_notes)],
       view.instructions && [h("h2", {}, "From the office"), h("p", { class: "words" }, view.instructions)],
       view.to_set.length > 0 && [h("h2", {}, "Schedule to set"), h("p", {}, `${view.to_set_label}: `, h("strong", {}, view.to_set.map((row) => `set ${row.name}`).join(", ")))],
-      await thumbnails(view),
+      await pictures("Drawings", view.site.drawings || [], "image/svg+xml", (drawing) => [drawing.url, drawing.title]),
+      await pictures("Photos of the site", view.site.photos, "image/jpeg", (photo) => [photo.pk, photo.caption || "Photo of the site"]),
       h("details", { open: view.state === "planned" || view.state === "open" }, h("summary", {}, "Cautions for this visit"),
         h("div", { class: "message warning" }, h("ul", {}, app.bundle.cautions[view.kind].map((words) => h("li", {}, words))))),
       h("h2", { id: "checklist" }, "Checklist ", h("span", { class: "quiet" }, `${view.steps.filter((step) => step.given && step.given.done).length} of ${view.steps.length}`)),
@@ -135,24 +138,35 @@
     ];
   }
 
-  async function thumbnails(view) {
+  /* The pictures that are on this phone, folded away; `of(each)` gives [its key, its words]. */
+  async function pictures(title, list, type, of) {
     const shown = [];
-    for (const photo of view.site.photos) {
-      const bytes = await root.Store.get("thumbs", photo.pk);
+    for (const each of list) {
+      const [key, words] = of(each);
+      const bytes = await root.Store.get("thumbs", key);
       if (!bytes) continue;
-      const url = URL.createObjectURL(new Blob([bytes], { type: "image/jpeg" }));
-      shown.push(h("li", {}, h("img", { src: url, alt: photo.caption || "Photo of the site", onload: () => URL.revokeObjectURL(url) })));
+      const url = URL.createObjectURL(new Blob([bytes], { type }));
+      shown.push(h("li", {}, h("img", { src: url, alt: words, onload: () => URL.revokeObjectURL(url) })));
     }
-    return shown.length ? h("details", {}, h("summary", {}, `Photos of the site (${shown.length})`), h("ul", { class: "photos" }, shown)) : null;
+    const look = type === "image/svg+xml" ? "drawings" : "photos";
+    return shown.length ? h("details", {}, h("summary", {}, `${title} (${shown.length})`), h("ul", { class: look }, shown)) : null;
   }
 
   async function finishScreen(app, view) {
     if (view.state !== "started") { app.go(`visit/${view.uuid}`); return []; }
+    if (root.Outbox.airStillOn(view, app.bundle.air)) {
+      return [app.head(view), h("h1", {}, "Finish the visit"), h("div", { class: "message error", role: "alert" }, app.bundle.air.still_on),
+        h("p", { class: "actions" }, h("a", { class: "button wide", href: `#visit/${view.uuid}` }, "Back to the checklist"))];
+    }
     const missing = root.Outbox.missing(view);
+    const notRecorded = root.ValveScreen.withoutFault(app, view);
     const form = await root.Dom.draftForm(`finish/${view.uuid}`, {}, app.storageFailed);
     const fields = h("form", { novalidate: true, onsubmit: (event) => { event.preventDefault(); save(); } },
       missing.length > 0 && [h("div", { class: "message warning" }, h("p", {}, "Not done:"), h("ul", {}, missing.map((words) => h("li", {}, words)))),
         root.Dom.textField(form, "accept_reason", "Why these are left out")],
+      notRecorded.length > 0 && h("div", { class: "message warning" }, h("p", {}, "Measured, not recorded as a fault:"),
+        h("ul", {}, notRecorded.map(({ valve, found }) => h("li", {}, `${valve.name}: ${found.title} `,
+          h("a", { href: `#visit/${view.uuid}/fault?place=valve-${valve.pk}&kind=${found.fault_kind}` }, "Record it"))))),
       root.Dom.textField(form, "notes", "Notes for the office and the report", { rows: 3, longest: 4000 }),
       view.to_set.map((row) => root.Dom.checkField(form, `set-${row.pk}`, `${view.to_set_label} is set at ${row.name}`)),
       h("details", {}, h("summary", {}, "Times on site"),

@@ -58,6 +58,14 @@
     return { ok: ["good", "within expectation"], watch: ["warn", "look here"], act: ["bad", "look here"] }[level];
   }
 
+  /* What this visit's figures say must be acted on, where nobody has recorded that fault. */
+  function withoutFault(app, view) {
+    const known = new Set(view.faults.map((fault) => `${fault.valve} ${fault.kind}`));
+    return view.valves.filter((valve) => valve.measured.length).flatMap((valve) => findings(app, valve, valve.measured[0])
+      .filter((found) => found.level === "act" && found.fault_kind && !known.has(`${valve.pk} ${found.fault_kind}`))
+      .map((found) => ({ valve, found })));
+  }
+
   function inFirmUnits(app, found) {
     const unit = { "L/min": app.bundle.units.flow, kPa: app.bundle.units.pressure }[found.unit];
     if (!unit || found.expected === null || found.measured === null) return found.comparison;
@@ -176,5 +184,5 @@
       ].filter(Boolean).join(", "))))];
   }
 
-  root.ValveScreen = { readForm, screen, worst };
+  root.ValveScreen = { readForm, screen, withoutFault, worst };
 })(self);

@@ -1,0 +1,128 @@
+"""The chart and the mishaps on random controllers and programs: nothing drawn is lost, nothing told is wrong."""
+
+import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
+from datetime import UTC
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from scheduling.core.sequence.chart import MIN_BAR, ROW, ChartData, Flag, chart, watering_days
+from scheduling.core.sequence.mishaps import first_watering, mishaps
+from scheduling.core.sequence.simulate import nominal_delays, simulate
+from scheduling.core.sequence.timeline import Action
+from sites.core.drawing import Disc, Shape, Words, svg
+from tests.scheduling.core.test_sequence_proof import compiled
+
+MODEST = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
+
+@st.composite
+def charts(draw):
+    plant, timeline = draw(compiled())
+    begin = draw(st.integers(0, 8)) * 3600.0
+    return ChartData(
+        draw(st.text(max_size=80)),
+        timeline,
+        plant,
+        UTC,
+        window=draw(st.sampled_from([(), ((begin, begin + 3 * 3600.0),)])),
+        day_starts_hour=draw(st.sampled_from([0, 12])),
+        flags=tuple(Flag(run.open_s, str(n)) for n, run in enumerate(timeline.runs[:3], start=1)),
+        now_s=draw(st.none() | st.floats(-1e5, 3e5)),
+    )
+
+
+@MODEST
+@given(charts(), st.sampled_from([372.0, 760.0, 1180.0]))
+def test_every_run_is_a_bar_in_its_row_as_long_as_it_waters(data, width):
+    drawing = chart(data, width)
+    ElementTree.fromstring(svg(drawing))
+    bars = [mark for mark in drawing.marks if isinstance(mark, Shape) and _high(mark) == pytest.approx(ROW - 6)]
+    timeline = data.timeline
+    masters = sum(command.action is Action.OPEN_MASTER for command in timeline.commands)
+    assert len(bars) == len(timeline.runs) + len(timeline.pump_runs()) + masters
+    assert all(_wide(bar) >= MIN_BAR - 1e-9 for bar in bars)
+    for mark in drawing.marks:
+        if isinstance(mark, Words | Disc):
+            assert 0 <= mark.x <= drawing.width and 0 <= mark.y <= drawing.height, mark
+        else:
+            assert all(-1 <= x <= width + 12 and 0 <= y <= drawing.height for x, y in mark.points), mark
+
+
+@MODEST
+@given(charts())
+def test_one_day_s_bars_stand_in_order_and_in_proportion_to_their_seconds(data):
+    data = replace(data, day_starts_hour=0)
+    timeline = data.timeline
+    for day in watering_days(data)[:1]:
+        bars = [mark for mark in chart(data, 1180.0, day).marks if isinstance(mark, Shape)]
+        bars = [bar for bar in bars if _high(bar) == pytest.approx(ROW - 6)]
+        spans = [(run.open_s, run.close_s) for run in timeline.runs] + list(timeline.pump_runs()) + _master(timeline)
+        of_day = sorted(span for span in spans if timeline.at(span[0], UTC).date() == day)
+        bars.sort(key=lambda bar: (_left(bar), _wide(bar)))
+        scale = max(map(_wide, bars)) / max(end - begin for begin, end in of_day)
+        first_s, origin = of_day[0][0], _left(bars[0])
+        for bar, (begin, _) in zip(bars, of_day, strict=True):
+            assert _left(bar) == pytest.approx(origin + (begin - first_s) * scale, abs=0.01)
+        wanted = sorted(max(MIN_BAR, (end - begin) * scale) for begin, end in of_day)
+        assert sorted(map(_wide, bars)) == pytest.approx(wanted, abs=0.01)
+
+
+def _master(timeline) -> list[tuple[float, float]]:
+    opened = [command.at_s for command in timeline.commands if command.action is Action.OPEN_MASTER]
+    closed = [command.at_s for command in timeline.commands if command.action is Action.CLOSE_MASTER]
+    return list(zip(opened, closed, strict=True))
+
+
+def _high(shape: Shape) -> float:
+    return max(y for _, y in shape.points) - min(y for _, y in shape.points) if len(shape.points) == 4 else 0.0
+
+
+def _wide(shape: Shape) -> float:
+    return shape.points[1][0] - shape.points[0][0]
+
+
+def _left(shape: Shape) -> float:
+    return shape.points[0][0]
+
+
+# Lost commands and power cuts
+
+
+@st.composite
+def kinds(draw):
+    """A compiled timeline on a controller of any kind."""
+    plant, timeline = draw(compiled())
+    return replace(plant, latching=draw(st.booleans()), enforces_max_on=draw(st.booleans())), timeline
+
+
+@MODEST
+@given(kinds())
+def test_the_first_watering_is_whole_and_safe_as_long_as_nothing_goes_wrong(case):
+    plant, timeline = case
+    first = first_watering(timeline, plant)
+    assert first.commands == timeline.commands[: len(first.commands)]
+    assert bool(first.commands) == bool(timeline.commands)
+    played = simulate(first, plant, nominal_delays(first, plant))
+    assert played.left_open == ()
+    assert played.dry_pump_s == 0
+
+
+@MODEST
+@given(kinds())
+def test_what_a_mishap_tells_is_what_was_played(case):
+    plant, timeline = case
+    for mishap in mishaps(timeline, plant):
+        harmful = bool(mishap.left_on) or mishap.dry_pump_s > 0
+        assert mishap.unsafe is harmful
+        assert mishap.words.endswith(".")
+        if "power" in mishap.title and not plant.latching:
+            assert mishap.left_on == ()  # plain coils fall shut, the relay drops out
+        if plant.enforces_max_on:
+            assert mishap.left_on == ()  # the field device ends what was forgotten
+        if "close" in mishap.title and not plant.enforces_max_on:
+            assert mishap.left_on  # nothing else would ever close it
+        if "stop the pump" in mishap.title and not plant.enforces_max_on:
+            assert "pump" in mishap.left_on
