@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
-from config.demo import meters, people, photos, register, repairs, schedules, seasons, stations, visits
+from config.demo import field_tests, meters, people, photos, register, repairs, schedules, seasons, stations, visits
 from config.demo.days import shift_of
 from config.demo.history import History
 from config.demo.register import Progress
@@ -55,7 +55,7 @@ def load_demo(*, sites: int, seed: int, today: dt.date, progress: Progress) -> N
     )
     first, second = (Site.objects.order_by("pk")[n].client for n in (FIRST_CLIENT_SITE, SECOND_CLIENT_SITE))
     people.make_client_logins(first, second, staff.password)
-    schedules.make_schedules(seed=seed, today=today, by=staff.owner, progress=progress)
+    schedules.make_schedules(seed=seed, today=today, station=station, by=staff.owner, progress=progress)
     _make_seasons(seed=seed, today=today, staff=staff, progress=progress)
     repairs.make_repairs(seed=seed, today=today, by=staff.office)
     photos.make_photos(seed=seed, by=staff.technicians[0], today=today)
@@ -82,3 +82,4 @@ def _make_seasons(*, seed: int, today: dt.date, staff: people.Staff, progress: P
         today=today,
     )
     meters.make_readings(seed=seed, today=today, stops=stops, read_by=staff.technicians[0], progress=progress)
+    field_tests.record_catch_cans(seed=seed, today=today, site_id=stops[0].site_id, by=staff.technicians[0])

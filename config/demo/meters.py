@@ -1,24 +1,29 @@
-"""Meter readings once a month in season: what the published schedules let through, give or take, and one leak."""
+"""Meter readings once a month in season: what the published schedules let through, give or take, and one leak.
+
+Two meters were read around a night as well, see `field_tests`.
+"""
 
 import datetime as dt
-from collections import defaultdict
+from collections.abc import Callable
 from decimal import Decimal
 
-from django.db.models import Sum
+import numpy as np
 
 from config.demo.dice import dice
+from config.demo.field_tests import with_leak_test
 from config.demo.register import Progress
 from config.demo.seasons import Stop
 from config.demo.sketches import PLANTED, Mistake
-from scheduling.models import ZoneMonth
+from scheduling.queries.published import daily_runs
 from sites.core.metering import REGISTER_UNITS_M3
-from sites.models import Meter, MeterReading, User
+from sites.models import Meter, MeterReading, Site, User, Zone
 
 MONTHS = range(4, 12)  # read on the first of April to the first of November
 NOISE = 0.06
 LEAK_M3_A_DAY = 2.4
 LEAK_SINCE = (7, 10)  # month and day, this season or, before that day, the last one
 BATCH = 200
+Between = Callable[[dt.date, dt.date], float]
 
 
 def make_readings(*, seed: int, today: dt.date, stops: list[Stop], read_by: User, progress: Progress) -> None:
@@ -30,31 +35,36 @@ def make_readings(*, seed: int, today: dt.date, stops: list[Stop], read_by: User
     days = [day for day in days if day <= today]
     for start in range(0, len(stops), BATCH):
         batch = {stop.site_id: stop for stop in stops[start : start + BATCH]}
-        water = _water_m3(list(batch))
+        water = _water_m3(list(batch), days[0], today)
         rows: list[MeterReading] = []
         for meter in Meter.objects.filter(site__in=batch).order_by("pk"):
             stop = batch[meter.site_id]
             leaks = leak_from if stop.name == PLANTED[Mistake.LEAK] else None
-            rows += _readings(seed, meter, stop, days, water[meter.site_id], leaks, read_by)
+            between = _between(water[meter.site_id], days[0], REGISTER_UNITS_M3[meter.unit])
+            read = _readings(seed, meter, stop, days, between, leaks, read_by)
+            rows += with_leak_test(read, meter, stop.index, today, between, read_by)
         MeterReading.objects.bulk_create(rows, batch_size=500)
         progress("meter readings", start + len(batch), len(stops))
 
 
-def _water_m3(site_ids: list[int]) -> dict[int, dict[tuple[int, int], float]]:
-    """By site, then (year, month): the water of the revision in force in that month, m3."""
-    months = (
-        ZoneMonth.objects.filter(schedule__site__in=site_ids)
-        .exclude(schedule__state="draft")
-        .order_by("schedule__week_starts_on")
-        .values_list("schedule__site", "schedule__season_year", "schedule__week_starts_on", "month")
-        .annotate(Sum("water_l"))
-    )
-    water: dict[int, dict[tuple[int, int], float]] = defaultdict(dict)
-    for site_id, year, from_day, month, litres in months:
-        # Later revisions come later in the loop and replace the months they are in force for.
-        if from_day.month <= month or (year, month) not in water[site_id]:
-            water[site_id][year, month] = (litres or 0.0) / 1000
-    return water
+def _water_m3(site_ids: list[int], first: dt.date, until: dt.date) -> dict[int, np.ndarray]:
+    """By site: what the published schedules let through on each day, m3; a zone of unknown flow counts nothing."""
+    flows = {
+        pk: flow or (rate or 0.0) * (area or 0.0) / 60
+        for pk, flow, rate, area in Zone.objects.filter(site__in=site_ids).values_list(
+            "pk", "flow_l_min", "application_rate_mm_h", "area_m2"
+        )
+    }
+    runs = daily_runs(Site.objects.filter(pk__in=site_ids), first, until)
+    return {
+        site_id: sum((minutes * flows[pk] for pk, minutes in run.minutes.items()), np.zeros(run.days)) / 1000
+        for site_id, run in runs.items()
+    }
+
+
+def _between(water_m3: np.ndarray, first: dt.date, unit_m3: float) -> Between:
+    """Register units that the schedule lets through from one day up to another."""
+    return lambda start, end: float(water_m3[(start - first).days : (end - first).days].sum()) / unit_m3
 
 
 def _readings(
@@ -62,7 +72,7 @@ def _readings(
     meter: Meter,
     stop: Stop,
     days: list[dt.date],
-    water_m3: dict[tuple[int, int], float],
+    between: Between,
     leaks_from: dt.date | None,
     read_by: User,
 ) -> list[MeterReading]:
@@ -71,12 +81,12 @@ def _readings(
     register = rng.uniform(200, 4000) / unit_m3
     rows = []
     for n, day in enumerate(days):
-        if n and day.month != MONTHS[0]:
+        if n:
             before = days[n - 1]
-            used = water_m3.get((before.year, before.month), 0.0) * max(0.5, rng.gauss(1, NOISE))
-            if leaks_from is not None and day > leaks_from:
-                used += LEAK_M3_A_DAY * (day - max(before, leaks_from)).days
-            register += used / unit_m3
+            register += between(before, day) * max(0.5, rng.gauss(1, NOISE))
+            shut_off = day.month == MONTHS[0]  # since the winterisation
+            if leaks_from is not None and day > leaks_from and not shut_off:
+                register += LEAK_M3_A_DAY * (day - max(before, leaks_from)).days / unit_m3
         rows.append(
             MeterReading(
                 meter=meter,

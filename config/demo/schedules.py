@@ -5,12 +5,14 @@ import datetime as dt
 from django.db.models import Sum
 from django.utils import timezone
 
+from config.demo import stations
 from config.demo.dice import dice
+from config.demo.field_tests import leak_test_pauses
 from config.demo.register import Progress
 from config.demo.sketches import PLANTED, Mistake
 from scheduling.actions.schedules import compute_many, publish
 from scheduling.models import AppliedSchedule, Program, ProgramStep, SeasonSchedule, WateringPause
-from sites.models import Controller, Site, User
+from sites.models import Controller, Site, User, WeatherStation
 
 # Month and day of each revision of a season.
 LAST_SEASON = ((4, 4), (7, 2))
@@ -29,8 +31,8 @@ def revision_days(today: dt.date, sites: int) -> list[dt.date]:
     return sorted({max(day for day in days if day.year == year) for year in {day.year for day in days}})
 
 
-def make_schedules(*, seed: int, today: dt.date, by: User, progress: Progress) -> None:
-    """Publish each revision of every site with the date it would have had."""
+def make_schedules(*, seed: int, today: dt.date, station: WeatherStation, by: User, progress: Progress) -> None:
+    """Publish each revision of every site with the date it would have had; then what the coming week needs."""
     sites = list(Site.objects.order_by("pk"))
     colliding = next((site for site in sites if site.name == PLANTED[Mistake.COLLIDING_PROGRAMS]), None)
     days = revision_days(today, len(sites))
@@ -49,6 +51,7 @@ def make_schedules(*, seed: int, today: dt.date, by: User, progress: Progress) -
         SeasonSchedule.objects.filter(week_starts_on=day).update(computed_at=morning)
     _note_applied(seed, today)
     _make_pauses(sites, today)
+    stations.enter_forecast(seed=seed, today=today, station=station, by=by)
     if len(sites) < MANY_SITES:
         # What the nightly task would have left: this week's need, for the office to compare and publish.
         compute_many(
@@ -81,15 +84,16 @@ def let_programs_collide(draft: SeasonSchedule) -> None:
 
 
 def _make_pauses(sites: list[Site], today: dt.date) -> None:
-    """Watering stopped on purpose: once last summer, and once around today."""
+    """Watering stopped on purpose: once last summer, once around today, and for two tests of a night."""
     last_summer = dt.date(today.year - 1, 8, 4)
-    WateringPause.objects.bulk_create(
+    pauses = [
         WateringPause(site=site, starts_on=starts, ends_on=starts + dt.timedelta(days=days - 1), reason=reason)
         for site, starts, days, reason in (
             (sites[0], last_summer, 5, "Tournament on the main pitch"),
             (sites[3], today - dt.timedelta(days=1), 6, "Paving works in the courtyard"),
         )
-    )
+    ]
+    WateringPause.objects.bulk_create([*pauses, *leak_test_pauses(sites, today)])
 
 
 def _note_applied(seed: int, today: dt.date) -> None:

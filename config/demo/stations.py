@@ -1,10 +1,15 @@
-"""Saves the demo's two weather stations through the import a person uses."""
+"""Saves the demo's two weather stations and a forecast through the actions a person uses."""
 
 import datetime as dt
 
 from config.demo import weather
+from config.demo.dice import dice
+from scheduling.actions.forecasts import save_forecast
 from scheduling.actions.weather import import_station_text
+from scheduling.models import ForecastDay
 from sites.models import User, WeatherStation
+
+FORECAST_DAYS = 5  # of the seven that can be entered; the normals stand in for the others
 
 
 def make_stations(*, today: dt.date, by: User) -> WeatherStation:
@@ -23,6 +28,29 @@ def make_stations(*, today: dt.date, by: User) -> WeatherStation:
         (replayed, weather.replayed_text(text, today), f"replayed-{weather.SERIES.name}"),
     ):
         import_station_text(
-            station=station, text=days, file_name=file_name, file_format="seattle", keep_good_rows=True, by=by
+            station=station,
+            text=days,
+            file_name=file_name,
+            file_format="seattle",
+            keep_good_rows=True,
+            by=by,
+            today=max(today, weather.LAST_DAY),
         )
     return replayed
+
+
+def enter_forecast(*, seed: int, today: dt.date, station: WeatherStation, by: User) -> None:
+    """The coming days as a forecast would have them: whole figures, a little off what the station will measure."""
+    rng = dice(seed, "forecast")
+    days = []
+    for date, rain_mm, warm_c, cold_c in weather.coming_days(today, FORECAST_DAYS):
+        off = rng.choice((-1, 0, 1))
+        days.append(
+            ForecastDay(
+                date=date,
+                precipitation_mm=float(round(rain_mm)),
+                temp_max_c=float(round(warm_c) + off),
+                temp_min_c=float(round(min(cold_c, warm_c)) + off),
+            )
+        )
+    save_forecast(station=station, days=days, by=by)

@@ -10,6 +10,7 @@ from pathlib import Path
 PACKAGE = importlib.util.find_spec("vega_datasets")
 SERIES = Path(str(PACKAGE and PACKAGE.origin)).parent / "_data" / "seattle-weather.csv"
 FIRST_YEAR, YEARS = 2012, 4
+LAST_DAY = dt.date(2015, 12, 31)
 PLACE = {"latitude": 47.444, "longitude": -122.314, "elevation_m": 130.0, "wind_height_m": 10.0, "coastal": False}
 
 
@@ -24,17 +25,31 @@ def replayed_text(text: str, today: dt.date) -> str:
     The year of `today` shows 2015, the year before 2014, and so on round. A 29 February that the source year
     does not have shows its 28th.
     """
-    rows = list(csv.reader(io.StringIO(text)))
-    by_day = {dt.date.fromisoformat(row[0].replace("/", "-")): row[1:] for row in rows[1:]}
+    header, by_day = _read(text)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(rows[0])
+    writer.writerow(header)
     day = _same_day(today, today.year - YEARS)
     while day < today:
-        source_year = FIRST_YEAR + (day.year - today.year - 1) % YEARS
-        writer.writerow([day.strftime("%Y/%m/%d"), *by_day[_same_day(day, source_year)]])
+        writer.writerow([day.strftime("%Y/%m/%d"), *by_day[_source_day(day, today)]])
         day += dt.timedelta(days=1)
     return out.getvalue()
+
+
+def coming_days(today: dt.date, days: int) -> list[tuple[dt.date, float, float, float]]:
+    """How the replay goes on from `today`: date, rain mm, maximum and minimum degC."""
+    _, by_day = _read(measured_text())
+    dates = [today + dt.timedelta(days=n) for n in range(days)]
+    return [(date, *map(float, by_day[_source_day(date, today)][:3])) for date in dates]
+
+
+def _read(text: str) -> tuple[list[str], dict[dt.date, list[str]]]:
+    rows = list(csv.reader(io.StringIO(text)))
+    return rows[0], {dt.date.fromisoformat(row[0].replace("/", "-")): row[1:] for row in rows[1:]}
+
+
+def _source_day(day: dt.date, today: dt.date) -> dt.date:
+    return _same_day(day, FIRST_YEAR + (day.year - today.year - 1) % YEARS)
 
 
 def minima_c() -> dict[dt.date, float]:

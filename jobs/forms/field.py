@@ -16,6 +16,7 @@ from jobs.queries.diagnosis import NUMBERS
 from jobs.queries.field import schedule_to_set
 from sites.actions.photos import ACCEPTED_TYPES
 from sites.core.units import format_quantity
+from sites.forms.base import RowsField
 from sites.forms.plant import HIGHEST_PRESSURE_KPA, PRESSURE_TOO_HIGH
 from sites.forms.quantities import QuantityField, QuantityModelForm
 from sites.models import Controller, Firm, Site, Valve, WaterSupply, Zone
@@ -276,7 +277,7 @@ class FinishForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 3}),
     )
     accept_reason = forms.CharField(label="Why these are left out", required=False, max_length=400)
-    set_at = forms.ModelMultipleChoiceField(
+    set_at = RowsField(
         label="Schedule set at the controller",
         queryset=Controller.objects.none(),
         required=False,

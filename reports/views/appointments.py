@@ -16,6 +16,7 @@ from reports.models import AppointmentMail
 from reports.queries.appointments import MOST_SHOWN, appointment_mail, appointment_rows, unsettled_mails
 from reports.tasks import tell_clients as tell_task
 from sites.access import OFFICE, open_to, visible_or_404
+from sites.views.answers import whole_number
 
 USUAL_DAYS = 14
 
@@ -48,7 +49,7 @@ def appointment_list(request: HttpRequest) -> HttpResponse:
 def tell_clients(request: HttpRequest) -> HttpResponse:
     """Tell the ticked clients, and everyone whose appointment changed or is off."""
     today = firm_today()
-    chosen = [int(pk) for pk in request.POST.getlist("visit") if pk.isdigit()]
+    chosen = [pk for text in request.POST.getlist("visit") if (pk := whole_number(text)) is not None]
     visits = Visit.objects.visible_to(request.user).filter(pk__in=chosen).select_related("site__client")
     told = appointments.tell(visits=visits.order_by("planned_on", "arrives_at"), today=today, by=request.user)
     changed = appointments.find_changes(today=today)

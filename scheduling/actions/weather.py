@@ -2,9 +2,11 @@
 
 import datetime as dt
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from django.db import transaction
+from django.utils import timezone
 
 from scheduling.core import ghcn_files, station_files
 from scheduling.core.station_files import RowProblem, StationDay, StationFile
@@ -60,13 +62,15 @@ def import_station_text(
     file_format: str,
     keep_good_rows: bool,
     by: User | None,
+    today: dt.date | None = None,
 ) -> WeatherImport:
     """Store a station file's days and their reference ET; what came of it stands in the returned row.
 
-    With problems and without `keep_good_rows` nothing is stored but the report and the file itself, so that it
-    need not be sent again. Days that are stored already are updated. Raises ValueError for an unknown format.
+    A day after `today` (left out: by the clock) cannot have been measured and is a bad row. With problems and
+    without `keep_good_rows` nothing is stored but the report and the file itself, so that it need not be sent
+    again. Days that are stored already are updated. Raises ValueError for an unknown format.
     """
-    read = read_station_text(text, file_format, station.code)
+    read = _without_days_to_come(read_station_text(text, file_format, station.code), today or timezone.localdate())
     problems = list(read.problems) + _not_kept(read)
     with transaction.atomic():
         WeatherStation.objects.select_for_update().get(pk=station.pk)  # one import a station at a time
@@ -128,6 +132,17 @@ def read_station_text(text: str, file_format: str, station_code: str) -> Station
     found = read(text)
     several = any(problem.column == "STATION" for problem in found.problems)
     return read(text, station_code) if several else found
+
+
+def _without_days_to_come(read: StationFile, today: dt.date) -> StationFile:
+    ahead = [day for day in read.good_rows if day.date > today]
+    if not ahead:
+        return read
+    words = "has not come yet: it cannot have been measured"
+    told = [RowProblem(day.row, "date", f"{day.date} {words}") for day in ahead]
+    kept = tuple(day for day in read.good_rows if day.date <= today)
+    gaps = station_files.gaps_between([day.date for day in kept])
+    return replace(read, good_rows=kept, problems=(*read.problems, *told), gaps=gaps)
 
 
 def recompute_reference_et(*, station: WeatherStation) -> int:
@@ -249,7 +264,8 @@ def _as_json(problem: RowProblem) -> dict[str, object]:
 
 def _gap_notes(read: StationFile) -> list[dict[str, object]]:
     """Missing days are told but stop nothing: a station's record may have holes."""
-    return [
-        {"row": 0, "column": "date", "message": f"{gap.days} days missing: {gap.first} to {gap.last}", "note": True}
-        for gap in read.gaps
-    ]
+    return [{"row": 0, "column": "date", "message": _missing(gap), "note": True} for gap in read.gaps]
+
+
+def _missing(gap: station_files.Gap) -> str:
+    return f"1 day missing: {gap.first}" if gap.days == 1 else f"{gap.days} days missing: {gap.first} to {gap.last}"

@@ -203,21 +203,25 @@ def _read(
         return StationFile((), tuple(problems), (), ())
     position = [(column, header.index(column.name)) for column in columns]
     days: list[StationDay] = []
+    spoiled: list[StationDay] = []
     for row, cells in csv_rows(text, problems):
         if row == 1 or not any(cell.strip() for cell in cells):
             continue
         if len(cells) != len(header):
             problems.append(RowProblem(row, "", f"has {len(cells)} cells, the header {len(header)}"))
+            date = parse_date(cells[date_at]) if date_at < len(cells) else None
+            if date is not None:
+                spoiled.append(StationDay(row, date, {}))
             continue
         day, found = _day(row, cells[date_at], [(column, cells[at]) for column, at in position])
         problems += found
         if day is not None:
-            days.append(day)
-    return sorted_out(days, problems, tuple(column.field for column in columns))
+            (spoiled if found else days).append(day)
+    return sorted_out(days, problems, tuple(column.field for column in columns), spoiled)
 
 
 def _day(row: int, date_text: str, cells: list[tuple[Column, str]]) -> tuple[StationDay | None, list[RowProblem]]:
-    """A row's day, or None with what is wrong; one bad cell spoils the row, since a guess would hide it."""
+    """A row's day, None without a date, and what is wrong; one bad cell spoils the row, a guess would hide it."""
     problems: list[RowProblem] = []
     date = parse_date(date_text)
     if date is None:
@@ -228,9 +232,7 @@ def _day(row: int, date_text: str, cells: list[tuple[Column, str]]) -> tuple[Sta
         values[column.field] = value
         if words:
             problems.append(RowProblem(row, column.name, words))
-    if date is None or problems:
-        return None, problems
-    return StationDay(row, date, values), problems
+    return (None if date is None else StationDay(row, date, values)), problems
 
 
 def parse_date(text: str) -> dt.date | None:
@@ -274,25 +276,33 @@ def _other_unit(number: float, field: str, unit: str) -> str:
     return next(fitting, "")
 
 
-def sorted_out(days: list[StationDay], problems: list[RowProblem], fields: tuple[str, ...]) -> StationFile:
-    """Check days against each other and themselves: duplicates, tmin above tmax, a wrong unit, gaps."""
-    good: list[StationDay] = []
+def sorted_out(
+    days: list[StationDay],
+    problems: list[RowProblem],
+    fields: tuple[str, ...],
+    spoiled: Iterable[StationDay] = (),
+) -> StationFile:
+    """Check days against each other and themselves: duplicates, tmin above tmax, a wrong unit, gaps.
+
+    `spoiled` are rows that are told as bad already; the same day in another row is told all the same, since the
+    good row may be the wrong one. Of two good rows of a day the first counts.
+    """
+    good: dict[dt.date, StationDay] = {}
     first_seen: dict[dt.date, int] = {}
-    for day in days:
-        words = _contradiction(day)
+    bad = {day.row for day in spoiled}
+    for day in sorted((*days, *spoiled), key=lambda day: day.row):
+        first = first_seen.setdefault(day.date, day.row)
+        if first != day.row:
+            problems.append(RowProblem(day.row, "date", f"{day.date} stands already in row {first}"))
+        words = _contradiction(day) if day.row not in bad else ""
         if words:
             problems.append(RowProblem(day.row, "temp_min" if "temp" in words else "rh_min", words))
-            continue
-        if day.date in first_seen:
-            twice = f"{day.date} stands already in row {first_seen[day.date]}"
-            problems.append(RowProblem(day.row, "date", twice))
-            continue
-        first_seen[day.date] = day.row
-        good.append(day)
-    good.sort(key=lambda day: day.date)
-    problems += wrong_unit_suspicions(good, fields)
+        elif day.row not in bad:
+            good.setdefault(day.date, day)
+    kept = sorted(good.values(), key=lambda day: day.date)
+    problems += wrong_unit_suspicions(kept, fields)
     problems.sort(key=lambda problem: (problem.row, problem.column))
-    return StationFile(tuple(good), tuple(problems), gaps_between([day.date for day in good]), fields)
+    return StationFile(tuple(kept), tuple(problems), gaps_between([day.date for day in kept]), fields)
 
 
 def _contradiction(day: StationDay) -> str:

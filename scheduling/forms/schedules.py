@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from scheduling.actions.programs import StepChange
 from scheduling.models import ProgramStep, SeasonSchedule, WateringPause
-from sites.forms.base import use_native_pickers
+from sites.forms.base import RowsField, use_native_pickers
 
 LONGEST_RUN_MIN = 600
 THIS_WEEK = "week"
@@ -143,12 +143,12 @@ class WeekFilterForm(forms.Form):
 
 
 class WeekActionForm(forms.Form):
-    """What to do with the chosen sites: publish, put on the next visit's sheet, or pause watering."""
+    """What to do with the chosen sites: publish, put on the next visit's sheet, or pause watering, here or at all."""
 
     use_required_attribute = False
-    PUBLISH, VISIT, PAUSE = "publish", "visit", "pause"
-    act = forms.ChoiceField(choices=[(PUBLISH, "publish"), (VISIT, "visit"), (PAUSE, "pause")])
-    draft = forms.ModelMultipleChoiceField(
+    PUBLISH, VISIT, PAUSE, PAUSE_ALL = "publish", "visit", "pause", "pause_all"
+    act = forms.ChoiceField(choices=[(act, act) for act in (PUBLISH, VISIT, PAUSE, PAUSE_ALL)])
+    draft = RowsField(
         queryset=SeasonSchedule.objects.none(), error_messages={"required": "Choose at least one site."}
     )
     starts_on = forms.DateField(label="Pause from")
@@ -163,10 +163,25 @@ class WeekActionForm(forms.Form):
         if self.data.get("act") in (self.PUBLISH, self.VISIT):
             for name in ("starts_on", "ends_on", "reason"):
                 self.fields[name].required = False
+        if self.data.get("act") == self.PAUSE_ALL:
+            self.fields["draft"].required = False
+
+    @property
+    def pauses(self) -> bool:
+        """Watering is to stop, at the chosen sites or at all."""
+        return self.data.get("act") in (self.PAUSE, self.PAUSE_ALL)
 
     def clean(self) -> dict:
         cleaned = super().clean()
         first, last = cleaned.get("starts_on"), cleaned.get("ends_on")
-        if cleaned.get("act") == self.PAUSE and first and last and last < first:
+        if self.pauses and first and last and last < first:
             self.add_error("ends_on", "The pause must end on or after the day it starts.")
         return cleaned
+
+
+class ResumeForm(forms.Form):
+    """Which pause of the week's list is to end: its days and its reason name it."""
+
+    starts_on = forms.DateField()
+    ends_on = forms.DateField()
+    reason = forms.CharField(max_length=120, strip=False)

@@ -21,7 +21,9 @@ from scheduling.queries.site_budget import HALF_DAY, METER_UNIT, USUAL_LARGEST_F
 from sites.models import Meter, Site, WaterSupply, Zone
 
 QUIET_SHARE = 0.02  # of the busiest span's litres a day: nothing much was to be irrigated; common practice
+SHORTEST_ALONE_DAYS = 7  # a shorter quiet span tells of a leak only together with others; common practice
 SHOWN_SPANS, SHOWN_NIGHTS = 14, 5
+NOT_SCHEDULED = "no schedule was published on all of these days"
 BASIS = (
     "Expected: run times as published times each zone's flow, pauses taken off. The band is what unsure flows allow: "
     "8 % where a zone's flow was measured, 20 % from the design, 40 % where a usual value stands in, each zone for "
@@ -59,7 +61,10 @@ class ReadSpan:
 
 @dataclass(frozen=True)
 class MeterCheck:
-    """One irrigation meter of the site. `leak` is None where no span off season tells."""
+    """One irrigation meter of the site. `leak` is None where no span off season tells.
+
+    With a leak the litres a day off season are those between `leak_from` and `leak_until`.
+    """
 
     meter: Meter
     spans: tuple[ReadSpan, ...]
@@ -68,6 +73,9 @@ class MeterCheck:
     years: YearOnYear | None
     needs: str = ""
     nights: tuple[NightRead, ...] = ()
+    leak_from: dt.date | None = None
+    leak_until: dt.date | None = None
+    leak_is_latest: bool = False
     basis: str = BASIS
 
     @property
@@ -96,9 +104,9 @@ def meter_check(site: Site, today: dt.date) -> MeterCheck | None:
     around = nights(meter, site, runs, largest_l / unit_l, unit_l)
     spans = _spans(uses, unit_l, found, runs, {night.first.read_on for night in around})
     quiet, busy = _quiet(spans, uses)
-    leak = suspects_leak(quiet, busy)
-    days = sum(use.days for use in quiet)
-    idle = sum(use.use or 0.0 for use in quiet) * unit_l / days if days else None
+    leak, told = _leak(quiet, busy)
+    days = sum(use.days for use in told)
+    idle = sum(use.use or 0.0 for use in told) * unit_l / days if days else None
     return MeterCheck(
         meter=meter,
         spans=tuple(spans[-SHOWN_SPANS:]),
@@ -106,7 +114,23 @@ def meter_check(site: Site, today: dt.date) -> MeterCheck | None:
         off_season_l_per_day=idle,
         years=_years(site, meter, weather, uses, today),
         nights=tuple(around[-SHOWN_NIGHTS:]),
+        leak_from=told[0].start.date() if leak else None,
+        leak_until=told[-1].end.date() if leak else None,
+        leak_is_latest=bool(leak) and told[-1] is quiet[-1],
     )
+
+
+def _leak(quiet: list[Use], busy: list[Use]) -> tuple[bool | None, list[Use]]:
+    """Whether something leaks, and the quiet spans that say so: the latest long one that does, else all together.
+
+    Each long span stands for itself: a winter with the supply shut off would hide a leak in a sum of all.
+    """
+    alone = [[use] for use in reversed(quiet) if use.days >= SHORTEST_ALONE_DAYS]
+    verdicts = [(suspects_leak(group, busy), group) for group in (*alone, quiet)]
+    leaking = next((group for verdict, group in verdicts if verdict), None)
+    if leaking is not None:
+        return True, leaking
+    return (None if all(verdict is None for verdict, _ in verdicts) else False), quiet
 
 
 def _largest_l_per_day(site: Site) -> float:
@@ -146,20 +170,36 @@ def _spans(
 ) -> list[ReadSpan]:
     first = uses[0].start.date()
     seasons = [season for _, season in found]
-    litres = runs.of([zone.pk for zone, _ in found]) * ground_of(seasons).litres_per_min
+    rates = ground_of(seasons).litres_per_min
+    litres = runs.of([zone.pk for zone, _ in found]) * rates
     origins = [_origin(season) for season in seasons]
+    unmetered = _without_flow(found, rates, runs)
     spans = []
     for use in uses:
         start, end = use.start.date(), use.end.date()
-        by_zone = np.nansum(litres[(start - first).days : (end - first).days], axis=0).tolist()
+        days = slice((start - first).days, (end - first).days)
+        by_zone = np.nansum(litres[days], axis=0).tolist()
         low, high = expected_band(by_zone, origins)
         metered = None if use.use is None else use.use * unit_l
-        scheduled = bool(runs.in_force[(start - first).days : (end - first).days].all())
-        remark = use.remark or ("" if scheduled else "no schedule was published on all of these days")
+        scheduled = bool(runs.in_force[days].all())
+        missing = [name for name, minutes in unmetered.items() if minutes[days].any()]
+        remarks = [use.remark or ("" if scheduled else NOT_SCHEDULED)]
+        remarks += [f"expected without zone {', '.join(missing)}: flow not known"] if missing else []
         if start in nights_from:
-            scheduled, remark = False, "one night, see below"
+            scheduled, remarks = False, ["one night, see below"]
+        remark = "; ".join(filter(None, remarks))
         spans.append(ReadSpan(start, end, metered, sum(by_zone), low, high, use.estimated, remark, scheduled))
     return spans
+
+
+def _without_flow(
+    found: Sequence[tuple[Zone, ZoneSeason]], rates: np.ndarray, runs: DailyRuns
+) -> dict[str, np.ndarray]:
+    """Minutes by day of the zones that ran although their litres cannot be told, by name."""
+    known = {zone.pk for (zone, _), rate in zip(found, rates, strict=True) if not np.isnan(rate)}
+    lacking = [pk for pk in runs.minutes if pk not in known]
+    zones = Zone.objects.filter(pk__in=lacking).order_by("number") if lacking else ()
+    return {str(zone): runs.minutes[zone.pk] for zone in zones}
 
 
 def _origin(season: ZoneSeason) -> str:

@@ -26,7 +26,10 @@ Litres = float | None
 
 @dataclass(frozen=True)
 class ZoneUse:
-    """Litres of one zone, January first; None where the zone's flow and area are both unknown."""
+    """Litres of one zone, January first; None where they cannot be told.
+
+    That is so where the zone's flow and area are both unknown, and where no revision of the span holds the zone.
+    """
 
     zone_id: int
     number: int
@@ -130,14 +133,19 @@ def site_water_use(site: Site, *, season_year: int, until: dt.date | None = None
 
 @dataclass
 class _Span:
-    """Litres of a span of days by zone and month; a zone with an unknown flow holds None."""
+    """Litres of a span of days by zone and month; a zone with an unknown flow holds None.
+
+    `zones` are those the revisions of the span were computed for: they may run, or have no need in these days.
+    """
 
     months: dict[int, list[Litres]] = field(default_factory=dict)
+    zones: set[int] = field(default_factory=set)
     days: int = 0
     paused: int = 0
 
     def of(self, zone_id: int) -> tuple[Litres, ...]:
-        return tuple(self.months.get(zone_id, [0.0] * 12))
+        silent = None if self.days and zone_id not in self.zones else 0.0
+        return tuple(self.months.get(zone_id, [silent] * 12))
 
     def add(self, zone_id: int, month: int, litres: Litres) -> None:
         row = self.months.setdefault(zone_id, [0.0] * 12)
@@ -180,6 +188,7 @@ class _History:
             by_month: dict[int, list[dt.date]] = defaultdict(list)
             for date in dates_from(max(first, start), min(until, end)):
                 span.days += 1
+                span.zones |= self.flow[schedule.pk].keys()
                 span.paused += date in paused
                 if date not in paused:
                     by_month[date.month].append(date)

@@ -5,7 +5,7 @@ import datetime as dt
 from collections import namedtuple
 from dataclasses import dataclass
 
-from django.db.models import FilteredRelation, Q, QuerySet
+from django.db.models import Count, FilteredRelation, Min, Q, QuerySet
 
 from scheduling.models import SeasonSchedule, WateringPause
 from sites.models import Site
@@ -15,7 +15,7 @@ State = SeasonSchedule.State
 
 @dataclass(frozen=True)
 class SiteWeek:
-    """One site's week: litres as published and as needed. `percent` is None where nothing is published to run."""
+    """One site's week: litres as published and as needed. `percent` is None where nothing is needed."""
 
     site_id: int
     name: str
@@ -56,10 +56,15 @@ class SiteWeek:
 
 @dataclass(frozen=True)
 class OfficeWeek:
-    """All current sites: those that can be compared, and how many cannot, with the reason."""
+    """All current sites: those that can be compared, and how many cannot, with the reason.
+
+    `idle` is how many of those compared neither run nor need water, as in winter.
+    """
 
     rows: tuple[SiteWeek, ...]
+    sites: int
     compared: int
+    idle: int
     without_published: int
     without_draft: int
     without_litres: int
@@ -81,8 +86,9 @@ def office_week(*, today: dt.date, threshold_percent: float, direction: str = "a
         .order_by("ends_on")
         .values_list("site_id", "ends_on")
     )
-    rows, no_published, no_draft, no_litres = [], 0, 0, 0
+    rows, sites, no_published, no_draft, no_litres = [], 0, 0, 0, 0
     for row in map(Row._make, _sites().values_list(*COLUMNS)):
+        sites += 1
         no_published += row.now_pk is None
         no_draft += row.draft_pk is None
         if row.draft_pk is None or row.now_pk is None:
@@ -94,7 +100,30 @@ def office_week(*, today: dt.date, threshold_percent: float, direction: str = "a
         rows.append(_site_week(row, litres, pauses.get(row.pk)))
     off = [row for row in rows if row.off_by(threshold_percent) and direction in ("all", row.direction)]
     off.sort(key=lambda row: (-abs(row.difference_l), row.name, row.site_id))
-    return OfficeWeek(tuple(off), len(rows), no_published, no_draft, no_litres)
+    idle = sum(row.needed_l == 0 and row.published_l == 0 for row in rows)
+    return OfficeWeek(tuple(off), sites, len(rows), idle, no_published, no_draft, no_litres)
+
+
+@dataclass(frozen=True)
+class PausedSites:
+    """One pause as it was ordered, for one site or many; `site` names the first."""
+
+    starts_on: dt.date
+    ends_on: dt.date
+    reason: str
+    sites: int
+    site: str
+
+
+def paused_sites(today: dt.date) -> list[PausedSites]:
+    """Pauses of current sites that go on or are still to come, the soonest end first. One query."""
+    rows = (
+        WateringPause.objects.filter(ends_on__gte=today, site__in=Site.objects.current())
+        .order_by("ends_on", "starts_on", "reason")
+        .values_list("starts_on", "ends_on", "reason")
+        .annotate(Count("site", distinct=True), Min("site__name"))
+    )
+    return [PausedSites(*row) for row in rows]
 
 
 def _sites() -> QuerySet[Site]:

@@ -53,7 +53,10 @@ class ZoneWhatIf:
 
 @dataclass(frozen=True)
 class WhatIf:
-    """A season as it is and with one change. `detail` names what was chosen, the year of the record for one."""
+    """A season as it is and with one change. `detail` names what was chosen, the year of the record for one.
+
+    `left_out` are the zones that could not be computed, with what they need.
+    """
 
     change: Change
     season_year: int
@@ -61,7 +64,13 @@ class WhatIf:
     after: Season
     zones: tuple[ZoneWhatIf, ...]
     detail: str = ""
+    left_out: tuple[dict, ...] = ()
     basis: str = BASIS
+
+    @property
+    def without_litres(self) -> tuple[str, ...]:
+        """Zones that are in the days under stress but in no sum of litres."""
+        return tuple(str(line.zone) for line in self.zones if line.before_l is None)
 
     @property
     def litres_percent(self) -> float | None:
@@ -117,7 +126,7 @@ def _compare(ground: SeasonGround, change: Change) -> WhatIf:
         for place, zone in enumerate(ground.zones)
     )
     before, after = _season(ground.site, before_run), _season(ground.site, after_run)
-    return WhatIf(change, ground.year, before, after, zones, detail)
+    return WhatIf(change, ground.year, before, after, zones, detail, ground.left_out)
 
 
 def _changed(ground: SeasonGround, change: Change) -> tuple[ZoneSeason, ...]:

@@ -1,5 +1,7 @@
 """This week: sites whose published schedule is off, most water first; publish, hand over or pause those chosen."""
 
+import datetime as dt
+
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -8,17 +10,22 @@ from django.utils import timezone
 
 from scheduling.actions import pauses, schedules
 from scheduling.actions.errors import ScheduleError
-from scheduling.forms.schedules import WeekActionForm, WeekFilterForm
-from scheduling.queries.week import office_week
+from scheduling.forms.schedules import ResumeForm, WeekActionForm, WeekFilterForm
+from scheduling.queries.week import office_week, paused_sites
 from sites.access import OFFICE, open_to
+from sites.models import Site
 
 ROWS_A_PAGE = 50
+RESUME = "resume"
 USUAL = {"threshold": 15.0, "direction": "all"}
 
 
 @open_to(*OFFICE)
 def week(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
+    if request.POST.get("act") == RESUME:
+        _resume(request, today)
+        return redirect(request.get_full_path())
     action_form = WeekActionForm(request.POST or None, initial={"starts_on": today}, auto_id="act_%s")
     if request.method == "POST" and action_form.is_valid():
         _act(request, action_form)
@@ -29,6 +36,7 @@ def week(request: HttpRequest) -> HttpResponse:
     shown = {
         "today": today,
         "found": found,
+        "paused": paused_sites(today),
         "page": Paginator(found.rows, ROWS_A_PAGE).get_page(request.GET.get("page")),
         "filters": filters,
         "threshold": wanted["threshold"],
@@ -41,15 +49,16 @@ def week(request: HttpRequest) -> HttpResponse:
 
 def _act(request: HttpRequest, form: WeekActionForm) -> None:
     chosen = list(form.cleaned_data["draft"])
-    if form.cleaned_data["act"] == WeekActionForm.PAUSE:
-        pauses.pause(
-            sites=[draft.site for draft in chosen],
+    if form.pauses:
+        everywhere = form.cleaned_data["act"] == WeekActionForm.PAUSE_ALL
+        paused = pauses.pause(
+            sites=Site.objects.current() if everywhere else [draft.site for draft in chosen],
             starts_on=form.cleaned_data["starts_on"],
             ends_on=form.cleaned_data["ends_on"],
             reason=form.cleaned_data["reason"],
             by=request.user,
         )
-        messages.success(request, f"{len(chosen)} sites paused until {form.cleaned_data['ends_on']:%-d %B %Y}.")
+        messages.success(request, f"{_sites(len(paused))} paused until {form.cleaned_data['ends_on']:%-d %B %Y}.")
         return
     verb, told = schedules.publish, "published"
     if form.cleaned_data["act"] == WeekActionForm.VISIT:
@@ -63,3 +72,18 @@ def _act(request: HttpRequest, form: WeekActionForm) -> None:
             messages.error(request, f"{draft.site}: {error}")
     if done:
         messages.success(request, f"{done} schedule{'' if done == 1 else 's'} {told}.")
+
+
+def _resume(request: HttpRequest, today: dt.date) -> None:
+    form = ResumeForm(request.POST)
+    ended = 0
+    if form.is_valid():
+        ended = pauses.end_pauses(**form.cleaned_data, last_day=today - dt.timedelta(days=1), by=request.user)
+    if ended:
+        messages.success(request, f"Watering goes on from today at {_sites(ended)}.")
+    else:
+        messages.error(request, "This pause was ended or changed in the meantime.")
+
+
+def _sites(number: int) -> str:
+    return f"{number} site{'' if number == 1 else 's'}"

@@ -8,6 +8,8 @@ from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from sites.forms.quantities import QuantityModelForm
 from sites.models.places import WEEKDAYS
 
+LONGEST_KEY = 18  # digits that fit a row's 64-bit number
+
 # The browser's own pickers take and give ISO dates and 24-hour times only.
 NATIVE_WIDGETS = {
     forms.DateField: lambda: forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
@@ -32,6 +34,16 @@ class WeekdaysField(forms.TypedMultipleChoiceField):
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("widget", forms.CheckboxSelectMultiple)
         super().__init__(choices=list(enumerate(WEEKDAYS)), coerce=int, **kwargs)
+
+
+class RowsField(forms.ModelMultipleChoiceField):
+    """Several rows to tick. A number too long for any row is a wrong choice, not a crash of the database."""
+
+    def clean(self, value: Any) -> Any:
+        long = [str(choice) for choice in value or () if len(str(choice)) > LONGEST_KEY]
+        if long:
+            raise ValidationError(self.error_messages["invalid_choice"], "invalid_choice", {"value": long[0][:20]})
+        return super().clean(value)
 
 
 class RegisterForm(QuantityModelForm):

@@ -8,6 +8,7 @@ from django.db import transaction
 from django.test import override_settings
 
 from config.demo import weather
+from config.demo.field_tests import LEAK_TESTS, leak_test_evening
 from config.demo.meters import make_readings
 from config.demo.people import rota
 from config.demo.places import PATCHES
@@ -17,7 +18,9 @@ from config.demo.stories import Repair, Trouble, ValveStory
 from jobs.core.routing.travel import Point, distance_m
 from jobs.models import DayRoute, Fault, PriceItem, Proposal, SeasonWindow, ValveMeasurement, Visit, WorkRecord
 from reports.models import Delivery
-from scheduling.models import DailyWeather, SeasonSchedule, ZoneMonth
+from scheduling.models import CatchCanTest, DailyWeather, ForecastDay, SeasonSchedule, ZoneMonth
+from scheduling.queries.catch_cans import worked_out
+from scheduling.queries.meter_check import meter_check
 from scheduling.queries.programs import watering_rule
 from sites.core.electrical import Coil, transformer_load
 from sites.models import AuditEntry, Client, Controller, MeterReading, Site, User, Valve, Zone
@@ -56,7 +59,17 @@ def everything():
         ],
         "work": [(row.visit.uuid, row.labour_min, row.total) for row in WorkRecord.objects.all()],
         "registers": list(MeterReading.objects.order_by("pk").values_list("read_on", "register")),
+        "cans": list(CatchCanTest.objects.values_list("zone__site__name", "tested_on", "catches_ml")),
+        "forecast": list(
+            ForecastDay.objects.values_list("date", "precipitation_mm", "temp_max_c", "temp_min_c", "eto_mm")
+        ),
     }
+
+
+def leak_tests(today):
+    """What the meter pages of the two sites with a read of the night say."""
+    checks = [meter_check(Site.objects.order_by("pk")[place], today) for place in LEAK_TESTS]
+    return [(night.first.read_on, night.leaks, night.remark) for check in checks for night in check.nights]
 
 
 @pytest.mark.django_db
@@ -90,6 +103,7 @@ def demo(django_db_setup, django_db_blocker, tmp_path_factory):
             with transaction.atomic():
                 run(today)
                 seen[name] = everything()
+                seen[f"nights of {name}"] = leak_tests(today)
                 transaction.set_rollback(True)
         seen["words"] = run()
         seen["again"] = everything()
@@ -284,6 +298,49 @@ def test_a_leak_runs_through_the_meter_on_top_of_the_schedule(demo):
         used[site.name] = float(registers[-1] - registers[0])
     # Without a schedule nothing runs but the leak: 2.4 m3 a day from 10 July to 1 October.
     assert used == {"Sound": 0, PLANTED[Mistake.LEAK]: pytest.approx(2.4 * 83)}
+
+
+@pytest.mark.django_db
+def test_one_night_tells_a_small_leak_and_another_tells_none(demo):
+    for name, evening in (("first", dt.date(2026, 10, 8)), ("other day", dt.date(2027, 6, 23))):
+        assert demo[f"nights of {name}"] == [(evening, False, ""), (evening, True, "")]
+    assert leak_tests(TODAY) == demo["nights of first"]
+
+
+@pytest.mark.parametrize("year", [2026, 2028])
+def test_the_night_of_the_leak_test_lies_before_any_day_and_on_no_first_of_a_month(year):
+    for number in range(366):
+        today = dt.date(year, 1, 1) + dt.timedelta(days=number)
+        evening = leak_test_evening(today)
+        morning = evening + dt.timedelta(days=1)
+        assert morning < today
+        assert 1 not in (evening.day, morning.day)
+        assert (4, 19) <= (evening.month, evening.day) <= (10, 8)
+
+
+@pytest.mark.django_db
+def test_the_catch_cans_give_a_rate_near_the_design_and_less_even(demo):
+    test = CatchCanTest.objects.get()
+    found = worked_out(test)
+    assert found.rate_mm_h == pytest.approx(test.zone.application_rate_mm_h, rel=0.2)
+    assert 0.3 < found.du_lq < test.zone.distribution_uniformity
+    assert test.taken_over_at is None
+
+
+@pytest.mark.django_db
+def test_the_forecast_covers_the_coming_days_and_this_weeks_drafts_follow_it(demo):
+    assert [day[0] for day in demo["again"]["forecast"]] == [TODAY + dt.timedelta(days=n) for n in range(5)]
+    rules = {draft.basis["rule"] for draft in SeasonSchedule.objects.filter(state="draft")}
+    assert rules == {
+        "the soil's daily balance up to yesterday and the coming week, 5 of its days by the forecast entered"
+    }
+
+
+@pytest.mark.parametrize("today", [dt.date(2026, 12, 30), dt.date(2028, 2, 27), dt.date(2027, 2, 26)])
+def test_the_replay_goes_on_over_year_end_and_leap_day(today):
+    days = weather.coming_days(today, 5)
+    assert [day for day, *_ in days] == [today + dt.timedelta(days=n) for n in range(5)]
+    assert all(cold <= warm and rain >= 0 for _, rain, warm, cold in days)
 
 
 def test_two_thousand_sites_have_their_own_names_and_lie_within_fifty_kilometres():

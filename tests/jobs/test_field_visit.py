@@ -342,6 +342,7 @@ def test_a_schedule_ticked_as_set_is_recorded_for_the_controller(phone, site, st
         published_at=timezone.now(),
     )
     assert "set Controller" in phone.get(f"/visits/{started.pk}/").content.decode()
+    assert finish(phone, started, accept_reason="Storm.", set_at=["9" * 30]).status_code == 422
     assert finish(phone, started, accept_reason="Storm.", set_at=[controller.pk]).status_code == 302
     applied = AppliedSchedule.objects.get()
     assert (applied.schedule, applied.controller, applied.applied_by) == (schedule, controller, technician)

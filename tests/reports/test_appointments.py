@@ -228,7 +228,11 @@ def test_the_office_tells_from_the_page_and_sees_it(
     with django_capture_on_commit_callbacks(execute=True):
         answer = client.post(
             "/appointments/tell/",
-            {"visit": [visit.pk], "first_day": firm_today(), "last_day": firm_today() + dt.timedelta(days=14)},
+            {
+                "visit": [visit.pk, "9" * 30, "²"],
+                "first_day": firm_today(),
+                "last_day": firm_today() + dt.timedelta(days=14),
+            },
         )
 
     assert answer.status_code == 302

@@ -12,7 +12,7 @@ from scheduling.core.water.meter import expected_band
 from scheduling.queries.meter_check import meter_check
 from scheduling.queries.published import daily_runs
 from scheduling.queries.site_budget import site_budget
-from sites.models import Firm
+from sites.models import Firm, Site
 from tests import factories
 
 APRIL, TODAY = dt.date(2015, 4, 1), dt.date(2015, 11, 1)
@@ -53,6 +53,31 @@ def test_water_that_runs_while_nothing_is_to_be_irrigated_is_a_likely_leak(meter
     assert check.spans[0].verdict == "above"
     assert check.leak is True
     assert check.off_season_l_per_day == pytest.approx(60_000 / (READS[1] - READS[0]).days)
+
+
+def test_a_winter_with_the_supply_shut_off_does_not_hide_the_leak_before_it(metered):
+    """4 m3 in a fortnight, then nothing: over the whole winter that is no tenth of the season's use a day."""
+    factories.MeterReadingFactory(meter=metered, read_on=dt.date(2014, 12, 19), register="100.000")
+    add(metered, dt.date(2014, 12, 19), 4)
+    check = meter_check(metered.site, TODAY)
+    busy = check.spans[2:]
+    tenth = 0.1 * sum(span.metered_l for span in busy) / sum(span.days for span in busy)
+    assert 4000 / (READS[1] - READS[0]).days < tenth < 4000 / 14
+    assert check.leak is True
+    assert (check.leak_from, check.leak_until) == (READS[0], dt.date(2014, 12, 19))
+    assert check.off_season_l_per_day == pytest.approx(4000 / 14)
+    assert not check.leak_is_latest
+
+
+def test_a_zone_that_ran_with_an_unknown_flow_is_named(metered):
+    assert not any(span.remark for span in meter_check(metered.site, TODAY).spans)
+    metered.site.zones.filter(number=1).update(area_m2=None, flow_l_min=None)
+    first, *season = meter_check(Site.objects.get(pk=metered.site.pk), TODAY).spans
+    assert first.remark == ""  # nothing was to run
+    assert {span.remark for span in season} == {"expected without zone 1 Zone 1: flow not known"}
+    metered.site.zones.filter(number=1).update(application_rate_mm_h=None)  # not even computed any more
+    *_, last = meter_check(Site.objects.get(pk=metered.site.pk), TODAY).spans
+    assert last.remark == "expected without zone 1 Zone 1: flow not known"
 
 
 def test_twice_the_water_in_a_span_lies_above_the_band(metered):

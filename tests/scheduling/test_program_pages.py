@@ -238,3 +238,18 @@ def test_the_drawings_page_and_its_pictures_show_faults_measurements_and_gaps(as
     assert "backflow assembly: not recorded" in path
     assert "no valve in the register" in path
     assert "no zone in the register" in path
+
+
+@pytest.mark.parametrize("strange", ["\u00b2", "9" * 30, "-1"])
+def test_a_number_that_is_no_step_s_is_no_crash(as_office, program, strange):
+    before = list(program.steps.values_list("pk", "position"))
+    answer = as_office.post(url("program_edit", program.pk), form_of(program, order=f"{strange},1"))
+    assert answer.status_code == 302
+    assert list(program.steps.values_list("pk", "position")) == before
+    for pressed in (
+        {"remove": strange},
+        {"copy": strange},
+        {"move": f"{strange}:up"},
+        {"add": "1", "new_zone": strange},
+    ):
+        assert as_office.post(url("program_edit", program.pk), form_of(program, **pressed)).status_code == 404

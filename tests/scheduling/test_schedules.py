@@ -330,6 +330,19 @@ def test_a_pause_takes_its_days_off_the_season_s_water(draft, office):
     assert use.paused_days == 31
 
 
+def test_a_zone_no_revision_could_compute_used_nobody_knows_how_much(seattle, site, office):
+    site.zones.filter(number=1).update(application_rate_mm_h=None, area_m2=None, flow_l_min=None)
+    draft = compute_draft(site=site, today=JULY, by=None, month=7)
+    silent, _ = site_water_use(site, season_year=2015, until=dt.date(2015, 7, 31)).zones
+    assert silent.litres == 0  # nothing was published
+    publish(schedule=draft, by=office, on=dt.date(2015, 7, 1))
+    use = site_water_use(site, season_year=2015, until=dt.date(2015, 7, 31))
+    lacking, other = use.zones
+    assert (lacking.litres, lacking.last_year_litres) == (None, 0)
+    assert use.unknown_zones == ("1 Zone 1",)
+    assert use.litres == other.litres > 0
+
+
 def test_the_same_pause_entered_twice_stays_one(site, office):
     for _ in range(2):
         pause(sites=[site], starts_on=JULY, ends_on=JULY, reason="rain", by=office)

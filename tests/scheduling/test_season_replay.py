@@ -122,6 +122,15 @@ def test_pages_show_chart_and_table_and_every_change(published, site, client, of
     assert client.get(reverse("scheduling:site_season", args=[site.pk, 3000])).status_code == 404
 
 
+def test_what_is_in_no_sum_of_a_what_if_is_named(seattle, site, client, office):
+    site.zones.filter(number=1).update(area_m2=None, flow_l_min=None)
+    site.zones.filter(number=2).update(area_m2=None, flow_l_min=None, application_rate_mm_h=None)
+    client.force_login(office)
+    page = client.get(reverse("scheduling:what_if", args=[site.pk, 2015])).content.decode()
+    assert "flow and area unknown: 1 Zone 1." in page
+    assert "Zone 2 Zone 2 is not in it: needs application rate and area" in page
+
+
 def test_a_wet_winter_makes_no_dry_summer_wet():
     """Two years of equal ET and rain: rain in January leaves July to be watered, rain in July does not."""
     dates = np.arange(np.datetime64("2021-01-01"), np.datetime64("2022-01-01"))

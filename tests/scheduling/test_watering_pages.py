@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from scheduling.actions.schedules import compute_draft, compute_many, publish
 from scheduling.models import AppliedSchedule, DailyWeather, SeasonSchedule, WateringPause, WeatherImport
+from sites.models import AuditEntry, Site
 from tests import factories
 
 JULY = dt.date(2015, 7, 15)
@@ -272,6 +273,12 @@ def test_the_threshold_and_the_direction_narrow_the_week(as_office, off_week):
     assert "Off by more" in text_of(as_office.get(url("week"), {"threshold": "much", "direction": "all"}))
 
 
+def test_a_week_in_which_nothing_grows_says_so(as_office, off_week):
+    assert "None needs water" not in text_of(as_office.get(url("week"), {"threshold": "500", "direction": "all"}))
+    SeasonSchedule.objects.update(litres_per_week=0, litres_by_month=[0] * 12)
+    assert "None needs water this week, and by the schedules none runs." in text_of(as_office.get(url("week")))
+
+
 def test_the_week_takes_the_same_number_of_queries_for_one_site_and_for_three(
     as_office, off_week, django_assert_max_num_queries
 ):
@@ -294,7 +301,7 @@ def test_chosen_sites_are_paused_together(as_office, off_week):
     row = SeasonSchedule.objects.get(state="draft", site=off_week[0])
     today = timezone.localdate()
     data = {"act": "pause", "draft": [row.pk], "starts_on": today, "ends_on": today, "reason": "rain"}
-    assert "1 sites paused" in text_of(as_office.post(url("week"), data, follow=True))
+    assert "1 site paused" in text_of(as_office.post(url("week"), data, follow=True))
     assert "paused until" in text_of(as_office.get(url("week")))
 
 
@@ -303,10 +310,37 @@ def test_an_unfinished_order_for_the_week_is_refused_and_keeps_the_choice(as_off
     answer = as_office.post(url("week"), {"act": "pause", "draft": [row.pk], "reason": ""})
     assert answer.status_code == 422
     assert f'value="{row.pk}" aria-label="Small" checked' in text_of(answer)
+    assert "The pause below" in text_of(answer)
     answer = as_office.post(url("week"), {"act": "publish"})
     assert answer.status_code == 422
     assert "Choose at least one site." in text_of(answer)
+    for strange in ("9" * 30, "x", "-1", ""):
+        answer = as_office.post(url("week"), {"act": "publish", "draft": [strange]})
+        assert answer.status_code == 422
     assert not WateringPause.objects.exists()
+
+
+def test_all_sites_are_paused_for_a_rainy_spell_and_water_again_together(as_office, office):
+    sites = [factories.make_small_site(name) for name in ("Fens", "Marsh", "Given up")]
+    Site.objects.filter(pk=sites[2].pk).update(archived_at=timezone.now())
+    today = timezone.localdate()
+    order = {"act": "pause_all", "starts_on": today, "ends_on": today + dt.timedelta(days=4), "reason": "Rain"}
+    refused = as_office.post(url("week"), {**order, "ends_on": ""})
+    assert (refused.status_code, WateringPause.objects.count()) == (422, 0)
+    for _ in range(2):  # a second click pauses nothing twice
+        assert "2 sites paused" in text_of(as_office.post(url("week"), order, follow=True))
+    assert {row.site.name for row in WateringPause.objects.all()} == {"Fens", "Marsh"}
+    entries = AuditEntry.objects.filter(verb="paused watering", by=office)
+    assert {entry.subject_id for entry in entries} == {str(sites[0].pk), str(sites[1].pk)}
+    other = WateringPause.objects.create(site=sites[0], starts_on=today, ends_on=today, reason="Works")
+    page = text_of(as_office.get(url("week")))
+    assert "2 sites</td>" in page
+    assert "Works" in page
+    answer = as_office.post(url("week"), {**order, "act": "resume"}, follow=True)
+    assert "Watering goes on from today at 2 sites." in text_of(answer)
+    assert WateringPause.objects.get() == other
+    answer = as_office.post(url("week"), {**order, "act": "resume"}, follow=True)
+    assert "ended or changed in the meantime" in text_of(answer)
 
 
 @pytest.mark.parametrize("role", ["technician", "client_user"])

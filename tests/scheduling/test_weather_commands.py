@@ -74,6 +74,7 @@ def test_compute_schedules_takes_single_sites_and_a_month(seattle, site, other_s
     [
         (["--date", "15.7.2015"], "'15.7.2015' is not a date: write YYYY-MM-DD."),
         (["--site", "999999"], "No site has the id 999999."),
+        (["--site", "9" * 30], f"No site has the id {'9' * 30}."),
         (["--month", "13"], "--month 13 is not a month: give 1 to 12."),
     ],
 )

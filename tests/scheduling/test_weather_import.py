@@ -1,6 +1,7 @@
 import datetime as dt
 
 import pytest
+from django.utils import timezone
 
 from scheduling.actions.weather import import_refused_again, import_station_text, save_station
 from scheduling.models import DailyWeather, WeatherImport
@@ -53,6 +54,20 @@ def test_an_empty_cell_erases_nothing_that_was_measured_before(station):
     import_text(station, "2024-07-01,,27,12,,", head=HEAD)
     day = DailyWeather.objects.get()
     assert (day.precipitation_mm, day.temp_max_c, day.wind_m_s, day.radiation_mj_m2) == (3, 27, 2, 20)
+
+
+def test_a_day_that_has_not_come_is_no_measurement(station):
+    today = timezone.localdate()
+    tomorrow = today + dt.timedelta(days=1)
+    head = HEAD.removesuffix(",radiation_mj_m2")
+    rows = (f"{today},3,25,12,2", f"{tomorrow},0,25,12,2")
+    words = f"{tomorrow} has not come yet: it cannot have been measured"
+    told = [{"row": 3, "column": "date", "message": words}]
+    refused = import_text(station, *rows, head=head)
+    assert (refused.problems, refused.rows_stored) == (told, 0)
+    kept = import_text(station, *rows, head=head, keep_good_rows=True)
+    assert (kept.problems, kept.rows_read) == (told, 2)
+    assert [day.date for day in DailyWeather.objects.all()] == [today]
 
 
 def test_a_file_with_bad_rows_stores_nothing_and_names_every_row(station):

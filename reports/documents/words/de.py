@@ -128,7 +128,7 @@ WORDS = {
     "summary.less": "Das sind {percent} % weniger als an denselben Tagen des Vorjahres.",
     "summary.faults": "Wir haben {faults} gefunden und davon {mended} behoben.",
     "summary.no_faults": "Wir haben keine Mängel gefunden.",
-    "summary.unknown": "Nicht mitgezählt, weil ihr Durchfluss nicht bekannt ist: {zones}.",
+    "summary.unknown": "Nicht mitgezählt, weil der Plan oder ihr Durchfluss fehlt: {zones}.",
     # Names of things
     "visit.startup": "Inbetriebnahme",
     "visit.mid_season": "Sommerkontrolle",

@@ -128,7 +128,7 @@ WORDS = {
     "summary.less": "That is {percent} % less than over the same days of last year.",
     "summary.faults": "We found {faults} and mended {mended}.",
     "summary.no_faults": "We found no faults.",
-    "summary.unknown": "Not counted, because their flow is not known: {zones}.",
+    "summary.unknown": "Not counted, because they have no schedule or no known flow: {zones}.",
     # Names of things
     "visit.startup": "startup",
     "visit.mid_season": "mid-season check",

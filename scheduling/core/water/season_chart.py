@@ -98,12 +98,12 @@ def season_chart(
     soil_ticks = [tick for tick in nice_ticks(taw_mm / unit_mm) if tick * unit_mm <= taw_mm * 1.001]
 
     def bars(values: Array, offset: float) -> tuple[Bar, ...]:
-        width = 7 * per_day * 0.4
-        return tuple(
-            Bar(LEFT + (7 * week + offset) * per_day, floor - value * scale, width, value * scale)
-            for week, value in enumerate(values.tolist())
-            if value > 0
-        )
+        found = []
+        for at, value in zip(starts, values.tolist(), strict=True):
+            share = min(7, days - at) / 7  # a week that is not over has narrower bars, inside the frame
+            place = LEFT + (at + offset * share) * per_day
+            found.append(Bar(place, floor - value * scale, 7 * per_day * 0.4 * share, value * scale))
+        return tuple(bar for bar in found if bar.height > 0)
 
     middles = [LEFT + min(at + 3.5, days) * per_day for at in starts]
     return SeasonChart(

@@ -1,4 +1,4 @@
-"""Which measurement would sharpen a zone's schedule most: each default moved over its usual range."""
+"""Which measurement would sharpen a zone's schedule most: each figure nobody measured, moved over its usual range."""
 
 from __future__ import annotations
 
@@ -8,10 +8,12 @@ from scheduling.core.water import application, soil
 from scheduling.core.water.climate import Climatology
 from scheduling.core.water.derivation import CannotCompute
 from scheduling.core.water.season import ZoneSeason, zone_season
-from scheduling.core.water.zone_inputs import ZoneInputs
+from scheduling.core.water.zone_inputs import LIMITS, ZoneInputs
 
-# How far a default may be off: ranges of the emitter classes, every texture, and these; common practice.
+# How far a default may be off: ranges of the emitter classes, every texture, and these; common practice, no source.
 ROOT_DEPTH_SPREAD, MAD_SPREAD = 0.4, 0.1
+# How far the field may lie from the design, the rate as a share of it, the uniformity up or down; the same.
+DESIGN_RATE_SPREAD, DESIGN_DU_SPREAD = 0.2, 0.1
 
 
 @dataclass(frozen=True)
@@ -32,7 +34,7 @@ class Sharpening:
 def measurements_worth_taking(
     zone: ZoneInputs, climate: Climatology, year: int
 ) -> tuple[Sharpening, ...] | CannotCompute:
-    """The inputs nobody measured or entered, the most telling first."""
+    """The inputs nobody measured, the most telling first: those with a usual value, and rate and DU of the design."""
     now = zone_season(zone, climate, year)
     if isinstance(now, CannotCompute):
         return now
@@ -47,8 +49,15 @@ def _trials(now: ZoneSeason) -> dict[str, list[ZoneInputs]]:
     if settled.rate.derivation.defaults and emitter.rate_range_mm_h:
         rates = emitter.rate_range_mm_h
         trials["application rate"] = [replace(zone, application_rate_mm_h=rate) for rate in rates]
+    elif settled.rate.derivation.inputs[0].origin == "register":  # the rate itself, or the flow behind it
+        shares = (1 - DESIGN_RATE_SPREAD, 1 + DESIGN_RATE_SPREAD)
+        about = [_within("application_rate_mm_h", settled.rate.value_mm_h * share) for share in shares]
+        trials["application rate"] = [replace(zone, application_rate_mm_h=rate) for rate in about]
     if settled.du_lq.origin == "default":
         trials["distribution uniformity"] = [replace(zone, du_lq=du) for du in emitter.du_range]
+    elif settled.du_lq.origin == "register":
+        about = [_within("du_lq", settled.du_lq.value + step) for step in (-DESIGN_DU_SPREAD, DESIGN_DU_SPREAD)]
+        trials["distribution uniformity"] = [replace(zone, du_lq=du) for du in about]
     if settled.texture_input.origin == "default":
         trials["soil texture"] = [replace(zone, soil_texture=key) for key in soil.TEXTURES]
     if settled.root_depth_m.origin == "default":
@@ -59,6 +68,12 @@ def _trials(now: ZoneSeason) -> dict[str, list[ZoneInputs]]:
         mad = settled.mad.value
         trials["allowed depletion"] = [replace(zone, mad=mad + step) for step in (-MAD_SPREAD, MAD_SPREAD)]
     return trials
+
+
+def _within(field: str, value: float) -> float:
+    """The figure, no further off than the register would take it."""
+    low, high = LIMITS[field]
+    return min(max(value, low), high)
 
 
 def _sharpening(name: str, now: ZoneSeason, trials: list[ZoneInputs], climate: Climatology) -> Sharpening:

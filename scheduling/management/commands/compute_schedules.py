@@ -26,10 +26,10 @@ class Command(BaseCommand):
             raise CommandError(f"--month {options['month']} is not a month: give 1 to 12.")
         sites = Site.objects.current()
         if options["site"]:
-            sites = sites.filter(pk__in=options["site"])
             missing = sorted(set(options["site"]) - set(sites.values_list("pk", flat=True)))
             if missing:
                 raise CommandError(f"No site has the id {', '.join(map(str, missing))}.")
+            sites = sites.filter(pk__in=options["site"])
         schedules = compute_many(sites=sites, today=today, by=None, month=options["month"], progress=self._progress)
         lacking = sum(len(schedule.not_computed) for schedule in schedules)
         warned = sum(bool(schedule.warnings) for schedule in schedules)

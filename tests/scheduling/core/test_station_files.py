@@ -94,6 +94,27 @@ def test_a_bad_row_is_told_and_left_out(row, column, words):
     assert [day.row for day in found.good_rows] == [2]
 
 
+GOOD, BAD = "2024-06-01,0,25,12,1", "2024-06-01,wet,25,12,1"
+TWICE = (3, "2024-06-01 stands already in row 2")
+
+
+@pytest.mark.parametrize(
+    ("rows", "told", "kept"),
+    [
+        ((GOOD, BAD), [TWICE, (3, "'wet' is not a number")], [2]),
+        ((BAD, GOOD), [(2, "'wet' is not a number"), TWICE], [3]),
+        ((BAD, BAD), [(2, "'wet' is not a number"), TWICE, (3, "'wet' is not a number")], []),
+        ((GOOD, "2024-06-01,0,10,12,1"), [TWICE, (3, "temp_min 12 is above temp_max 10 °C")], [2]),
+        ((GOOD, "2024-06-01,0,10"), [(3, "has 3 cells, the header 5"), TWICE], [2]),
+        ((GOOD, GOOD, BAD), [TWICE, (4, TWICE[1]), (4, "'wet' is not a number")], [2]),
+    ],
+)
+def test_a_day_that_stands_twice_is_told_though_one_of_its_rows_is_bad(rows, told, kept):
+    found = read_station_csv(HEADER + "\n".join(rows) + "\n")
+    assert [(each.row, each.words) for each in found.problems] == told
+    assert [day.row for day in found.good_rows] == kept
+
+
 def test_gaps_are_listed_and_order_does_not_matter():
     text = HEADER + "2024-06-09,0,25,12,1\n2024-06-01,0,25,12,1\n2024-06-02,0,25,12,1\n2024-06-04,0,25,12,1\n"
     found = read_station_csv(text)

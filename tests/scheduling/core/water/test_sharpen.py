@@ -2,7 +2,7 @@
 
 import pytest
 
-from scheduling.core.water.derivation import CannotCompute
+from scheduling.core.water.derivation import CannotCompute, Known
 from scheduling.core.water.sharpen import measurements_worth_taking
 from scheduling.core.water.zone_inputs import ZoneInputs
 from tests.scheduling.core.water.climates import make_climate
@@ -30,13 +30,29 @@ def test_what_is_measured_is_not_asked_for_again():
         "rotor",
         47.0,
         area_m2=200.0,
-        flow_l_min=40.0,
-        du_lq=0.7,
+        flow_l_min=Known(40.0, "measured"),
+        du_lq=Known(0.7, "measured"),
         soil_texture="loam",
         root_depth_m=0.2,
         mad=0.5,
     )
     assert measurements_worth_taking(zone, make_climate(), 2026) == ()
+
+
+def test_a_rate_and_uniformity_of_the_design_are_no_measurement():
+    """Own arithmetic: run time goes with SM/rate, SM = 1/(0.4 + 0.6 DU); rate +-20 %, DU 0.65 +-0.1."""
+    zone = ZoneInputs("cool_turf", "rotor", 47.0, application_rate_mm_h=12.0, du_lq=0.65, root_depth_m=0.2, mad=0.5)
+    rate, uniformity, _ = measurements_worth_taking(zone, make_climate(), 2026)
+    assert (rate.measurement, uniformity.measurement) == ("application rate", "distribution uniformity")
+    assert rate.spread_percent == pytest.approx(100 * (1 / 0.8 - 1 / 1.2))
+    assert uniformity.spread_percent == pytest.approx(100 * 0.79 * (1 / 0.73 - 1 / 0.85))
+
+
+@pytest.mark.parametrize("du", [0.05, 0.98])
+def test_a_figure_at_its_limit_is_moved_no_further(du):
+    zone = ZoneInputs("cool_turf", "rotor", 47.0, application_rate_mm_h=0.11, du_lq=du)
+    found = measurements_worth_taking(zone, make_climate(), 2026)
+    assert "distribution uniformity" in {each.measurement for each in found}
 
 
 def test_a_zone_that_cannot_be_computed_says_what_it_needs():
