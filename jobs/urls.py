@@ -79,6 +79,7 @@ urlpatterns = [
     path("field/photos/<uuid:uuid>", field_inbox.photo, name="field_photo"),
     path("inbox/", inbox.inbox, name="inbox"),
     path("inbox/import/", inbox.inbox_import, name="inbox_import"),
+    path("inbox/visits/<int:pk>/apply/", inbox.inbox_apply_visit, name="inbox_apply_visit"),
     path("inbox/<int:pk>/decide/", inbox.inbox_decide, name="inbox_decide"),
     path("sites/<int:pk>/drawings/", drawings.drawings, name="drawings"),
     path(

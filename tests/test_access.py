@@ -210,6 +210,7 @@ JOBS = {
     "jobs:inbox": page(OFFICE_ONLY),
     "jobs:inbox_import": button(OFFICE_ONLY),
     "jobs:inbox_decide": button(OFFICE_ONLY, "inbox_record"),
+    "jobs:inbox_apply_visit": button(OFFICE_ONLY, "visit"),
     "jobs:visit_work": page(STAFF_ROWS, "repair_visit"),
     "jobs:work_billed": button(OFFICE_ONLY, "repair_visit"),
     "jobs:price_list": read(OFFICE_ONLY),

@@ -226,6 +226,24 @@ def decide(*, entry: InboxRecord, apply: bool, by: User) -> InboxRecord:
     return entry
 
 
+def apply_all(*, visit: Visit, by: User) -> tuple[int, list[str]]:
+    """Apply every kept record of a visit in the order it was entered; returns how many, and why others were not.
+
+    Each stands for itself: one that cannot be applied stays for a person and holds up no other.
+    """
+    entries = InboxRecord.objects.filter(visit=visit, state__in=InboxRecord.TO_DECIDE)
+    applied, problems = 0, []
+    for entry in entries.order_by("happened_at", "pk"):
+        try:
+            with transaction.atomic():
+                decide(entry=entry, apply=True, by=by)
+        except ValidationError as error:
+            problems.append(f"{entry.kind.replace('_', ' ')}: {' '.join(error.messages)}")
+        else:
+            applied += 1
+    return applied, problems
+
+
 @dataclass(frozen=True)
 class Imported:
     new: int

@@ -5,9 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Count, Q, QuerySet
 
-from jobs.models import ChecklistAnswer, ChecklistItem, Fault, FieldDevice, InboxRecord, ValveMeasurement
+from jobs.models import ChecklistAnswer, ChecklistItem, Fault, FieldDevice, InboxRecord, ValveMeasurement, Visit
 from sites.core.units import format_quantity
 from sites.models import Firm, Valve
 
@@ -59,6 +59,13 @@ def to_decide() -> QuerySet:
 
 def clock_troubles() -> list[FieldDevice]:
     return list(FieldDevice.objects.exclude(clock_offset_s=0).select_related("user").order_by("-last_seen_at")[:20])
+
+
+def to_decide_together() -> list[Visit]:
+    """Visits of which more than one record waits, with `waiting`, how many."""
+    waits = Count("inbox_records", filter=Q(inbox_records__state__in=InboxRecord.TO_DECIDE))
+    rows = Visit.objects.annotate(waiting=waits).filter(waiting__gt=1)
+    return list(rows.select_related("site", "technician").order_by("planned_on", "pk")[:20])
 
 
 def inbox_rows(entries: list[InboxRecord]) -> list[InboxRow]:

@@ -7,10 +7,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
-from jobs.actions.inbox import decide, import_export
+from jobs.actions.inbox import apply_all, decide, import_export
 from jobs.forms.inbox import ImportForm
-from jobs.models import InboxRecord
-from jobs.queries.inbox import clock_troubles, inbox_rows, to_decide
+from jobs.models import InboxRecord, Visit
+from jobs.queries.inbox import clock_troubles, inbox_rows, to_decide, to_decide_together
 from sites.access import OFFICE, open_to, visible_or_404
 
 PAGE_SIZE = 30
@@ -26,6 +26,7 @@ def _page(request: HttpRequest, form: ImportForm, status: int = 200) -> HttpResp
     context = {
         "page": page,
         "rows": inbox_rows(page.object_list),
+        "together": to_decide_together(),
         "clocks": clock_troubles(),
         "form": form,
     }
@@ -43,6 +44,17 @@ def inbox_decide(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, f"Nothing was changed. {' '.join(error.messages)}")
     else:
         messages.success(request, "Applied." if apply else "Set aside. It stays in the records.")
+    return redirect("jobs:inbox")
+
+
+@open_to(*OFFICE)
+@require_POST
+def inbox_apply_visit(request: HttpRequest, pk: int) -> HttpResponse:
+    visit = visible_or_404(Visit.objects.all(), request.user, pk=pk)
+    applied, problems = apply_all(visit=visit, by=request.user)
+    messages.success(request, f"{visit}: {applied} applied.")
+    for problem in problems[:20]:
+        messages.error(request, f"Not applied, {problem}")
     return redirect("jobs:inbox")
 
 

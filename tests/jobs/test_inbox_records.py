@@ -421,3 +421,21 @@ def test_a_repair_told_by_the_phone_closes_the_fault_once(phone, visit, site, te
 
 def visit_time(visit):
     return dt.datetime.combine(visit.planned_on, dt.time(8), tzinfo=dt.UTC)
+
+
+def test_the_office_applies_all_that_waits_of_a_moved_visit_at_once(phone, visit, valve, other_technician, office):
+    Visit.objects.filter(pk=visit.pk).update(technician=other_technician)
+    phone.put("visit_started")
+    phone.put("measurement", valve=valve.pk, coil_resistance_ohm=33.0)
+    phone.put("fault", **FAULT)
+    assert [state for _, state in states()] == ["for_person"] * 3
+    desk = Client()
+    desk.force_login(office)
+    assert "Apply all 3" in desk.get("/inbox/").content.decode()
+
+    page = desk.post(f"/inbox/visits/{visit.pk}/apply/", follow=True).content.decode()
+
+    assert "3 applied" in page
+    assert [state for _, state in states()] == ["applied"] * 3
+    assert (ValveMeasurement.objects.count(), Fault.objects.count()) == (1, 1)
+    assert "Apply all" not in page

@@ -156,7 +156,9 @@
     h("a", { href: url, download: `field-records-${parcel.exported_at.slice(0, 16).replace(":", "")}.json` }).click();
     setTimeout(() => URL.revokeObjectURL(url), 60000);
     await reload();
-    say(`${records.length} record${records.length === 1 ? "" : "s"} exported. They stay on the phone until they are sent.`);
+    const photos = (await root.Store.all("photos")).filter((photo) => photo.record).length;
+    say(`${records.length} record${records.length === 1 ? "" : "s"} exported. They stay on the phone until they are sent.`
+      + (photos ? ` ${photos} photo${photos === 1 ? " is" : "s are"} not in the file: send ${photos === 1 ? "it" : "them"} when there is signal.` : ""));
   };
 
   app.signOut = async () => {

@@ -28,6 +28,7 @@
         h("span", { class: "at" }, view.arrives_at || "–"),
         h("div", {}, h("h2", {}, h("a", { href: `#visit/${view.uuid}` }, view.site.name)),
           h("p", {}, view.kind_name, " · ", stateTag(view)), h("p", {}, view.site.address), h("p", { class: "quiet" }, counts(view))))),
+      h("p", { class: "quiet" }, "Without signal only this page opens: keep it on the phone's home screen."),
       app.bundle && !views.length && h("p", { class: "empty" }, "No visits are planned for you on this day."),
     ];
   }
