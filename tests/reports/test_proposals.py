@@ -529,6 +529,7 @@ def answer_at_once(environment: dict[str, str], path: str) -> list[int]:
 
 
 @pytest.mark.slow
+@pytest.mark.sqlite_only
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="copies the tests' SQLite; PostgreSQL has its own test")
 def test_six_answers_at_once_count_once(client, draft, office, tmp_path):
