@@ -17,7 +17,7 @@ from sites.queries.zone_water import water_page
 @open_to(*STAFF)
 def zone_water(request: HttpRequest, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.select_related("client"), request.user, pk=pk)
-    register = site_page(site)
+    register = site_page(site, request.user)
     shown = {
         "site": site,
         "register": register,
