@@ -50,8 +50,12 @@ def wiring_card_data(controller: Controller, today: dt.date) -> WiringCard:
     )
 
 
+def _supply(controller: Controller) -> WaterSupply | None:
+    return controller.waters_from(controller.site.supplies.select_related("pump"))
+
+
 def who_to_call(controller: Controller, firm: Firm) -> tuple[str, ...]:
-    supply = controller.supply
+    supply = _supply(controller)
     reach = ", ".join(part for part in (firm.phone, firm.email) if part)
     lines = [f"{firm.name}{': ' if reach else ''}{reach}"]
     if supply is not None and supply.shutoff_location:
@@ -61,7 +65,7 @@ def who_to_call(controller: Controller, firm: Firm) -> tuple[str, ...]:
 
 def pump_rule(controller: Controller) -> str:
     """How the pump must be switched, in one line; empty where the controller starts none."""
-    supply = controller.supply
+    supply = _supply(controller)
     pump = getattr(supply, "pump", None)
     if supply is None or supply.kind != WaterSupply.Kind.PUMP:
         return ""

@@ -9,7 +9,7 @@ from django.db.models import Prefetch
 from scheduling.core.sequence.compile import Options, compile_once
 from scheduling.core.sequence.programs import Step, walk_through_steps
 from scheduling.models import Program, ProgramStep, SeasonSchedule
-from scheduling.queries.sequence import ControllerWeek, plant_of, verified
+from scheduling.queries.sequence import ControllerWeek, not_compiled, plant_of, verified
 from sites.models import Controller, Valve
 
 
@@ -18,11 +18,13 @@ def manual_run(controller: Controller, steps: Sequence[Step], starts_at: dt.date
     site = controller.site
     row = (
         Controller.objects.filter(pk=controller.pk)
-        .select_related("supply__pump")
         .prefetch_related(Prefetch("valves", Valve.objects.prefetch_related("zones")))
         .get()
     )
-    plant = plant_of(row)
+    try:
+        plant = plant_of(row, list(site.supplies.select_related("pump")))
+    except ValueError as error:
+        return not_compiled(controller, error)
     options = Options(window=(site.watering_window_start, site.watering_window_end))
     timeline = compile_once(plant, steps, starts_at, options, name)
     return verified(controller, plant, timeline, {0: name}, zoneinfo.ZoneInfo(site.time_zone))

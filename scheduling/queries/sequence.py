@@ -3,6 +3,7 @@
 import datetime as dt
 import zoneinfo
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from django.db.models import Prefetch
@@ -108,21 +109,26 @@ def week_timeline(schedule: SeasonSchedule, *, week_starts_on: dt.date, only: in
     pauses = WateringPause.objects.filter(site=site, starts_on__lte=week_ends_on, ends_on__gte=week_starts_on)
     paused = paused_dates(pauses, week_starts_on, week_ends_on)
     dates = [date for date in dates_from(week_starts_on, week_ends_on) if date not in paused]
-    controllers = (
-        Controller.objects.filter(site=site, pk__in=programs)
-        .select_related("supply__pump")
-        .prefetch_related(Prefetch("valves", ValveRow.objects.prefetch_related("zones")))
+    controllers = Controller.objects.filter(site=site, pk__in=programs).prefetch_related(
+        Prefetch("valves", ValveRow.objects.prefetch_related("zones"))
     )
+    supplies = list(WaterSupply.objects.filter(site=site).select_related("pump"))
     weeks = (
-        _controller_week(site, controller, programs[controller.pk], dates, week_starts_on)
+        _controller_week(site, controller, supplies, programs[controller.pk], dates, week_starts_on)
         for controller in controllers
     )
     return WeekTimeline(week_starts_on, tuple(weeks))
 
 
-def plant_of(controller: Controller) -> Plant:
-    """The controller with its valves, master valve and pump as the sequence core sees them."""
-    supply = controller.supply
+def plant_of(controller: Controller, supplies: Sequence[WaterSupply]) -> Plant:
+    """The controller with its valves, master valve and pump as the sequence core sees them.
+
+    supplies: all of its site. ValueError where it is not known which of them feeds it and one is a pump: leaving the
+    pump out would prove nothing.
+    """
+    supply = controller.waters_from(supplies)
+    if supply is None and any(row.kind == WaterSupply.Kind.PUMP for row in supplies):
+        raise ValueError(f"{controller} names no water supply, and one of the site's is a pump. Choose its supply.")
     masters = [valve for valve in controller.valves.all() if valve.is_master]
     pump = None
     if supply is not None and supply.kind == WaterSupply.Kind.PUMP:
@@ -163,11 +169,16 @@ def _valve(row: ValveRow) -> Valve:
 
 
 def _controller_week(
-    site: Site, controller: Controller, rows: list[ProgramRow], dates: list[dt.date], first: dt.date
+    site: Site,
+    controller: Controller,
+    supplies: Sequence[WaterSupply],
+    rows: list[ProgramRow],
+    dates: list[dt.date],
+    first: dt.date,
 ) -> ControllerWeek:
     zone = zoneinfo.ZoneInfo(site.time_zone)
     try:
-        plant = plant_of(controller)
+        plant = plant_of(controller, supplies)
         timeline = compile_programs(
             plant,
             [_program(row, site, dates) for row in rows],
@@ -180,8 +191,12 @@ def _controller_week(
             ),
         )
     except ValueError as error:
-        return ControllerWeek(controller, False, f"Cannot be compiled: {error}", (), (), (), (), 0)
+        return not_compiled(controller, error)
     return verified(controller, plant, timeline, {row.pk: row.name for row in rows}, zone)
+
+
+def not_compiled(controller: Controller, error: ValueError) -> ControllerWeek:
+    return ControllerWeek(controller, False, f"Cannot be compiled: {error}", (), (), (), (), 0)
 
 
 def verified(
@@ -262,9 +277,10 @@ def _program(row: ProgramRow, site: Site, dates: list[dt.date]) -> Program:
 
 def _proof_words(proof: Proof, plant: Plant) -> str:
     pump = "the pump never works against closed valves, " if plant.pump else ""
+    together = "one valve waters" if plant.most_open == 1 else f"{plant.most_open} valves water together"
     return (
         f"Proved for every delay up to {plant.command_delay_s:g} s a command and every valve stroke within its "
-        f"bounds: {pump}no more than one valve waters beyond the hand-over, everything is off at the end and each "
+        f"bounds: {pump}no more than {together} beyond the hand-over, everything is off at the end and each "
         f"zone gets its minutes. {proof.commands} commands."
     )
 

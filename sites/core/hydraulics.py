@@ -113,11 +113,6 @@ class PumpCurve:
     def head_m(self, flow_m3_h: float) -> float:
         return float(self.shutoff_m - self.b * flow_m3_h**self.c)
 
-    @property
-    def most_m3_h(self) -> float:
-        """Flow at which the head is used up."""
-        return float((self.shutoff_m / self.b) ** (1 / self.c))
-
 
 @dataclass(frozen=True)
 class System:
@@ -159,10 +154,16 @@ def operating_point(curve: PumpCurve, system: System) -> OperatingPoint | None:
     """Where pump and system curve cross, by bisection; None if the pump cannot even lift the water."""
     if curve.head_m(0) <= system.head_m(0):
         return None
-    low, high = 0.0, curve.most_m3_h
+
+    def pushes_on(flow_m3_h: float) -> bool:
+        return curve.head_m(flow_m3_h) > max(0.0, system.head_m(flow_m3_h))
+
+    low, high = 0.0, 1.0
+    while pushes_on(high):  # a curve measured almost flat uses its head up at a flow beyond all numbers
+        high *= 2
     for _ in range(100):
         middle = (low + high) / 2
-        if curve.head_m(middle) > system.head_m(middle):
+        if pushes_on(middle):
             low = middle
         else:
             high = middle

@@ -124,8 +124,7 @@ def _needs(answers: ZoneAnswers) -> tuple[str, ...]:
 def _together(line: ControllerLine, page: SitePage) -> Together:
     """Valve by valve: a valve that waters two zones opens both."""
     controller = line.controller
-    only = page.supplies[0] if len(page.supplies) == 1 else None
-    supply = next((row for row in page.supplies if row.pk == controller.supply_id), only)
+    supply = controller.waters_from(page.supplies)
     watering = [valve for valve in line.valves if not valve.is_master and _zones(valve)]
     names = {valve.pk: " and ".join(str(zone) for zone in _zones(valve)) for valve in watering}
     if supply is None or supply.flow_available_l_min is None:

@@ -206,6 +206,17 @@ def test_a_test_of_all_zones_is_planned_and_proved_like_a_week(as_office, site):
     assert "Give the minutes." in refused.content.decode()
 
 
+@pytest.mark.parametrize("day", ["9999-12-31", "0001-01-01"])
+def test_a_day_at_the_ends_of_the_calendar_is_refused_beside_its_field(as_office, draft, day):
+    controller = draft.site.controllers.get()
+    asked = {"what": "all", "minutes": "2", "day": day, "time": "10:00"}
+    refused = as_office.get(url("manual_run", controller.pk), asked)
+    assert refused.status_code == 422
+    assert "Look at the year." in refused.content.decode()
+    picture = url("sequence_chart", draft.pk, controller.pk, MONDAY, "week", "wide")
+    assert as_office.get(picture.replace(str(MONDAY), day)).status_code == 404
+
+
 def test_one_valve_or_a_published_program_runs_once(as_office, draft, office):
     publish(schedule=draft, by=office)
     controller = draft.site.controllers.get()

@@ -199,7 +199,7 @@ def test_errors_stand_beside_their_fields_and_the_typed_values_stay(as_office, d
     text = text_of(answer)
     for words in (
         "Outside the permitted hours",
-        "Between 0 and 600 minutes",
+        "More than 0 and at most 600 minutes",
         "Several cycles need a soak",
         'value="-4"',
     ):

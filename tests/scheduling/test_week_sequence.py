@@ -62,6 +62,31 @@ def test_a_pump_on_interlocked_outputs_set_by_hand_may_run_dry_at_the_hand_over(
     assert slow.ok  # a valve known to close later than the next one opens needs no overlap
 
 
+def test_the_only_supply_of_a_site_is_the_controller_s_even_where_it_names_none(draft):
+    """Else a pump would be left out of the proof, while the drawings show it."""
+    supply = draft.site.supplies.get()
+    supply.kind = "pump"
+    supply.save()
+    factories.PumpFactory(supply=supply)
+    draft.site.controllers.update(supply=None, one_valve_at_a_time=False)
+    (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    assert week.ok and week.pump_starts > 0
+    factories.WaterSupplyFactory(site=draft.site, kind="mains")
+    (doubtful,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    assert doubtful.ok is False
+    assert "names no water supply, and one of the site's is a pump" in doubtful.words
+    supply.kind = "well"
+    supply.save()
+    (without,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    assert without.ok and without.pump_starts == 0
+
+
+def test_the_proof_says_how_many_valves_may_water_together(draft):
+    draft.site.controllers.update(one_valve_at_a_time=False, most_valves_open=2)
+    (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    assert "no more than 2 valves water together beyond the hand-over" in week.words
+
+
 def test_two_valves_on_one_terminal_and_a_small_transformer_are_told_with_their_moment(draft):
     controller = draft.site.controllers.get()
     controller.transformer_va = 5
