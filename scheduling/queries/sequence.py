@@ -16,8 +16,9 @@ from scheduling.core.sequence.timeline import Excess, Timeline
 from scheduling.core.sequence.verify import Proof, Verdict, verify
 from scheduling.models import Program as ProgramRow
 from scheduling.models import ProgramStep, SeasonSchedule, WateringPause
+from scheduling.queries.as_computed import wired
 from scheduling.queries.calendar import dates_from, paused_dates, runs_on
-from scheduling.queries.week_concerns import Concern, concerns
+from scheduling.queries.week_concerns import LEFT_OUT, Concern, Watering, concerns, flow_of, meetings
 from sites.core.units import format_quantity
 from sites.models import Controller, Firm, Site, WaterSupply
 from sites.models import Valve as ValveRow
@@ -113,11 +114,18 @@ def week_timeline(schedule: SeasonSchedule, *, week_starts_on: dt.date, only: in
         Prefetch("valves", ValveRow.objects.prefetch_related("zones"))
     )
     supplies = list(WaterSupply.objects.filter(site=site).select_related("pump"))
-    weeks = (
+    weeks = [
         _controller_week(site, controller, supplies, programs[controller.pk], dates, week_starts_on)
         for controller in controllers
-    )
-    return WeekTimeline(week_starts_on, tuple(weeks))
+    ]
+    watering = [Watering(week.controller, week.controller.waters_from(supplies), week.timeline)
+                for week in weeks if week.timeline is not None]  # fmt: skip
+    met = meetings(watering, zoneinfo.ZoneInfo(site.time_zone))
+    return WeekTimeline(week_starts_on, tuple(_with(week, met.get(week.controller.pk)) for week in weeks))
+
+
+def _with(week: ControllerWeek, concern: Concern | None) -> ControllerWeek:
+    return week if concern is None else replace(week, concerns=(*week.concerns, concern))
 
 
 def plant_of(controller: Controller, supplies: Sequence[WaterSupply]) -> Plant:
@@ -156,12 +164,10 @@ def plant_of(controller: Controller, supplies: Sequence[WaterSupply]) -> Plant:
 
 
 def _valve(row: ValveRow) -> Valve:
-    flows = [zone.flow_l_min for zone in row.zones.all() if zone.in_use]
-    known = [flow for flow in flows if flow is not None]
     return Valve(
         id=row.pk,
         name=row.name,
-        flow_l_min=sum(known) if known and len(known) == len(flows) else None,
+        flow_l_min=flow_of(row),
         opens_within_s=row.opens_within_s,
         closes_from_s=row.closes_from_s,
         closes_within_s=row.closes_within_s,
@@ -192,7 +198,19 @@ def _controller_week(
         )
     except ValueError as error:
         return not_compiled(controller, error)
-    return verified(controller, plant, timeline, {row.pk: row.name for row in rows}, zone)
+    week = verified(controller, plant, timeline, {row.pk: row.name for row in rows}, zone)
+    return _with(week, _unwired(rows, timeline, zone))
+
+
+def _unwired(rows: list[ProgramRow], timeline: Timeline, zone: zoneinfo.ZoneInfo) -> Concern | None:
+    """Steps whose zone lost its valve, or got one of another controller, since the program was made."""
+    lost = [f"zone {step.zone} of {row.name}" for row in rows if row.enabled
+            for step in row.steps.all() if step.enabled and not wired(step, row)]  # fmt: skip
+    if not lost:
+        return None
+    return Concern(
+        LEFT_OUT, f"On no valve of this controller, so not watered: {', '.join(lost)}", timeline.at(0, zone)
+    )
 
 
 def not_compiled(controller: Controller, error: ValueError) -> ControllerWeek:
@@ -226,9 +244,9 @@ def verified(
         timeline=timeline,
         verdict=verdict,
     )
+    week = replace(week, concerns=concerns(timeline, controller, zone))
     if not timeline.commands:
         return week
-    week = replace(week, concerns=concerns(timeline, controller, zone))
     if isinstance(verdict, Proof):
         kept = tuple(
             Kept(str(margin.rule.value), margin.margin_s, timeline.at(margin.at_s, zone), margin.text)
@@ -269,7 +287,7 @@ def _program(row: ProgramRow, site: Site, dates: list[dt.date]) -> Program:
         steps=tuple(
             Step(step.zone.valve_id, step.run_time_min, step.cycles, step.soak_min, step.enabled)
             for step in row.steps.all()
-            if step.zone.valve_id is not None
+            if wired(step, row)
         ),
         priority=row.priority,
     )

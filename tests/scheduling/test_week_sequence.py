@@ -218,3 +218,48 @@ def test_two_valves_on_one_terminal_are_told_in_the_firm_s_units(draft, firm):
     draft.site.controllers.get().valves.update(terminal=1)
     (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
     assert any("take 10.6 gpm together" in concern.words for concern in week.concerns)  # 40 L/min
+
+
+def test_two_controllers_that_water_at_once_from_one_supply_are_told(draft, firm):
+    first = draft.programs.get()
+    second = factories.ControllerFactory(site=draft.site, supply=draft.site.supplies.get(), name="Second")
+    valve = factories.ValveFactory(controller=second, terminal=1)
+    zone = factories.ZoneFactory(site=draft.site, valve=valve, number=9, flow_l_min=45)
+    beside = draft.programs.create(
+        controller=second, name="Beside", priority=1, starts_at=first.starts_at, weekdays=first.weekdays
+    )
+    beside.steps.create(zone=zone, position=1, run_time_min=10)
+    weeks = week_timeline(draft, week_starts_on=MONDAY).controllers
+    told = [concern for week in weeks for concern in week.concerns if concern.kind == "supply"]
+    assert len(told) == 2  # each controller alone is proved
+    assert all(week.ok and not week.sound for week in weeks)
+    assert "and take 65.0 L/min of 60.0 L/min" in told[0].words
+    assert told[0].at == max(week.runs[0].opens_at for week in weeks)
+    zone.flow_l_min = 40
+    zone.save()
+    assert all(week.sound for week in week_timeline(draft, week_starts_on=MONDAY).controllers)
+    draft.site.supplies.update(kind="pump")
+    draft.site.controllers.update(one_valve_at_a_time=False)
+    weeks = week_timeline(draft, week_starts_on=MONDAY).controllers
+    assert ["one stops the pump" in week.concerns[-1].words for week in weeks] == [True, True]
+    beside.starts_at = dt.time((first.starts_at.hour + 12) % 24)
+    beside.save()
+    assert not [c for week in week_timeline(draft, week_starts_on=MONDAY).controllers for c in week.concerns
+                if c.kind == "supply"]  # fmt: skip
+
+
+def test_steps_that_cannot_run_are_told_beside_the_proof(draft):
+    lost, short = draft.programs.get().steps.order_by("position")
+    lost.zone.valve = None
+    lost.zone.save()
+    (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    (concern,) = week.concerns
+    assert (week.ok, week.sound, concern.kind) == (True, False, "left out")
+    assert f"zone {lost.zone} of Program A" in concern.words
+    short.run_time_min, short.cycles, short.soak_min = 0.5, 1, 0
+    short.save()
+    lost.delete()
+    (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    (concern,) = week.concerns
+    assert (week.ok, week.sound, concern.kind) == (None, False, "left out")
+    assert "would run 30 s, this plant needs" in concern.words
