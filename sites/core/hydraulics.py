@@ -195,9 +195,12 @@ def energy_kwh_per_m3(flow_m3_h: float, head_m: float, efficiency: float) -> flo
 
 @dataclass(frozen=True)
 class ZoneFlow:
+    """excess_va: what the coil takes above its holding load in its first moments."""
+
     zone_id: int
     flow_l_min: float | None
     valve_va: float = 0.0
+    excess_va: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -215,7 +218,8 @@ def run_together(
     most_open: int = 1,
     transformer_va: float | None = None,
 ) -> Groups:
-    """Zones in groups whose flow the supply feeds and whose coils the transformer holds, largest first.
+    """Zones in groups whose flow the supply feeds and whose coils the transformer holds, one of them just starting;
+    largest first.
 
     First fit by falling flow: at most 11/9 of the fewest possible groups and one more (Johnson 1973, from memory).
     """
@@ -237,5 +241,9 @@ def run_together(
 
 def _fits(group: list[ZoneFlow], supply_l_min: float, most_open: int, transformer_va: float | None) -> bool:
     enough_water = sum(zone.flow_l_min or 0.0 for zone in group) <= supply_l_min
-    enough_power = transformer_va is None or sum(zone.valve_va for zone in group) <= transformer_va
+    enough_power = transformer_va is None or _peak_va(group) <= transformer_va
     return len(group) <= most_open and enough_water and enough_power
+
+
+def _peak_va(group: list[ZoneFlow]) -> float:
+    return sum(zone.valve_va for zone in group) + max(zone.excess_va for zone in group)

@@ -83,6 +83,9 @@ def test_zones_that_can_run_together():
     assert result == hy.Groups(((1, 3), (2, 4)), too_large=(5,), unknown=(6,))
     assert hy.run_together(zones, 50, most_open=3, transformer_va=10).groups == ((1,), (2,), (3,), (4,))
     assert hy.run_together(zones, 50).groups == ((1,), (2,), (3,), (4,))
+    starting = [hy.ZoneFlow(n, 10, 5.5, 3.85) for n in (1, 2)]  # 11 VA hold, 14.85 VA while the second starts
+    assert hy.run_together(starting, 50, 2, transformer_va=14.9).groups == ((1, 2),)
+    assert hy.run_together(starting, 50, 2, transformer_va=14.8).groups == ((1,), (2,))
 
 
 @given(st.lists(st.floats(1, 100), max_size=20), st.floats(5, 120), st.integers(1, 4))
