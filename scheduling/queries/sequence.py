@@ -249,7 +249,7 @@ def verified(
         return week
     if isinstance(verdict, Proof):
         kept = tuple(
-            Kept(str(margin.rule.value), margin.margin_s, timeline.at(margin.at_s, zone), margin.text)
+            Kept(str(margin.rule.value), margin.margin_s, timeline.at(margin.at_s, zone), margin.kept_text)
             for margin in verdict.margins
         )
         return replace(week, ok=True, words=_proof_words(verdict, plant), kept=kept)

@@ -36,9 +36,11 @@ def test_with_a_pump_the_proof_says_that_it_never_works_against_closed_valves(dr
     assert week.ok
     assert "the pump never works against closed valves" in week.words
     assert week.pump_starts > 0
-    assert "a path is open while the pump runs, from before it starts until after it stops" in {
-        kept.rule for kept in week.kept
-    }
+    path = "a path is open while the pump runs, from before it starts until after it stops"
+    (text,) = [kept.text for kept in week.kept if kept.rule == path]
+    assert text.startswith("zone valve ")
+    for kept in week.kept:  # a rule that is kept is not told in the words of a broken one
+        assert not any(denied in kept.text for denied in ("no zone valve", "before it is surely", "may still be"))
 
 
 def test_a_pump_on_interlocked_outputs_set_by_hand_may_run_dry_at_the_hand_over(draft):
