@@ -172,6 +172,17 @@ def test_a_published_schedule_refuses_every_change_of_its_programs(draft, progra
     assert program.steps.count() == 2
 
 
+def test_a_controller_without_a_program_gets_one_on_the_draft_s_page(as_office, draft):
+    """In winter nothing needs water, and a second controller may have none at all."""
+    draft.programs.all().delete()
+    controller = draft.site.controllers.get()
+    page = as_office.get(url("schedule", draft.pk)).content.decode()
+    assert "No program: where none of its zones needs water" in page
+    assert url("program_new", draft.pk, controller.pk) in page
+    assert as_office.post(url("program_new", draft.pk, controller.pk)).status_code == 302
+    assert draft.programs.get().controller == controller
+
+
 # The sequence's page and one-off runs
 
 
