@@ -16,6 +16,7 @@ from scheduling.forms.schedules import StepFormSet, step_changes
 from scheduling.models import Program, ProgramStep, SeasonSchedule
 from sites.access import OFFICE, open_to, visible_or_404
 from sites.models import Controller, Zone
+from sites.views.answers import whole_number
 
 
 def _draft_program(request: HttpRequest, pk: int) -> Program:
@@ -57,7 +58,7 @@ def program_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _saved(request: HttpRequest, program: Program, form: ProgramForm, formset) -> HttpResponse:
     """Store what was typed; a button of a step does its work afterwards, so that nothing typed is lost."""
-    order = [int(key) for key in request.POST.get("order", "").split(",") if key.isdigit()]
+    order = [key for text in request.POST.get("order", "").split(",") if (key := whole_number(text)) is not None]
     changing.edit_program(
         program=program, steps=step_changes(formset), by=request.user, order=order, **form.cleaned_data
     )
@@ -78,9 +79,8 @@ def _did_more(request: HttpRequest, program: Program) -> bool:
     elif "remove" in posted:
         stepping.remove_step(step=_step(program, posted["remove"]), by=request.user)
     elif "add" in posted:
-        key = posted.get("new_zone", "")
         zones = Zone.objects.filter(site=program.schedule.site_id).select_related("valve")
-        zone = get_object_or_404(zones, pk=int(key) if key.isdigit() else 0)
+        zone = get_object_or_404(zones, pk=whole_number(posted.get("new_zone", "")) or 0)
         stepping.add_step(program=program, zone=zone, by=request.user)
     else:
         return False
@@ -89,7 +89,7 @@ def _did_more(request: HttpRequest, program: Program) -> bool:
 
 def _step(program: Program, key: str) -> ProgramStep:
     steps = ProgramStep.objects.select_related("program", "zone").filter(program=program)
-    return get_object_or_404(steps, pk=int(key) if key.isdigit() else 0)
+    return get_object_or_404(steps, pk=whole_number(key) or 0)
 
 
 def _after(request: HttpRequest, schedule_pk: int, do: Callable[[], Program | None]) -> HttpResponse:

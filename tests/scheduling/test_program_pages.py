@@ -67,6 +67,7 @@ def test_the_order_the_page_sends_is_kept_and_a_stale_one_is_ignored(as_office, 
     as_office.post(url("program_edit", program.pk), form_of(program, order=f"{second.pk},{first.pk}"))
     assert [step.pk for step in program.steps.order_by("position")] == [second.pk, first.pk]
     as_office.post(url("program_edit", program.pk), form_of(program, order=f"{first.pk}"))
+    as_office.post(url("program_edit", program.pk), form_of(program, order=f"{'9' * 5000},\u00b2,{first.pk}"))
     assert [step.pk for step in program.steps.order_by("position")] == [second.pk, first.pk]
 
 
@@ -110,6 +111,7 @@ def test_days_and_starts_are_stored_and_shown(as_office, program):
         ({"weekdays": []}, "Choose at least one day."),
         ({"active_from": "2015-08-01", "active_until": "2015-07-01"}, "The last day must not lie before the first."),
         ({"day_rule": "interval", "every_n_days": "99"}, "less than or equal to 60"),
+        ({"day_rule": "interval", "every_n_days": "0"}, "greater than or equal to 1"),
     ],
 )
 def test_days_and_starts_that_cannot_be_are_refused_beside_their_field(as_office, program, changed, words):
