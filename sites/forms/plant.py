@@ -19,6 +19,7 @@ from sites.models import BackflowAssembly, Controller, Firm, Pump, Valve, WaterS
 WIRE_SECTION_LIMITS_MM2 = (0.1, 35.0)
 # Above the rating of common irrigation pipe and valves: a slip of the unit or a digit. Common practice, no source.
 HIGHEST_PRESSURE_KPA = 2500.0
+HOUR_S, DAY_S = 3600.0, 86400.0  # the limits of `scheduling.core.sequence.plant`
 PRESSURE_TOO_HIGH = "Higher than any irrigation system stands: look at the unit and the digits."
 
 
@@ -50,6 +51,7 @@ class WaterSupplyForm(RegisterForm):
 
 class PumpForm(RegisterForm):
     parent = "supply"
+    longest_s = {"prime_delay_s": HOUR_S, "run_down_s": HOUR_S, "minimum_run_s": DAY_S, "minimum_rest_s": DAY_S}
     quantities = {
         "rated_power_kw": "power",
         "shutoff_head_m": "length",
@@ -106,6 +108,8 @@ class BackflowAssemblyForm(SuppliedForm):
 
 
 class ControllerForm(SuppliedForm):
+    longest_s = {"command_delay_bound_s": HOUR_S}
+
     class Meta:
         model = Controller
         fields = [
@@ -137,6 +141,7 @@ class ControllerForm(SuppliedForm):
 
 class ValveForm(RegisterForm):
     parent = "controller"
+    longest_s = {"opens_within_s": HOUR_S, "closes_from_s": HOUR_S, "closes_within_s": HOUR_S}
     quantities = {
         "size_mm": "diameter",
         "wire_length_m": "length",

@@ -4,7 +4,9 @@ import pytest
 
 from scheduling.actions.pauses import pause
 from scheduling.actions.schedules import compute_draft
+from scheduling.core.sequence import plant
 from scheduling.queries.sequence import week_timeline
+from sites.forms import plant as forms
 from tests import factories
 
 MONDAY = dt.date(2015, 7, 13)
@@ -265,3 +267,15 @@ def test_steps_that_cannot_run_are_told_beside_the_proof(draft):
     (concern,) = week.concerns
     assert (week.ok, week.sound, concern.kind) == (None, False, "left out")
     assert "would run 30 s, this plant needs" in concern.words
+
+
+@pytest.mark.parametrize("seconds", [1e308, 3601])
+def test_a_delay_that_no_plant_has_is_told_and_breaks_no_page(draft, seconds):
+    draft.site.controllers.update(command_delay_bound_s=seconds)
+    (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
+    assert week.ok is False
+    assert "Cannot be compiled: a command delay of" in week.words
+
+
+def test_the_register_s_forms_and_the_plant_have_the_same_limits():
+    assert (plant.LONGEST_S, plant.LONGEST_REST_S) == (forms.HOUR_S, forms.DAY_S)
