@@ -38,17 +38,17 @@ class WeekdaysField(forms.TypedMultipleChoiceField):
 class RegisterForm(QuantityModelForm):
     """A row of the register. `parent` names what the row stands on: the view sets it, nobody types it.
 
-    longest_s: by field the most seconds that can be meant; above it a digit slipped.
+    most: by field the largest figure, in SI, that can be meant; above it a unit or a digit slipped.
     """
 
     parent: ClassVar[str] = ""
-    longest_s: ClassVar[dict[str, float]] = {}
+    most: ClassVar[dict[str, float]] = {}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
-        for name, seconds in self.longest_s.items():
-            self.fields[name].validators.append(MaxValueValidator(seconds))
+        for name, largest in self.most.items():
+            self.fields[name].validators.append(MaxValueValidator(largest))
 
     def _get_validation_exclusions(self) -> set[str]:
         # A model form skips every constraint that names a field it does not show. The parent is set and must count.

@@ -270,3 +270,20 @@ def test_seconds_no_plant_takes_are_refused_beside_their_field(office_page, site
         page = add(office_page, kind, parent, data | {name: "1e9" if kind != "pump" else "999999999"}, status=422)
         assert "Ensure this value is less than or equal to" in page.content.decode()
     add(office_page, "controller", site, CONTROLLER | {"command_delay_bound_s": "3600"})
+
+
+@pytest.mark.parametrize(
+    ("units", "name", "typed", "told"),
+    [
+        ("metric", "pipe_inside_mm", "1e308", "at most 2000 mm"),
+        ("us", "pipe_inside_mm", "200", "at most 78.7"),
+        ("metric", "head_pressure_kpa", "25000", "at most 2500 kPa"),
+        ("metric", "pipe_length_m", "1e9", "at most 50000"),
+    ],
+)
+def test_a_pipe_no_site_has_is_refused_in_the_shown_unit(office_page, firm, site, units, name, typed, told):
+    firm.units = units
+    firm.save()
+    page = add(office_page, "zone", site, ZONE | {name: typed}, status=422).content.decode()
+    assert f"Must be {told}" in page
+    assert f'value="{typed}"' in page
