@@ -112,12 +112,13 @@ def _set_now(controller: Controller, schedule: SeasonSchedule | None) -> dict[in
     """ "A 2 × 9 min" by zone, from the programs as published."""
     words: dict[int, list[str]] = defaultdict(list)
     programs = Program.objects.filter(schedule=schedule, controller=controller, enabled=True) if schedule else ()
-    for program in programs:
-        letter = program.name.removeprefix("Program ")
-        for step in ProgramStep.objects.filter(program=program, enabled=True).order_by("position"):
-            cycles = f"{step.cycles} × " if step.cycles > 1 else ""
-            soak = f", soak {step.soak_min:.4g} min" if step.cycles > 1 else ""
-            words[step.zone_id].append(f"{letter} {cycles}{step.run_time_min / step.cycles:.4g} min{soak}")
+    steps = ProgramStep.objects.filter(program__in=programs, enabled=True).select_related("program")
+    order = ("program__priority", "program_id", "position", "pk")
+    for step in steps.order_by(*order):
+        letter = step.program.name.removeprefix("Program ")
+        cycles = f"{step.cycles} × " if step.cycles > 1 else ""
+        soak = f", soak {step.soak_min:.4g} min" if step.cycles > 1 else ""
+        words[step.zone_id].append(f"{letter} {cycles}{step.run_time_min / step.cycles:.4g} min{soak}")
     return {zone: "; ".join(parts) for zone, parts in words.items()}
 
 

@@ -16,7 +16,7 @@ from sites.models import Controller, Valve
 def manual_run(controller: Controller, steps: Sequence[Step], starts_at: dt.datetime, name: str) -> ControllerWeek:
     """The run's commands from `starts_at` with proof or counter-example."""
     site = controller.site
-    row = (
+    row = (  # its valves and their zones read once: chart and concerns ask each of them
         Controller.objects.filter(pk=controller.pk)
         .prefetch_related(Prefetch("valves", Valve.objects.prefetch_related("zones")))
         .get()
@@ -24,10 +24,10 @@ def manual_run(controller: Controller, steps: Sequence[Step], starts_at: dt.date
     try:
         plant = plant_of(row, list(site.supplies.select_related("pump")))
     except ValueError as error:
-        return not_compiled(controller, error)
+        return not_compiled(row, error)
     options = Options(window=(site.watering_window_start, site.watering_window_end))
     timeline = compile_once(plant, steps, starts_at, options, name)
-    return verified(controller, plant, timeline, {0: name}, zoneinfo.ZoneInfo(site.time_zone))
+    return verified(row, plant, timeline, {0: name}, zoneinfo.ZoneInfo(site.time_zone))
 
 
 def all_zones(controller: Controller, minutes: float) -> tuple[Step, ...]:
