@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import StrEnum
 
-from sites.core.electrical import Coil, transformer_load, valve_voltage_v
+from sites.core.electrical import Coil, longest_run_m, transformer_load, valve_voltage_v
 from sites.core.units import Quantity
 
 SUPPLY_AC_V = 24.0
@@ -266,13 +266,9 @@ def low_voltage(plant: SitePlant) -> Findings:
             inrush = INRUSH_OVER_HOLDING if controller.output == "ac24" else 1.0
             inrush_va = valve.inrush_va if valve.inrush_va is not None else inrush * valve.holding_va
             others_va = _beside_va(plant, controller, valve)
-            volts = valve_voltage_v(
-                source_v,
-                inrush_va / SUPPLY_AC_V,
-                valve.wire_length_m,
-                valve.wire_section_mm2,
-                others_on_common_a=others_va / SUPPLY_AC_V,
-            )
+            inrush_a, others_a = inrush_va / SUPPLY_AC_V, others_va / SUPPLY_AC_V
+            length_m, section_mm2 = valve.wire_length_m, valve.wire_section_mm2
+            volts = valve_voltage_v(source_v, inrush_a, length_m, section_mm2, others_on_common_a=others_a)
             if volts < valve.minimum_v:
                 yield CheckFinding(
                     "low_voltage",
@@ -285,8 +281,15 @@ def low_voltage(plant: SitePlant) -> Findings:
                         Figure("at the valve", volts, unit="V"),
                         *([Figure("others on the common", others_va, unit="VA")] if others_va else []),
                         Figure("valve minimum", valve.minimum_v, unit="V"),
-                        Figure("wire one way", valve.wire_length_m, Quantity.LENGTH),
-                        Figure("section", valve.wire_section_mm2, Quantity.WIRE_SECTION),
+                        Figure("wire one way", length_m, Quantity.LENGTH),
+                        Figure(
+                            "this section reaches",
+                            longest_run_m(
+                                source_v, valve.minimum_v, inrush_a, section_mm2, others_on_common_a=others_a
+                            ),
+                            Quantity.LENGTH,
+                        ),
+                        Figure("section", section_mm2, Quantity.WIRE_SECTION),
                     ),
                 )
 

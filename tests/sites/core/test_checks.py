@@ -184,6 +184,8 @@ def test_a_shared_common_carries_the_sum_of_the_currents():
     (zone_valve,) = (f for f in check_site(plant, TODAY) if f.check == "low_voltage" and f.subject_id == 1)
     assert figures(zone_valve)["at the valve"] == pytest.approx(24 - 0.25 * 3.025 - 0.5 * 3.025, abs=0.001)
     assert figures(zone_valve)["others on the common"] == 6.0
+    # as far as the wire loses just the 2 V there are to lose: 2 / (0.75 A x 0.0121 ohm/m)
+    assert figures(zone_valve)["this section reaches"] == pytest.approx(220.39, abs=0.01)
     separate = replace(CONTROLLER, one_valve_at_a_time=False, most_open=2)
     assert found(replace(SOUND, valves=valves, controllers=(separate,))) == ["low_voltage", "low_voltage"]
 
