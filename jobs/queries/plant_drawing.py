@@ -27,11 +27,7 @@ class _Faults:
 
 def drawn_plants(site: Site) -> list[tuple[Controller, DrawnPlant]]:
     """Every controller of the site, in five queries."""
-    controllers = list(
-        site.controllers.select_related("supply__pump").prefetch_related(
-            Prefetch("valves", Valve.objects.prefetch_related("zones"))
-        )
-    )
+    controllers = list(site.controllers.prefetch_related(Prefetch("valves", Valve.objects.prefetch_related("zones"))))
     return [(controller, plant) for controller, plant in zip(controllers, _drawn(site, controllers), strict=True)]
 
 
@@ -48,7 +44,7 @@ def _drawn(site: Site, controllers: list[Controller]) -> list[DrawnPlant]:
     supplies = list(site.supplies.select_related("pump"))
     plants = []
     for number, controller in enumerate(controllers):
-        supply = controller.supply or (supplies[0] if len(supplies) == 1 else None)
+        supply = controller.waters_from(supplies)
         valves = [_valve(valve, latest, faults) for valve in controller.valves.all()]
         path = [_supply(supply, faults), *_backflow(supply, assemblies, faults), *_pump(supply, faults)]
         masters = [valve for valve in valves if valve.is_master]

@@ -50,8 +50,12 @@ def wiring_card_data(controller: Controller, today: dt.date) -> WiringCard:
     )
 
 
+def _supply(controller: Controller) -> WaterSupply | None:
+    return controller.waters_from(controller.site.supplies.select_related("pump"))
+
+
 def who_to_call(controller: Controller, firm: Firm) -> tuple[str, ...]:
-    supply = controller.supply
+    supply = _supply(controller)
     reach = ", ".join(part for part in (firm.phone, firm.email) if part)
     lines = [f"{firm.name}{': ' if reach else ''}{reach}"]
     if supply is not None and supply.shutoff_location:
@@ -61,7 +65,7 @@ def who_to_call(controller: Controller, firm: Firm) -> tuple[str, ...]:
 
 def pump_rule(controller: Controller) -> str:
     """How the pump must be switched, in one line; empty where the controller starts none."""
-    supply = controller.supply
+    supply = _supply(controller)
     pump = getattr(supply, "pump", None)
     if supply is None or supply.kind != WaterSupply.Kind.PUMP:
         return ""
@@ -108,12 +112,13 @@ def _set_now(controller: Controller, schedule: SeasonSchedule | None) -> dict[in
     """ "A 2 × 9 min" by zone, from the programs as published."""
     words: dict[int, list[str]] = defaultdict(list)
     programs = Program.objects.filter(schedule=schedule, controller=controller, enabled=True) if schedule else ()
-    for program in programs:
-        letter = program.name.removeprefix("Program ")
-        for step in ProgramStep.objects.filter(program=program, enabled=True).order_by("position"):
-            cycles = f"{step.cycles} × " if step.cycles > 1 else ""
-            soak = f", soak {step.soak_min:.4g} min" if step.cycles > 1 else ""
-            words[step.zone_id].append(f"{letter} {cycles}{step.run_time_min / step.cycles:.4g} min{soak}")
+    steps = ProgramStep.objects.filter(program__in=programs, enabled=True).select_related("program")
+    order = ("program__priority", "program_id", "position", "pk")
+    for step in steps.order_by(*order):
+        letter = step.program.name.removeprefix("Program ")
+        cycles = f"{step.cycles} × " if step.cycles > 1 else ""
+        soak = f", soak {step.soak_min:.4g} min" if step.cycles > 1 else ""
+        words[step.zone_id].append(f"{letter} {cycles}{step.run_time_min / step.cycles:.4g} min{soak}")
     return {zone: "; ".join(parts) for zone, parts in words.items()}
 
 

@@ -54,7 +54,7 @@ def manual_run_data(week: ControllerWeek, site: Site, starts_at: dt.datetime, wh
 
 
 def _steps(timeline: Timeline, controller: Controller, zone: zoneinfo.ZoneInfo) -> tuple[ManualStep, ...]:
-    valves = {valve.pk: valve for valve in controller.valves.prefetch_related("zones")}
+    valves = {valve.pk: valve for valve in controller.valves.all()}
     master = next((valve for valve in valves.values() if valve.is_master), None)
     commands, begins_s = timeline.commands, min((command.at_s for command in timeline.commands), default=0.0)
     return tuple(

@@ -20,7 +20,7 @@ from sites.models import Controller
 
 
 def _controller(request: HttpRequest, pk: int) -> Controller:
-    return visible_or_404(Controller.objects.select_related("site", "supply__pump"), request.user, pk=pk)
+    return visible_or_404(Controller.objects.select_related("site"), request.user, pk=pk)
 
 
 @require_safe

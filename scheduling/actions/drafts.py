@@ -24,7 +24,7 @@ from scheduling.queries.plan import SitePlan, StationWeather, plan_site, site_se
 from scheduling.queries.programs import Programs, fit_programs
 from scheduling.queries.soil_state import depletion_this_morning
 from sites.actions.audit import record
-from sites.models import Controller, Firm, Site, User, Zone
+from sites.models import Firm, Site, User, Zone
 
 SITES_PER_BATCH = 100
 Progress = Callable[[int, int], None]
@@ -152,12 +152,11 @@ def _fitted(plan: SitePlan) -> Programs:
 
 def _sites_with_plant(ids: list[int]) -> Iterator[Site]:
     zones = Zone.objects.filter(in_use=True).select_related("valve")
-    controllers = Controller.objects.select_related("supply")
     return iter(
         Site.objects.filter(pk__in=ids)
         .order_by("pk")
         .select_related("weather_station")
-        .prefetch_related(Prefetch("zones", zones), Prefetch("controllers", controllers))
+        .prefetch_related(Prefetch("zones", zones), "controllers", "supplies")
     )
 
 

@@ -7,6 +7,7 @@ from django import forms
 from scheduling.core.sequence.programs import Step
 from scheduling.forms.schedules import LONGEST_RUN_MIN
 from scheduling.queries.manual_run import all_zones, program_steps, published_programs, zone_valves
+from sites.converters import FIRST_YEAR, LAST_YEAR
 from sites.forms.base import use_native_pickers
 from sites.models import Controller
 
@@ -42,6 +43,12 @@ class ManualRunForm(forms.Form):
             *((key, f"{row.name}, as published") for key, row in self.programs.items()),
             *((key, _valve_words(row)) for key, row in self.valves.items()),
         ]
+
+    def clean_day(self) -> dt.date:
+        day = self.cleaned_data["day"]
+        if not FIRST_YEAR <= day.year <= LAST_YEAR:
+            raise forms.ValidationError("Look at the year.")
+        return day
 
     def clean(self) -> dict:
         cleaned = super().clean()

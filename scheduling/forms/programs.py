@@ -83,7 +83,8 @@ class ProgramForm(forms.ModelForm):
         return self.cleaned_data["day_rule"] or Program.DayRule.WEEKDAYS
 
     def clean_every_n_days(self) -> int:
-        return self.cleaned_data["every_n_days"] or self.instance.every_n_days
+        days = self.cleaned_data["every_n_days"]
+        return self.instance.every_n_days if days is None else days
 
     def clean_priority(self) -> int:
         priority = self.cleaned_data["priority"]

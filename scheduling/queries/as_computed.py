@@ -128,7 +128,7 @@ def kept_anew(own: OwnPrograms, plan: SitePlan) -> tuple[Rows, list[str]]:
     waiting: set[str] = set()
     typed = 0
     for program, steps in own.programs:
-        kept = [step for step in steps if step.zone.in_use and _wired(step, program)]
+        kept = [step for step in steps if step.zone.in_use and wired(step, program)]
         words += [
             f"Zone {step.zone}: left out of {program.name}, it is out of use or on no valve of {program.controller}"
             for step in steps
@@ -175,7 +175,7 @@ def litres_of_rows(rows: Rows, plan: SitePlan) -> float | None:
     return sum(known) if known else None
 
 
-def _wired(step: ProgramStep, program: Program) -> bool:
+def wired(step: ProgramStep, program: Program) -> bool:
     return step.zone.valve is not None and step.zone.valve.controller_id == program.controller_id
 
 

@@ -9,23 +9,25 @@ from django.db.models import Prefetch
 from scheduling.core.sequence.compile import Options, compile_once
 from scheduling.core.sequence.programs import Step, walk_through_steps
 from scheduling.models import Program, ProgramStep, SeasonSchedule
-from scheduling.queries.sequence import ControllerWeek, plant_of, verified
+from scheduling.queries.sequence import ControllerWeek, not_compiled, plant_of, verified
 from sites.models import Controller, Valve
 
 
 def manual_run(controller: Controller, steps: Sequence[Step], starts_at: dt.datetime, name: str) -> ControllerWeek:
     """The run's commands from `starts_at` with proof or counter-example."""
     site = controller.site
-    row = (
+    row = (  # its valves and their zones read once: chart and concerns ask each of them
         Controller.objects.filter(pk=controller.pk)
-        .select_related("supply__pump")
         .prefetch_related(Prefetch("valves", Valve.objects.prefetch_related("zones")))
         .get()
     )
-    plant = plant_of(row)
+    try:
+        plant = plant_of(row, list(site.supplies.select_related("pump")))
+    except ValueError as error:
+        return not_compiled(row, error)
     options = Options(window=(site.watering_window_start, site.watering_window_end))
     timeline = compile_once(plant, steps, starts_at, options, name)
-    return verified(controller, plant, timeline, {0: name}, zoneinfo.ZoneInfo(site.time_zone))
+    return verified(row, plant, timeline, {0: name}, zoneinfo.ZoneInfo(site.time_zone))
 
 
 def all_zones(controller: Controller, minutes: float) -> tuple[Step, ...]:

@@ -90,10 +90,11 @@ def fit_programs(plan: SitePlan) -> Programs:
     programs: list[PlannedProgram] = []
     supply_ends: dict[int, int] = {}
     rule = watering_rule(site)
+    supplies = list(site.supplies.all())
     for controller in site.controllers.all():
         items = wired.get(controller.pk, [])
-        supply = controller.supply
-        own_rule = _rule_on(rule, controller)
+        supply = controller.waters_from(supplies)
+        own_rule = _rule_on(rule, controller, supply)
         if supply and supply.pk in supply_ends:
             own_rule = replace(own_rule, window_end_min=supply_ends[supply.pk])
         fitted = fit_to_clock([clock_zone(item) for item in items], own_rule, MOST_PROGRAMS)
@@ -106,9 +107,8 @@ def fit_programs(plan: SitePlan) -> Programs:
     return Programs(tuple(programs), tuple(dict.fromkeys(warnings)), _litres_per_week(site, plan, programs))
 
 
-def _rule_on(rule: WateringRule, controller: Controller) -> WateringRule:
+def _rule_on(rule: WateringRule, controller: Controller, supply: WaterSupply | None) -> WateringRule:
     """The site's rule with what this supply gives, and the time that pump, commands and valves take."""
-    supply = controller.supply
     pumped = supply is not None and supply.kind in (WaterSupply.Kind.PUMP, WaterSupply.Kind.WELL)
     return replace(
         rule,

@@ -111,7 +111,10 @@ def days_words(site: Site, weekdays: list[int]) -> str:
 
 
 def schedule_sheet(schedule: SeasonSchedule) -> ScheduleSheet:
-    """Everything the page shows of one schedule, in a handful of queries whatever its size."""
+    """Everything the page shows of one schedule, in a handful of queries whatever its size.
+
+    A draft shows controllers without a program, too: a person may add one.
+    """
     flows = zone_flows(schedule)
     steps = ProgramStep.objects.select_related("zone").order_by("position", "pk")
     programs = schedule.programs.select_related("controller").prefetch_related(Prefetch("steps", steps))
@@ -119,6 +122,9 @@ def schedule_sheet(schedule: SeasonSchedule) -> ScheduleSheet:
     by_controller: dict[Controller, list[ProgramCard]] = {}
     for program in programs.order_by("controller", "priority", "pk"):
         by_controller.setdefault(program.controller, []).append(_card(program, schedule.site, flows))
+    if schedule.state == SeasonSchedule.State.DRAFT:
+        for controller in Controller.objects.filter(site=schedule.site_id, valves__isnull=False).distinct():
+            by_controller.setdefault(controller, [])
     controllers = tuple(
         ControllerCard(controller, tuple(cards), applied.get(controller.pk))
         for controller, cards in by_controller.items()

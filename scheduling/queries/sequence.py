@@ -3,6 +3,7 @@
 import datetime as dt
 import zoneinfo
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from django.db.models import Prefetch
@@ -15,8 +16,9 @@ from scheduling.core.sequence.timeline import Excess, Timeline
 from scheduling.core.sequence.verify import Proof, Verdict, verify
 from scheduling.models import Program as ProgramRow
 from scheduling.models import ProgramStep, SeasonSchedule, WateringPause
+from scheduling.queries.as_computed import wired
 from scheduling.queries.calendar import dates_from, paused_dates, runs_on
-from scheduling.queries.week_concerns import Concern, concerns
+from scheduling.queries.week_concerns import LEFT_OUT, Concern, Watering, concerns, flow_of, meetings
 from sites.core.units import format_quantity
 from sites.models import Controller, Firm, Site, WaterSupply
 from sites.models import Valve as ValveRow
@@ -108,21 +110,33 @@ def week_timeline(schedule: SeasonSchedule, *, week_starts_on: dt.date, only: in
     pauses = WateringPause.objects.filter(site=site, starts_on__lte=week_ends_on, ends_on__gte=week_starts_on)
     paused = paused_dates(pauses, week_starts_on, week_ends_on)
     dates = [date for date in dates_from(week_starts_on, week_ends_on) if date not in paused]
-    controllers = (
-        Controller.objects.filter(site=site, pk__in=programs)
-        .select_related("supply__pump")
-        .prefetch_related(Prefetch("valves", ValveRow.objects.prefetch_related("zones")))
+    controllers = Controller.objects.filter(site=site, pk__in=programs).prefetch_related(
+        Prefetch("valves", ValveRow.objects.prefetch_related("zones"))
     )
-    weeks = (
-        _controller_week(site, controller, programs[controller.pk], dates, week_starts_on)
+    supplies = list(WaterSupply.objects.filter(site=site).select_related("pump"))
+    weeks = [
+        _controller_week(site, controller, supplies, programs[controller.pk], dates, week_starts_on)
         for controller in controllers
-    )
-    return WeekTimeline(week_starts_on, tuple(weeks))
+    ]
+    watering = [Watering(week.controller, week.controller.waters_from(supplies), week.timeline)
+                for week in weeks if week.timeline is not None]  # fmt: skip
+    met = meetings(watering, zoneinfo.ZoneInfo(site.time_zone))
+    return WeekTimeline(week_starts_on, tuple(_with(week, met.get(week.controller.pk)) for week in weeks))
 
 
-def plant_of(controller: Controller) -> Plant:
-    """The controller with its valves, master valve and pump as the sequence core sees them."""
-    supply = controller.supply
+def _with(week: ControllerWeek, concern: Concern | None) -> ControllerWeek:
+    return week if concern is None else replace(week, concerns=(*week.concerns, concern))
+
+
+def plant_of(controller: Controller, supplies: Sequence[WaterSupply]) -> Plant:
+    """The controller with its valves, master valve and pump as the sequence core sees them.
+
+    supplies: all of its site. ValueError where it is not known which of them feeds it and one is a pump: leaving the
+    pump out would prove nothing.
+    """
+    supply = controller.waters_from(supplies)
+    if supply is None and any(row.kind == WaterSupply.Kind.PUMP for row in supplies):
+        raise ValueError(f"{controller} names no water supply, and one of the site's is a pump. Choose its supply.")
     masters = [valve for valve in controller.valves.all() if valve.is_master]
     pump = None
     if supply is not None and supply.kind == WaterSupply.Kind.PUMP:
@@ -150,12 +164,10 @@ def plant_of(controller: Controller) -> Plant:
 
 
 def _valve(row: ValveRow) -> Valve:
-    flows = [zone.flow_l_min for zone in row.zones.all() if zone.in_use]
-    known = [flow for flow in flows if flow is not None]
     return Valve(
         id=row.pk,
         name=row.name,
-        flow_l_min=sum(known) if known and len(known) == len(flows) else None,
+        flow_l_min=flow_of(row),
         opens_within_s=row.opens_within_s,
         closes_from_s=row.closes_from_s,
         closes_within_s=row.closes_within_s,
@@ -163,11 +175,16 @@ def _valve(row: ValveRow) -> Valve:
 
 
 def _controller_week(
-    site: Site, controller: Controller, rows: list[ProgramRow], dates: list[dt.date], first: dt.date
+    site: Site,
+    controller: Controller,
+    supplies: Sequence[WaterSupply],
+    rows: list[ProgramRow],
+    dates: list[dt.date],
+    first: dt.date,
 ) -> ControllerWeek:
     zone = zoneinfo.ZoneInfo(site.time_zone)
     try:
-        plant = plant_of(controller)
+        plant = plant_of(controller, supplies)
         timeline = compile_programs(
             plant,
             [_program(row, site, dates) for row in rows],
@@ -180,8 +197,24 @@ def _controller_week(
             ),
         )
     except ValueError as error:
-        return ControllerWeek(controller, False, f"Cannot be compiled: {error}", (), (), (), (), 0)
-    return verified(controller, plant, timeline, {row.pk: row.name for row in rows}, zone)
+        return not_compiled(controller, error)
+    week = verified(controller, plant, timeline, {row.pk: row.name for row in rows}, zone)
+    return _with(week, _unwired(rows, timeline, zone))
+
+
+def _unwired(rows: list[ProgramRow], timeline: Timeline, zone: zoneinfo.ZoneInfo) -> Concern | None:
+    """Steps whose zone lost its valve, or got one of another controller, since the program was made."""
+    lost = [f"zone {step.zone} of {row.name}" for row in rows if row.enabled
+            for step in row.steps.all() if step.enabled and not wired(step, row)]  # fmt: skip
+    if not lost:
+        return None
+    return Concern(
+        LEFT_OUT, f"On no valve of this controller, so not watered: {', '.join(lost)}", timeline.at(0, zone)
+    )
+
+
+def not_compiled(controller: Controller, error: ValueError) -> ControllerWeek:
+    return ControllerWeek(controller, False, f"Cannot be compiled: {error}", (), (), (), (), 0)
 
 
 def verified(
@@ -211,12 +244,12 @@ def verified(
         timeline=timeline,
         verdict=verdict,
     )
+    week = replace(week, concerns=concerns(timeline, controller, zone))
     if not timeline.commands:
         return week
-    week = replace(week, concerns=concerns(timeline, controller, zone))
     if isinstance(verdict, Proof):
         kept = tuple(
-            Kept(str(margin.rule.value), margin.margin_s, timeline.at(margin.at_s, zone), margin.text)
+            Kept(str(margin.rule.value), margin.margin_s, timeline.at(margin.at_s, zone), margin.kept_text)
             for margin in verdict.margins
         )
         return replace(week, ok=True, words=_proof_words(verdict, plant), kept=kept)
@@ -254,7 +287,7 @@ def _program(row: ProgramRow, site: Site, dates: list[dt.date]) -> Program:
         steps=tuple(
             Step(step.zone.valve_id, step.run_time_min, step.cycles, step.soak_min, step.enabled)
             for step in row.steps.all()
-            if step.zone.valve_id is not None
+            if wired(step, row)
         ),
         priority=row.priority,
     )
@@ -262,9 +295,10 @@ def _program(row: ProgramRow, site: Site, dates: list[dt.date]) -> Program:
 
 def _proof_words(proof: Proof, plant: Plant) -> str:
     pump = "the pump never works against closed valves, " if plant.pump else ""
+    together = "one valve waters" if plant.most_open == 1 else f"{plant.most_open} valves water together"
     return (
         f"Proved for every delay up to {plant.command_delay_s:g} s a command and every valve stroke within its "
-        f"bounds: {pump}no more than one valve waters beyond the hand-over, everything is off at the end and each "
+        f"bounds: {pump}no more than {together} beyond the hand-over, everything is off at the end and each "
         f"zone gets its minutes. {proof.commands} commands."
     )
 

@@ -1,17 +1,21 @@
-"""What the proof of a week's commands does not cover: collisions, window, transformer, doubled terminals."""
+"""What the proof of a controller's week leaves aside: collisions, window, transformer, doubled terminals, steps that
+cannot run, other controllers on its supply."""
 
 import datetime as dt
 import zoneinfo
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 from scheduling.core.sequence.loads import MASTER, PUMP, worst_load
-from scheduling.core.sequence.timeline import NoticeKind, Timeline
+from scheduling.core.sequence.timeline import Notice, NoticeKind, Timeline
 from sites.core.electrical import Coil
 from sites.core.units import format_quantity
-from sites.models import Controller, Firm, Valve
+from sites.models import Controller, Firm, Valve, WaterSupply
 
 COLLISION, WINDOW, TRANSFORMER, TERMINAL = "collision", "window", "transformer", "terminal"
+LEFT_OUT, SUPPLY = "left out", "supply"
 SHORT_WAIT_S = 60.0
 FROM_NOTICES = {NoticeKind.QUEUED: COLLISION, NoticeKind.REFUSED: COLLISION, NoticeKind.OUTSIDE_WINDOW: WINDOW}
 
@@ -30,8 +34,8 @@ def concerns(timeline: Timeline, controller: Controller, zone: zoneinfo.ZoneInfo
     """The first moment of each kind; nothing where the week is sound."""
     found: dict[str, Concern] = {}
     for notice in sorted(timeline.notices, key=lambda notice: notice.at_s):
-        kind = FROM_NOTICES.get(notice.kind)
-        if kind and kind not in found and _collides(notice):
+        kind = _kind(notice)
+        if kind and kind not in found:
             found[kind] = Concern(kind, notice.text, timeline.at(notice.at_s, zone))
     for concern in (_transformer(timeline, controller, zone), _terminals(timeline, controller, zone)):
         if concern is not None:
@@ -39,12 +43,14 @@ def concerns(timeline: Timeline, controller: Controller, zone: zoneinfo.ZoneInfo
     return tuple(found.values())
 
 
-def _collides(notice) -> bool:
+def _kind(notice: Notice) -> str | None:
     """A step that is too short for the plant is refused, too, and is no collision; nor is a wait of seconds for
     valves to settle between two programs that follow each other by the minute."""
-    if notice.kind is NoticeKind.QUEUED:
-        return notice.seconds >= SHORT_WAIT_S
-    return notice.kind is not NoticeKind.REFUSED or "another program" in notice.text
+    if notice.kind is NoticeKind.QUEUED and notice.seconds < SHORT_WAIT_S:
+        return None
+    if notice.kind is NoticeKind.REFUSED and "another program" not in notice.text:
+        return LEFT_OUT
+    return FROM_NOTICES.get(notice.kind)
 
 
 def _transformer(timeline: Timeline, controller: Controller, zone: zoneinfo.ZoneInfo) -> Concern | None:
@@ -96,3 +102,65 @@ def _terminals(timeline: Timeline, controller: Controller, zone: zoneinfo.ZoneIn
                 )
                 return Concern(TERMINAL, words, timeline.at(run.open_s, zone))
     return None
+
+
+@dataclass(frozen=True)
+class Watering:
+    """When one controller's week holds valves open, and which."""
+
+    controller: Controller
+    supply: WaterSupply | None
+    timeline: Timeline
+
+
+def meetings(weeks: Sequence[Watering], zone: zoneinfo.ZoneInfo) -> dict[int, Concern]:
+    """By controller, the first moment at which it waters beside another one on its supply: each is proved alone.
+
+    Told where they switch one pump, or where their flows together are above the supply's or not known.
+    """
+    found: dict[int, Concern] = {}
+    for one, other in combinations(weeks, 2):
+        if one.supply is None or other.supply is None or one.supply.pk != other.supply.pk:
+            continue
+        met = _first_meeting(one, other)
+        if met is None:
+            continue
+        at_s, words, unsafe = met
+        for week in (one, other):
+            at = one.timeline.at(at_s, zone)
+            if week.controller.pk not in found or at < found[week.controller.pk].at:
+                found[week.controller.pk] = Concern(SUPPLY, words, at, unsafe=unsafe)
+    return found
+
+
+def _first_meeting(one: Watering, other: Watering) -> tuple[float, str, bool] | None:
+    """Both timelines count from the same midnight."""
+    assert one.supply is not None
+    pumped, available = one.supply.kind == WaterSupply.Kind.PUMP, one.supply.flow_available_l_min
+    flows = {valve.pk: flow_of(valve) for week in (one, other) for valve in week.controller.valves.all()}
+    for run in one.timeline.runs:
+        for beside in other.timeline.runs:
+            at_s = max(run.open_s, beside.open_s)
+            if at_s >= min(run.close_s, beside.close_s):
+                continue
+            both = [flows[run.valve_id], flows[beside.valve_id]]
+            together = None if None in both else sum(flow or 0.0 for flow in both)
+            if not pumped and together is not None and available is not None and together <= available:
+                continue
+            words = f"{one.controller} and {other.controller} water at the same time from {one.supply.name}"
+            if pumped:
+                words += ": each is proved alone, and one stops the pump or shuts its valves while the other waters"
+            elif together is None or available is None:
+                words += ": whether it feeds both is not known"
+            else:
+                units = Firm.current().units
+                takes, gives = (format_quantity(flow, "flow", units) for flow in (together, available))
+                words += f" and take {takes} of {gives}"
+            return at_s, words, pumped
+    return None
+
+
+def flow_of(valve: Valve) -> float | None:
+    """What the valve's zones in use take together; None where one is not known or there is none."""
+    flows = [row.flow_l_min for row in valve.zones.all() if row.in_use]
+    return None if not flows or None in flows else sum(flows)

@@ -58,7 +58,7 @@ def program_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _saved(request: HttpRequest, program: Program, form: ProgramForm, formset) -> HttpResponse:
     """Store what was typed; a button of a step does its work afterwards, so that nothing typed is lost."""
-    order = [pk for key in request.POST.get("order", "").split(",") if (pk := whole_number(key)) is not None]
+    order = [key for text in request.POST.get("order", "").split(",") if (key := whole_number(text)) is not None]
     changing.edit_program(
         program=program, steps=step_changes(formset), by=request.user, order=order, **form.cleaned_data
     )
@@ -79,9 +79,8 @@ def _did_more(request: HttpRequest, program: Program) -> bool:
     elif "remove" in posted:
         stepping.remove_step(step=_step(program, posted["remove"]), by=request.user)
     elif "add" in posted:
-        key = posted.get("new_zone", "")
         zones = Zone.objects.filter(site=program.schedule.site_id).select_related("valve")
-        zone = get_object_or_404(zones, pk=whole_number(key) or 0)
+        zone = get_object_or_404(zones, pk=whole_number(posted.get("new_zone", "")) or 0)
         stepping.add_step(program=program, zone=zone, by=request.user)
     else:
         return False

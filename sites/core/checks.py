@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import StrEnum
 
-from sites.core.electrical import Coil, transformer_load, valve_voltage_v
+from sites.core.electrical import Coil, longest_run_m, transformer_load, valve_voltage_v
 from sites.core.units import Quantity
 
 SUPPLY_AC_V = 24.0
@@ -122,13 +122,27 @@ class SitePlant:
     def on_controller(self, controller_id: int) -> tuple[ValveFacts, ...]:
         return tuple(valve for valve in self.valves if valve.controller_id == controller_id)
 
+    def supply_of_controller(self, controller: ControllerFacts) -> SupplyFacts | None:
+        """The one it names, or the only one there is."""
+        if controller.supply_id is not None:
+            return next((s for s in self.supplies if s.id == controller.supply_id), None)
+        return self.supplies[0] if len(self.supplies) == 1 else None
+
+    def outputs_at_once(self, controller: ControllerFacts) -> int:
+        """Zone outputs that may be on together: one more at a hand-over that must not stop the flow."""
+        if controller.one_valve_at_a_time:
+            return 1
+        supply = self.supply_of_controller(controller)
+        overlaps = supply is not None and supply.kind in ("pump", "well")
+        return max(1, controller.most_open) + (1 if overlaps else 0)
+
     def supply_of(self, valve_id: int | None) -> SupplyFacts | None:
         """The supply a zone's valve draws on: the controller's, or the only one there is."""
         valve = next((valve for valve in self.valves if valve.id == valve_id), None)
         if valve is not None:
             controller = next((c for c in self.controllers if c.id == valve.controller_id), None)
-            if controller is not None and controller.supply_id is not None:
-                return next((s for s in self.supplies if s.id == controller.supply_id), None)
+            if controller is not None:
+                return self.supply_of_controller(controller)
         return self.supplies[0] if len(self.supplies) == 1 else None
 
 
@@ -168,6 +182,23 @@ def shared_terminals(plant: SitePlant) -> Findings:
                 )
 
 
+def several_masters(plant: SitePlant) -> Findings:
+    """A sequence opens one master valve; a second would stay shut."""
+    for controller in plant.controllers:
+        masters = [valve for valve in plant.on_controller(controller.id) if valve.is_master]
+        if len(masters) > 1:
+            names = " and ".join(valve.name for valve in masters)
+            yield CheckFinding(
+                "several_masters",
+                Severity.WRONG,
+                "controller",
+                controller.id,
+                f"{names} are all master valves of {controller.name}: its sequence counts on the first alone",
+                "Keep one as the master valve; record the others with the zones they feed, or take them out.",
+                (Figure("master valves", len(masters)),),
+            )
+
+
 def terminals_beyond(plant: SitePlant) -> Findings:
     for controller in plant.controllers:
         for valve in plant.on_controller(controller.id):
@@ -198,8 +229,7 @@ def transformer_overloaded(plant: SitePlant) -> Findings:
                 key = ("terminal", valve.terminal) if valve.terminal is not None else ("valve", valve.id)
                 outputs.setdefault(key, []).append(Coil(valve.holding_va, valve.inrush_va))
         hungriest = sorted(outputs.values(), key=lambda coils: -sum(coil.holding_va for coil in coils))
-        at_once = 1 if controller.one_valve_at_a_time else max(1, controller.most_open)
-        running = [coil for coils in hungriest[:at_once] for coil in coils]
+        running = [coil for coils in hungriest[: plant.outputs_at_once(controller)] for coil in coils]
         running += [Coil(v.holding_va, v.inrush_va) for v in valves if v.is_master and v.holding_va is not None]
         if not running:
             continue
@@ -223,7 +253,9 @@ def transformer_overloaded(plant: SitePlant) -> Findings:
 
 
 def low_voltage(plant: SitePlant) -> Findings:
-    """The valve's voltage while its coil draws inrush through its wires."""
+    """The valve's voltage while its coil draws inrush through its wires, the others that may be on beside it theirs
+    through the common: master valves and, with separate outputs, the hungriest zone valves. Taken all the way along
+    its own run, which is on the safe side."""
     for controller in plant.controllers:
         if controller.output == "latching":
             continue
@@ -233,7 +265,10 @@ def low_voltage(plant: SitePlant) -> Findings:
                 continue
             inrush = INRUSH_OVER_HOLDING if controller.output == "ac24" else 1.0
             inrush_va = valve.inrush_va if valve.inrush_va is not None else inrush * valve.holding_va
-            volts = valve_voltage_v(source_v, inrush_va / SUPPLY_AC_V, valve.wire_length_m, valve.wire_section_mm2)
+            others_va = _beside_va(plant, controller, valve)
+            inrush_a, others_a = inrush_va / SUPPLY_AC_V, others_va / SUPPLY_AC_V
+            length_m, section_mm2 = valve.wire_length_m, valve.wire_section_mm2
+            volts = valve_voltage_v(source_v, inrush_a, length_m, section_mm2, others_on_common_a=others_a)
             if volts < valve.minimum_v:
                 yield CheckFinding(
                     "low_voltage",
@@ -244,11 +279,28 @@ def low_voltage(plant: SitePlant) -> Findings:
                     "Use a thicker wire or a shorter run; measure at the valve while it starts.",
                     (
                         Figure("at the valve", volts, unit="V"),
+                        *([Figure("others on the common", others_va, unit="VA")] if others_va else []),
                         Figure("valve minimum", valve.minimum_v, unit="V"),
-                        Figure("wire one way", valve.wire_length_m, Quantity.LENGTH),
-                        Figure("section", valve.wire_section_mm2, Quantity.WIRE_SECTION),
+                        Figure("wire one way", length_m, Quantity.LENGTH),
+                        Figure(
+                            "this section reaches",
+                            longest_run_m(
+                                source_v, valve.minimum_v, inrush_a, section_mm2, others_on_common_a=others_a
+                            ),
+                            Quantity.LENGTH,
+                        ),
+                        Figure("section", section_mm2, Quantity.WIRE_SECTION),
                     ),
                 )
+
+
+def _beside_va(plant: SitePlant, controller: ControllerFacts, valve: ValveFacts) -> float:
+    """Holding load of what may be on while this valve opens."""
+    others = [v for v in plant.on_controller(controller.id) if v.id != valve.id and v.holding_va is not None]
+    masters_va = sum(v.holding_va or 0.0 for v in others if v.is_master)
+    zones_va = sorted((v.holding_va or 0.0 for v in others if not v.is_master), reverse=True)
+    beside = 0 if valve.is_master else plant.outputs_at_once(controller) - 1
+    return masters_va + sum(zones_va[:beside])
 
 
 def flow_above_supply(plant: SitePlant) -> Findings:
@@ -399,6 +451,7 @@ def backflow_tests(plant: SitePlant, today: date) -> Findings:
 
 CHECKS: tuple[Callable[[SitePlant], Findings], ...] = (
     shared_terminals,
+    several_masters,
     terminals_beyond,
     transformer_overloaded,
     low_voltage,

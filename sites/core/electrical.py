@@ -83,12 +83,15 @@ def longest_run_m(
     hot_mm2: float,
     common_mm2: float | None = None,
     temperature_c: float = REFERENCE_C,
+    *,
+    others_on_common_a: float = 0.0,
 ) -> float:
     """Longest one-way run at which the valve still sees `minimum_v` while it draws its inrush current."""
     if inrush_a <= 0:
         raise ValueError("the inrush current must be above 0 A")
-    per_m = loop_ohm(1.0, hot_mm2, common_mm2, temperature_c)
-    return max(0.0, source_v - minimum_v) / (inrush_a * per_m)
+    lost_v_per_m = inrush_a * loop_ohm(1.0, hot_mm2, common_mm2, temperature_c)
+    lost_v_per_m += others_on_common_a * wire_ohm_per_km(common_mm2 or hot_mm2, temperature_c) / 1000
+    return max(0.0, source_v - minimum_v) / lost_v_per_m
 
 
 def holding_current_a(holding_va: float, nominal_v: float = 24.0) -> float:

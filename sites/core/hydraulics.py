@@ -113,11 +113,6 @@ class PumpCurve:
     def head_m(self, flow_m3_h: float) -> float:
         return float(self.shutoff_m - self.b * flow_m3_h**self.c)
 
-    @property
-    def most_m3_h(self) -> float:
-        """Flow at which the head is used up."""
-        return float((self.shutoff_m / self.b) ** (1 / self.c))
-
 
 @dataclass(frozen=True)
 class System:
@@ -159,10 +154,16 @@ def operating_point(curve: PumpCurve, system: System) -> OperatingPoint | None:
     """Where pump and system curve cross, by bisection; None if the pump cannot even lift the water."""
     if curve.head_m(0) <= system.head_m(0):
         return None
-    low, high = 0.0, curve.most_m3_h
+
+    def pushes_on(flow_m3_h: float) -> bool:
+        return curve.head_m(flow_m3_h) > max(0.0, system.head_m(flow_m3_h))
+
+    low, high = 0.0, 1.0
+    while pushes_on(high):  # a curve measured almost flat uses its head up at a flow beyond all numbers
+        high *= 2
     for _ in range(100):
         middle = (low + high) / 2
-        if curve.head_m(middle) > system.head_m(middle):
+        if pushes_on(middle):
             low = middle
         else:
             high = middle
@@ -194,9 +195,12 @@ def energy_kwh_per_m3(flow_m3_h: float, head_m: float, efficiency: float) -> flo
 
 @dataclass(frozen=True)
 class ZoneFlow:
+    """excess_va: what the coil takes above its holding load in its first moments."""
+
     zone_id: int
     flow_l_min: float | None
     valve_va: float = 0.0
+    excess_va: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -214,7 +218,8 @@ def run_together(
     most_open: int = 1,
     transformer_va: float | None = None,
 ) -> Groups:
-    """Zones in groups whose flow the supply feeds and whose coils the transformer holds, largest first.
+    """Zones in groups whose flow the supply feeds and whose coils the transformer holds, one of them just starting;
+    largest first.
 
     First fit by falling flow: at most 11/9 of the fewest possible groups and one more (Johnson 1973, from memory).
     """
@@ -236,5 +241,9 @@ def run_together(
 
 def _fits(group: list[ZoneFlow], supply_l_min: float, most_open: int, transformer_va: float | None) -> bool:
     enough_water = sum(zone.flow_l_min or 0.0 for zone in group) <= supply_l_min
-    enough_power = transformer_va is None or sum(zone.valve_va for zone in group) <= transformer_va
+    enough_power = transformer_va is None or _peak_va(group) <= transformer_va
     return len(group) <= most_open and enough_water and enough_power
+
+
+def _peak_va(group: list[ZoneFlow]) -> float:
+    return sum(zone.valve_va for zone in group) + max(zone.excess_va for zone in group)

@@ -4,6 +4,7 @@ from typing import Any, ClassVar
 
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.core.validators import MaxValueValidator
 
 from sites.forms.quantities import QuantityModelForm
 from sites.models.places import WEEKDAYS
@@ -47,13 +48,19 @@ class RowsField(forms.ModelMultipleChoiceField):
 
 
 class RegisterForm(QuantityModelForm):
-    """A row of the register. `parent` names what the row stands on: the view sets it, nobody types it."""
+    """A row of the register. `parent` names what the row stands on: the view sets it, nobody types it.
+
+    most: by field the largest figure, in SI, that can be meant; above it a unit or a digit slipped.
+    """
 
     parent: ClassVar[str] = ""
+    most: ClassVar[dict[str, float]] = {}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
+        for name, largest in self.most.items():
+            self.fields[name].validators.append(MaxValueValidator(largest))
 
     def _get_validation_exclusions(self) -> set[str]:
         # A model form skips every constraint that names a field it does not show. The parent is set and must count.

@@ -19,6 +19,8 @@ from sites.models import BackflowAssembly, Controller, Firm, Pump, Valve, WaterS
 WIRE_SECTION_LIMITS_MM2 = (0.1, 35.0)
 # Above the rating of common irrigation pipe and valves: a slip of the unit or a digit. Common practice, no source.
 HIGHEST_PRESSURE_KPA = 2500.0
+LONGEST_PIPE_M, WIDEST_PIPE_MM = 50_000.0, 2000.0  # far beyond any site: a slip of the unit. No source.
+HOUR_S, DAY_S = 3600.0, 86400.0  # the limits of `scheduling.core.sequence.plant`
 PRESSURE_TOO_HIGH = "Higher than any irrigation system stands: look at the unit and the digits."
 
 
@@ -50,6 +52,7 @@ class WaterSupplyForm(RegisterForm):
 
 class PumpForm(RegisterForm):
     parent = "supply"
+    most = {"prime_delay_s": HOUR_S, "run_down_s": HOUR_S, "minimum_run_s": DAY_S, "minimum_rest_s": DAY_S}
     quantities = {
         "rated_power_kw": "power",
         "shutoff_head_m": "length",
@@ -106,6 +109,8 @@ class BackflowAssemblyForm(SuppliedForm):
 
 
 class ControllerForm(SuppliedForm):
+    most = {"command_delay_bound_s": HOUR_S}
+
     class Meta:
         model = Controller
         fields = [
@@ -137,6 +142,7 @@ class ControllerForm(SuppliedForm):
 
 class ValveForm(RegisterForm):
     parent = "controller"
+    most = {"opens_within_s": HOUR_S, "closes_from_s": HOUR_S, "closes_within_s": HOUR_S}
     quantities = {
         "size_mm": "diameter",
         "wire_length_m": "length",
@@ -213,6 +219,11 @@ class ValveForm(RegisterForm):
 
 class ZoneForm(RegisterForm):
     parent = "site"
+    most = {
+        "pipe_length_m": LONGEST_PIPE_M,
+        "pipe_inside_mm": WIDEST_PIPE_MM,
+        "head_pressure_kpa": HIGHEST_PRESSURE_KPA,
+    }
     quantities = {
         "area_m2": "area",
         "application_rate_mm_h": "rate",

@@ -1,5 +1,7 @@
 """What stands on a site: water supply, pump, backflow assemblies, controllers, valves, zones. SI units."""
 
+from collections.abc import Sequence
+
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -253,6 +255,12 @@ class Controller(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def waters_from(self, supplies: Sequence[WaterSupply]) -> WaterSupply | None:
+        """Of its site's supplies the one it names, else the only one there is."""
+        named = [supply for supply in supplies if supply.pk == self.supply_id]
+        found = named or ([] if self.supply_id else list(supplies))
+        return found[0] if len(found) == 1 else None
 
     def clean(self) -> None:
         require_same_site(self, "supply")

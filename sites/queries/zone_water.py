@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from sites.core.checks import SitePlant
+from sites.core.electrical import TRANSFORMER_MARGIN, Coil
 from sites.core.hydraulics import Groups, ZoneFlow, run_together
 from sites.core.zone_water import Answer, SupplyWater, ZoneAnswers, ZoneWater, zone_answers
 from sites.models import Controller, Valve, WaterSupply, Zone
@@ -124,8 +125,7 @@ def _needs(answers: ZoneAnswers) -> tuple[str, ...]:
 def _together(line: ControllerLine, page: SitePage) -> Together:
     """Valve by valve: a valve that waters two zones opens both."""
     controller = line.controller
-    only = page.supplies[0] if len(page.supplies) == 1 else None
-    supply = next((row for row in page.supplies if row.pk == controller.supply_id), only)
+    supply = controller.waters_from(page.supplies)
     watering = [valve for valve in line.valves if not valve.is_master and _zones(valve)]
     names = {valve.pk: " and ".join(str(zone) for zone in _zones(valve)) for valve in watering}
     if supply is None or supply.flow_available_l_min is None:
@@ -134,7 +134,7 @@ def _together(line: ControllerLine, page: SitePage) -> Together:
     coils = [*watering, *(valve for valve in line.valves if valve.is_master)]
     coils_known = controller.transformer_va is not None and None not in [valve.coil_holding_va for valve in coils]
     spare_va = _spare_va(line) if coils_known else None
-    flows = [ZoneFlow(valve.pk, _flow(valve), valve.coil_holding_va or 0.0) for valve in watering]
+    flows = [ZoneFlow(valve.pk, _flow(valve), valve.coil_holding_va or 0.0, _excess_va(valve)) for valve in watering]
 
     def groups(most_open: int) -> Groups:
         return run_together(flows, supply.flow_available_l_min, most_open, spare_va)
@@ -166,7 +166,12 @@ def _flow(valve: Valve) -> float | None:
     return None if None in flows else sum(flows)
 
 
+def _excess_va(valve: Valve) -> float:
+    return Coil(valve.coil_holding_va, valve.coil_inrush_va).inrush_excess_va if valve.coil_holding_va else 0.0
+
+
 def _spare_va(line: ControllerLine) -> float:
-    """What the transformer has left for zone valves beside master valve and pump relay."""
+    """What the transformer has left for zone valves beside master valve and pump relay, its margin kept."""
     masters = sum(valve.coil_holding_va for valve in line.valves if valve.is_master)
-    return line.controller.transformer_va - masters - (line.controller.pump_relay_va or 0.0)
+    usable = (1 - TRANSFORMER_MARGIN) * line.controller.transformer_va
+    return usable - masters - (line.controller.pump_relay_va or 0.0)

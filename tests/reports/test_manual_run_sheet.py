@@ -5,12 +5,15 @@ import re
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from scheduling.core.sequence.timeline import Action
 from scheduling.forms.manual_run import ManualRunForm
 from scheduling.queries.manual_run import manual_run
 from sites.models import Controller, Pump, Valve, WaterSupply
+from tests import factories
 from tests.reports.documents.page_boxes import text_of
 
 ZONE = ZoneInfo("America/Los_Angeles")
@@ -85,3 +88,16 @@ def test_the_page_links_to_it_and_a_wrong_question_has_no_sheet(as_technician, c
     url = reverse("reports:manual_run_sheet", args=[controller.pk])
     assert f'href="{url}?what=all&amp;minutes=2&amp;day=2026-07-06' in page
     assert as_technician.get(url, ASKED | {"minutes": "-1"}).status_code == 404
+
+
+def test_more_zones_ask_the_database_no_more(as_technician, controller):
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as queries:
+            sheet(as_technician, controller)
+        return len(queries)
+
+    few = asked()
+    for number in (3, 4, 5):
+        valve = factories.ValveFactory(controller=controller, terminal=number)
+        factories.ZoneFactory(site=controller.site, valve=valve, number=number, flow_l_min=20)
+    assert asked() == few

@@ -10,7 +10,7 @@ from scheduling.models import DailyWeather
 from sites.models import WeatherStation
 from tests import factories
 
-_KEPT: list[dict] = []
+_KEPT: dict[bool, list[dict]] = {}  # by whether the station is coastal: its reference ET is stored with the days
 
 
 @pytest.fixture(scope="session")
@@ -23,7 +23,7 @@ def seattle_text() -> str:
 def seattle(db, seattle_text) -> WeatherStation:
     """The station with its 1,461 days of 2012 to 2015."""
     station = factories.WeatherStationFactory(coastal=True)
-    if not _KEPT:
+    if station.coastal not in _KEPT:
         import_station_text(
             station=station,
             text=seattle_text,
@@ -32,8 +32,8 @@ def seattle(db, seattle_text) -> WeatherStation:
             keep_good_rows=False,
             by=None,
         )
-        _KEPT.extend(DailyWeather.objects.values())
+        _KEPT[station.coastal] = list(DailyWeather.objects.values())
         return station
-    rows = [{**row, "id": None, "station_id": station.pk} for row in _KEPT]
+    rows = [{**row, "id": None, "station_id": station.pk} for row in _KEPT[station.coastal]]
     DailyWeather.objects.bulk_create(DailyWeather(**row) for row in rows)
     return station

@@ -67,6 +67,7 @@ def test_the_order_the_page_sends_is_kept_and_a_stale_one_is_ignored(as_office, 
     as_office.post(url("program_edit", program.pk), form_of(program, order=f"{second.pk},{first.pk}"))
     assert [step.pk for step in program.steps.order_by("position")] == [second.pk, first.pk]
     as_office.post(url("program_edit", program.pk), form_of(program, order=f"{first.pk}"))
+    as_office.post(url("program_edit", program.pk), form_of(program, order=f"{'9' * 5000},\u00b2,{first.pk}"))
     assert [step.pk for step in program.steps.order_by("position")] == [second.pk, first.pk]
 
 
@@ -110,6 +111,7 @@ def test_days_and_starts_are_stored_and_shown(as_office, program):
         ({"weekdays": []}, "Choose at least one day."),
         ({"active_from": "2015-08-01", "active_until": "2015-07-01"}, "The last day must not lie before the first."),
         ({"day_rule": "interval", "every_n_days": "99"}, "less than or equal to 60"),
+        ({"day_rule": "interval", "every_n_days": "0"}, "greater than or equal to 1"),
     ],
 )
 def test_days_and_starts_that_cannot_be_are_refused_beside_their_field(as_office, program, changed, words):
@@ -172,6 +174,17 @@ def test_a_published_schedule_refuses_every_change_of_its_programs(draft, progra
     assert program.steps.count() == 2
 
 
+def test_a_controller_without_a_program_gets_one_on_the_draft_s_page(as_office, draft):
+    """In winter nothing needs water, and a second controller may have none at all."""
+    draft.programs.all().delete()
+    controller = draft.site.controllers.get()
+    page = as_office.get(url("schedule", draft.pk)).content.decode()
+    assert "No program: where none of its zones needs water" in page
+    assert url("program_new", draft.pk, controller.pk) in page
+    assert as_office.post(url("program_new", draft.pk, controller.pk)).status_code == 302
+    assert draft.programs.get().controller == controller
+
+
 # The sequence's page and one-off runs
 
 
@@ -204,6 +217,17 @@ def test_a_test_of_all_zones_is_planned_and_proved_like_a_week(as_office, site):
     refused = as_office.get(url("manual_run", controller.pk), asked | {"minutes": ""})
     assert refused.status_code == 422
     assert "Give the minutes." in refused.content.decode()
+
+
+@pytest.mark.parametrize("day", ["9999-12-31", "0001-01-01"])
+def test_a_day_at_the_ends_of_the_calendar_is_refused_beside_its_field(as_office, draft, day):
+    controller = draft.site.controllers.get()
+    asked = {"what": "all", "minutes": "2", "day": day, "time": "10:00"}
+    refused = as_office.get(url("manual_run", controller.pk), asked)
+    assert refused.status_code == 422
+    assert "Look at the year." in refused.content.decode()
+    picture = url("sequence_chart", draft.pk, controller.pk, MONDAY, "week", "wide")
+    assert as_office.get(picture.replace(str(MONDAY), day)).status_code == 404
 
 
 def test_one_valve_or_a_published_program_runs_once(as_office, draft, office):

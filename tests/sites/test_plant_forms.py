@@ -257,3 +257,33 @@ def test_a_row_of_another_site_does_not_lend_its_figures(office_page, site, othe
     Zone.objects.filter(pk=foreign.pk).update(planting="vegetables")
     form = office_page.get(reverse("sites:zone_new", args=[site.pk]), {"after": foreign.pk}).context["form"]
     assert form["planting"].value() is None or form["planting"].value() == ""
+
+
+def test_seconds_no_plant_takes_are_refused_beside_their_field(office_page, site):
+    """A digit too many once made the site's watering pages unreadable: no week could be planned."""
+    controller, supply = site.controllers.get(), site.supplies.get()
+    for kind, parent, data, name in (
+        ("controller", site, CONTROLLER, "command_delay_bound_s"),
+        ("valve", controller, VALVE, "closes_within_s"),
+        ("pump", supply, PUMP, "minimum_rest_s"),
+    ):
+        page = add(office_page, kind, parent, data | {name: "1e9" if kind != "pump" else "999999999"}, status=422)
+        assert "Ensure this value is less than or equal to" in page.content.decode()
+    add(office_page, "controller", site, CONTROLLER | {"command_delay_bound_s": "3600"})
+
+
+@pytest.mark.parametrize(
+    ("units", "name", "typed", "told"),
+    [
+        ("metric", "pipe_inside_mm", "1e308", "at most 2000 mm"),
+        ("us", "pipe_inside_mm", "200", "at most 78.7"),
+        ("metric", "head_pressure_kpa", "25000", "at most 2500 kPa"),
+        ("metric", "pipe_length_m", "1e9", "at most 50000"),
+    ],
+)
+def test_a_pipe_no_site_has_is_refused_in_the_shown_unit(office_page, firm, site, units, name, typed, told):
+    firm.units = units
+    firm.save()
+    page = add(office_page, "zone", site, ZONE | {name: typed}, status=422).content.decode()
+    assert f"Must be {told}" in page
+    assert f'value="{typed}"' in page

@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+LONGEST_S = 3600.0  # of a delay or a stroke; beyond it no figure of a real plant, and no week could be planned
+LONGEST_REST_S = 86400.0
+
 
 @dataclass(frozen=True)
 class Valve:
@@ -19,9 +22,9 @@ class Valve:
     closes_within_s: float = 15.0
 
     def __post_init__(self) -> None:
-        if not 0 <= self.opens_from_s <= self.opens_within_s:
+        if not 0 <= self.opens_from_s <= self.opens_within_s <= LONGEST_S:
             raise ValueError(f"{self.name}: opening takes {self.opens_from_s} to {self.opens_within_s} s")
-        if not 0 <= self.closes_from_s <= self.closes_within_s:
+        if not 0 <= self.closes_from_s <= self.closes_within_s <= LONGEST_S:
             raise ValueError(f"{self.name}: closing takes {self.closes_from_s} to {self.closes_within_s} s")
 
 
@@ -39,6 +42,10 @@ class Pump:
     def __post_init__(self) -> None:
         if min(self.prime_delay_s, self.run_down_s, self.minimum_run_s, self.minimum_rest_s) < 0:
             raise ValueError("pump times must not be negative")
+        if max(self.prime_delay_s, self.run_down_s) > LONGEST_S or (
+            max(self.minimum_run_s, self.minimum_rest_s) > LONGEST_REST_S
+        ):
+            raise ValueError("the pump's prime delay or run-down is over an hour, or its run or rest over a day")
         if self.most_starts_per_hour < 1:
             raise ValueError("a pump needs at least one start an hour")
 
@@ -77,8 +84,8 @@ class Plant:
         ids = [valve.id for valve in self.valves]
         if len(set(ids)) != len(ids):
             raise ValueError("two valves have the same id")
-        if self.command_delay_s < 0:
-            raise ValueError("command delay must not be negative")
+        if not 0 <= self.command_delay_s <= LONGEST_S:
+            raise ValueError(f"a command delay of {self.command_delay_s:g} s: at least 0 and at most {LONGEST_S:g} s")
         if self.most_open < 1:
             raise ValueError("at least one valve must be allowed to open")
         if self.interlocked and self.most_open > 1:

@@ -28,13 +28,21 @@ HOUR_S = 3600.0
 
 @dataclass(frozen=True)
 class Margin:
-    """How far the worst delays stay away from breaking a rule; negative: they break it."""
+    """How far the worst delays stay away from breaking a rule; negative: they break it.
+
+    text says what is wrong if it is broken; place, where that would read as a denial, which moment of a kept rule.
+    """
 
     rule: Rule
     margin_s: float
     at_s: float
     text: str
     excess: Excess | None = None
+    place: str = ""
+
+    @property
+    def kept_text(self) -> str:
+        return self.place or self.text
 
 
 @dataclass(frozen=True)
@@ -151,7 +159,8 @@ class _Checker:
             open_s = span.surely_open[0]
             text = f"{span.element.name} is told to close before it is surely open"
             delays = partial(self.corners.corner, False, {on: self.delay_s, off: 0.0})
-            yield Margin(Rule.FULL_STROKE, span.sent_off_s - open_s, span.sent_off_s, text), delays
+            place = f"{span.element.name} when it is told to close"
+            yield Margin(Rule.FULL_STROKE, span.sent_off_s - open_s, span.sent_off_s, text, place=place), delays
             before = last_off.get(span.element.id)
             last_off[span.element.id] = span
             if before is not None:
@@ -159,7 +168,8 @@ class _Checker:
                 shut_s = before.perhaps_open[1]
                 text = f"{span.element.name} is told to open before it is surely shut"
                 delays = partial(self.corners.corner, True, {before.off: self.delay_s, on: 0.0})
-                yield Margin(Rule.FULL_STROKE, span.sent_on_s - shut_s, span.sent_on_s, text), delays
+                place = f"{span.element.name} when it is told to open again"
+                yield Margin(Rule.FULL_STROKE, span.sent_on_s - shut_s, span.sent_on_s, text, place=place), delays
 
     # The pump never works against closed valves
 
@@ -176,7 +186,7 @@ class _Checker:
                 for margin_s, at_s, words in cover.margins(first_s, last_s):
                     text = f"no {cover.name} is surely open {words}"
                     delays = partial(self._dry_delays, cover.spans, at_s)
-                    yield Margin(Rule.FLOW_PATH, margin_s, at_s, text), delays
+                    yield Margin(Rule.FLOW_PATH, margin_s, at_s, text, place=f"{cover.name} {words}"), delays
 
     def _bridged(self, spans: tuple[Span, ...]) -> list[tuple[float, float]]:
         """Surely open intervals; where one command swaps two valves, stroke counts against stroke."""
@@ -240,7 +250,8 @@ class _Checker:
             if opens:
                 if len(ended) > most:
                     text = f"{most + 2} valves may be open when {span.element.name} opens"
-                    yield Margin(Rule.TOGETHER, at_s - ended[-most - 1], at_s, text), wide
+                    place = f"when {span.element.name} opens"
+                    yield Margin(Rule.TOGETHER, at_s - ended[-most - 1], at_s, text, place=place), wide
                 ended = sorted([*ended, span.perhaps_open[1]])[-most - 2 :]
                 open_now.add(index)
             else:
@@ -280,7 +291,9 @@ class _Checker:
             margin_s = later.perhaps_open[0] - earlier.perhaps_open[1]
             text = f"{earlier.element.name} may still be shutting when {later.element.name} opens"
             effects = {earlier.off: self.delay_s, later.on: 0.0}
-            yield Margin(Rule.TOGETHER, margin_s, later.sent_on_s, text), partial(self.corners.corner, True, effects)
+            delays = partial(self.corners.corner, True, effects)
+            place = f"{earlier.element.name} shut before {later.element.name} opens"
+            yield Margin(Rule.TOGETHER, margin_s, later.sent_on_s, text, place=place), delays
 
     # The pump's own limits
 

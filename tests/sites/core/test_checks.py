@@ -161,3 +161,38 @@ def test_unsafe_findings_come_first():
         backflows=(BackflowFacts(1, "Assembly", date(2024, 1, 1)),),
     )
     assert found(plant)[0] == "backflow_test"
+
+
+def test_a_hand_over_with_the_pump_running_counts_two_coils_on_the_transformer():
+    """Outputs overlap there, so that flow never stops: 2 x 5.5 VA hold, and one starts with 0.7 x 5.5 VA more."""
+    pump = replace(SUPPLY, kind="pump", has_pump=True)
+    controller = replace(CONTROLLER, one_valve_at_a_time=False, transformer_va=11)
+    finding = the(replace(SOUND, supplies=(pump,), controllers=(controller,)), "transformer_overloaded")
+    assert finding.severity is Severity.UNSAFE
+    assert figures(finding)["needed with one valve starting"] == pytest.approx(14.85)
+    mains = replace(SOUND, controllers=(controller,))
+    assert figures(the(mains, "transformer_overloaded"))["needed with one valve starting"] == pytest.approx(9.35)
+
+
+def test_a_shared_common_carries_the_sum_of_the_currents():
+    # reference 7.2: two valves at 0.25 A each: drop = I r_hot L + 2 I r_common L; 250 m of 1.5 mm2 (12.1 ohm/km)
+    coil = {"holding_va": 6.0, "inrush_va": 6.0, "wire_length_m": 250, "wire_section_mm2": 1.5, "minimum_v": 22.0}
+    valves = tuple(replace(valve, **coil) for valve in VALVES)
+    assert found(replace(SOUND, valves=valves)) == []  # alone: 24 - 2 x 0.25 A x 3.025 ohm = 22.49 V
+    master = replace(valves[1], is_master=True)
+    plant = replace(SOUND, valves=(valves[0], master), zones=ZONES[:1])
+    (zone_valve,) = (f for f in check_site(plant, TODAY) if f.check == "low_voltage" and f.subject_id == 1)
+    assert figures(zone_valve)["at the valve"] == pytest.approx(24 - 0.25 * 3.025 - 0.5 * 3.025, abs=0.001)
+    assert figures(zone_valve)["others on the common"] == 6.0
+    # as far as the wire loses just the 2 V there are to lose: 2 / (0.75 A x 0.0121 ohm/m)
+    assert figures(zone_valve)["this section reaches"] == pytest.approx(220.39, abs=0.01)
+    separate = replace(CONTROLLER, one_valve_at_a_time=False, most_open=2)
+    assert found(replace(SOUND, valves=valves, controllers=(separate,))) == ["low_voltage", "low_voltage"]
+
+
+def test_two_master_valves_on_one_controller():
+    third = replace(VALVES[0], id=3, name="Valve 3", terminal=3, is_master=True)
+    fourth = replace(third, id=4, name="Valve 4", terminal=4)
+    assert found(replace(SOUND, valves=(*VALVES, third))) == []
+    finding = the(replace(SOUND, valves=(*VALVES, third, fourth)), "several_masters")
+    assert "Valve 3 and Valve 4" in finding.title

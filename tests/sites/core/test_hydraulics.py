@@ -50,6 +50,14 @@ def test_operating_point_of_a_pump():
     assert hy.energy_kwh_per_m3(6.75, 38.56, 0.6) == pytest.approx(998 * 9.80665 * 38.56 / 3.6e6 / 0.6)
 
 
+def test_a_curve_measured_almost_flat_still_has_its_point():
+    # its head is used up at a flow that no float holds; the point is told all the same
+    flat = hy.PumpCurve.through([(0, 45), (1, 10), (100, 9.99)])
+    point = hy.operating_point(flat, hy.System(2, 120, 40, 7, 50))
+    assert point.head_m == pytest.approx(hy.System(2, 120, 40, 7, 50).head_m(point.flow_m3_h))
+    assert 9.99 < point.head_m < 10
+
+
 def test_a_pump_that_cannot_lift_the_water_has_no_operating_point():
     assert hy.operating_point(PUMP, hy.System(46, 120, 40, 7, 250)) is None
 
@@ -75,6 +83,9 @@ def test_zones_that_can_run_together():
     assert result == hy.Groups(((1, 3), (2, 4)), too_large=(5,), unknown=(6,))
     assert hy.run_together(zones, 50, most_open=3, transformer_va=10).groups == ((1,), (2,), (3,), (4,))
     assert hy.run_together(zones, 50).groups == ((1,), (2,), (3,), (4,))
+    starting = [hy.ZoneFlow(n, 10, 5.5, 3.85) for n in (1, 2)]  # 11 VA hold, 14.85 VA while the second starts
+    assert hy.run_together(starting, 50, 2, transformer_va=14.9).groups == ((1, 2),)
+    assert hy.run_together(starting, 50, 2, transformer_va=14.8).groups == ((1,), (2,))
 
 
 @given(st.lists(st.floats(1, 100), max_size=20), st.floats(5, 120), st.integers(1, 4))
