@@ -6,7 +6,13 @@ from django import forms
 
 from scheduling.core.sequence.programs import Step
 from scheduling.forms.schedules import LONGEST_RUN_MIN
-from scheduling.queries.manual_run import all_zones, program_steps, published_programs, zone_valves
+from scheduling.queries.manual_run import (
+    all_zones,
+    program_steps,
+    published_programs,
+    zone_valves,
+    zones_without_valve,
+)
 from sites.converters import FIRST_YEAR, LAST_YEAR
 from sites.forms.base import use_native_pickers
 from sites.models import Controller
@@ -58,6 +64,11 @@ class ManualRunForm(forms.Form):
             and "minutes" not in self.errors
         ):
             self.add_error("minutes", "Give the minutes.")
+        program = self.programs.get(cleaned.get("what", ""))
+        lost = zones_without_valve(program) if program else []
+        if lost:
+            zones = ", ".join(str(zone) for zone in lost)
+            self.add_error("what", f"No valve is recorded for {zones}: enter it, or run the others one by one.")
         return cleaned
 
     def steps(self) -> tuple[Step, ...]:

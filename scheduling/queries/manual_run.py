@@ -10,7 +10,7 @@ from scheduling.core.sequence.compile import Options, compile_once
 from scheduling.core.sequence.programs import Step, walk_through_steps
 from scheduling.models import Program, ProgramStep, SeasonSchedule
 from scheduling.queries.sequence import ControllerWeek, not_compiled, plant_of, verified
-from sites.models import Controller, Valve
+from sites.models import Controller, Valve, Zone
 
 
 def manual_run(controller: Controller, steps: Sequence[Step], starts_at: dt.datetime, name: str) -> ControllerWeek:
@@ -45,6 +45,14 @@ def published_programs(controller: Controller) -> list[Program]:
     return list(
         Program.objects.filter(controller=controller, schedule__state=SeasonSchedule.State.PUBLISHED, enabled=True)
     )
+
+
+def zones_without_valve(program: Program) -> list[Zone]:
+    """Zones that the program waters and nothing opens."""
+    return [
+        row.zone
+        for row in ProgramStep.objects.filter(program=program, enabled=True, zone__valve=None).select_related("zone")
+    ]
 
 
 def program_steps(program: Program) -> tuple[Step, ...]:

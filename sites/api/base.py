@@ -19,6 +19,14 @@ def row_number(text: str, name: str) -> int:
     return int(text)
 
 
+ABSURD = 1e9  # no figure of a site is so large, and powers of larger ones leave the range of numbers
+ABSURD_WORDS = "No site has such a figure: look at the unit."
+
+
+def _is_absurd(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and not abs(value) <= ABSURD
+
+
 class InUse(APIException):
     status_code = status.HTTP_409_CONFLICT
     default_detail = "Other records point to this one, so it stays."
@@ -39,6 +47,13 @@ class RowSerializer(serializers.ModelSerializer):
         for name in self.hidden_from.get(role, ()):
             shown.pop(name, None)
         return shown
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        read = super().to_internal_value(data)
+        absurd = {name: [ABSURD_WORDS] for name, value in read.items() if _is_absurd(value)}
+        if absurd:
+            raise serializers.ValidationError(absurd)
+        return read
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """Run the model's own rules and constraints, so that forms and API refuse the same things."""

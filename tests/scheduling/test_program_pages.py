@@ -1,6 +1,7 @@
 """Programs of a draft: days, starts, steps that come, go and change places, whole programs; one-off runs."""
 
 import datetime as dt
+import html
 
 import pytest
 from django.urls import reverse
@@ -240,6 +241,11 @@ def test_one_valve_or_a_published_program_runs_once(as_office, draft, office):
     assert f"{valve.name} for 5 min" in one.content.decode()
     whole = as_office.get(url("manual_run", controller.pk), common | {"what": f"program-{program.pk}"})
     assert f"{program.name} once" in whole.content.decode()
+    zone = draft.site.zones.order_by("number").first()
+    draft.site.zones.filter(pk=zone.pk).update(valve=None)
+    lost = as_office.get(url("manual_run", controller.pk), common | {"what": f"program-{program.pk}"})
+    assert lost.status_code == 422
+    assert f"No valve is recorded for {zone}" in html.unescape(lost.content.decode())
 
 
 def test_another_site_s_valve_cannot_be_run(as_office, site, other_site):

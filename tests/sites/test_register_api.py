@@ -68,3 +68,10 @@ def test_a_reading_has_happened_fits_the_register_and_names_who_sent_it(as_offic
 @pytest.mark.parametrize("address", ["/api/zones/?site=", "/api/weather-days/?station="])
 def test_a_number_that_is_none_is_refused_in_words(as_office, address, text):
     assert as_office.get(address + text).status_code == 400
+
+
+@pytest.mark.parametrize("figure", [1e308, -1e12, 10**11])
+def test_a_figure_beyond_any_site_is_refused_beside_its_name(as_office, site, figure):
+    zone = site.zones.first()
+    answer = patch(as_office, f"/api/zones/{zone.pk}/", area_m2=figure)
+    assert (answer.status_code, list(answer.json())) == (400, ["area_m2"])
