@@ -18,12 +18,13 @@ PATIENCE_S = 60
 class Served:
     """gunicorn on a free port of localhost. `prepare` once, then `start`, `kill` and `start` again at will."""
 
-    def __init__(self, data_dir: Path, *, workers: int = 2, threads: int = 4) -> None:
+    def __init__(self, data_dir: Path, *, workers: int = 2, threads: int = 4, database_url: str = "") -> None:
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             self.port = probe.getsockname()[1]
         self.url = f"http://localhost:{self.port}"
         self.data_dir, self.workers, self.threads = data_dir, workers, threads
+        self.database_url = database_url  # empty: a SQLite file in the data folder
         self.process: subprocess.Popen | None = None
 
     @property
@@ -32,11 +33,16 @@ class Served:
 
     def environment(self) -> dict[str, str]:
         kept = {name: os.environ[name] for name in ("PATH", "HOME", "LANG") if name in os.environ}
-        return kept | {
-            "RILLBOOK_DATA_DIR": str(self.data_dir),
-            "RILLBOOK_LOG_LEVEL": "CRITICAL",
-            "DJANGO_SETTINGS_MODULE": "config.served_settings",
-        }
+        database = {"DATABASE_URL": self.database_url} if self.database_url else {}
+        return (
+            kept
+            | database
+            | {
+                "RILLBOOK_DATA_DIR": str(self.data_dir),
+                "RILLBOOK_LOG_LEVEL": "CRITICAL",
+                "DJANGO_SETTINGS_MODULE": "config.served_settings",
+            }
+        )
 
     def run(self, *command: str) -> str:
         """Run Python in the server's world; its output."""

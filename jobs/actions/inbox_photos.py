@@ -76,13 +76,16 @@ def _upload(uuid, record_uuid, total_bytes, caption, taken_at, by) -> PhotoUploa
     if upload is None:
         if PhotoUpload.objects.filter(sender=by, state=State.RECEIVING).count() >= UNFINISHED_AT_ONCE:
             raise ValidationError("Too many unfinished pictures. Finish sending those first.")
-        return PhotoUpload.objects.create(
+        # The first piece may come twice at once: the later one waits for the row of the earlier.
+        upload, _ = PhotoUpload.objects.select_for_update().get_or_create(
             uuid=uuid,
-            record_uuid=record_uuid,
-            sender=by,
-            total_bytes=total_bytes,
-            caption=caption,
-            taken_at=taken_at,
+            defaults={
+                "record_uuid": record_uuid,
+                "sender": by,
+                "total_bytes": total_bytes,
+                "caption": caption,
+                "taken_at": taken_at,
+            },
         )
     if (upload.record_uuid, upload.sender_id, upload.total_bytes) != (record_uuid, by.pk, total_bytes):
         raise OtherUpload

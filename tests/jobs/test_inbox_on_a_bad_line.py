@@ -15,6 +15,7 @@ import threading
 import uuid
 from dataclasses import dataclass, field
 
+import psycopg
 import pytest
 
 from config.served import Served
@@ -189,17 +190,32 @@ class BadLinePhone:
         self.served.start()
 
 
-@pytest.fixture(scope="module")
-def world(tmp_path_factory):
-    served = Served(tmp_path_factory.mktemp("served"), workers=1, threads=4)
-    day = served.prepare(visits=RUNS, valves=2)
-    served.start()
-    yield served, day
-    served.kill()
+@pytest.fixture(scope="module", params=["sqlite", pytest.param("postgres", marks=pytest.mark.services)])
+def world(request, tmp_path_factory):
+    url = ""
+    if request.param == "postgres":
+        if "postgres" not in os.environ.get("DATABASE_URL", ""):
+            pytest.skip("needs a PostgreSQL DATABASE_URL; see .ci/services")
+        url = f"{os.environ['DATABASE_URL'].rpartition('/')[0]}/bad_line_{os.getpid()}"
+        with psycopg.connect(os.environ["DATABASE_URL"], autocommit=True) as connection:
+            connection.execute(f"CREATE DATABASE bad_line_{os.getpid()}")
+    served = Served(tmp_path_factory.mktemp("served"), workers=1, threads=4, database_url=url)
+    try:
+        day = served.prepare(visits=RUNS, valves=2)
+        served.start()
+        yield served, day
+    finally:
+        served.kill()
+        if url:
+            with psycopg.connect(os.environ["DATABASE_URL"], autocommit=True) as connection:
+                connection.execute(f"DROP DATABASE bad_line_{os.getpid()} WITH (FORCE)")
 
 
-def rows(database, query: str, *values) -> list[tuple]:
-    with sqlite3.connect(f"file:{database}?mode=ro", uri=True, timeout=20) as connection:
+def rows(served: Served, query: str, *values) -> list[tuple]:
+    if served.database_url:
+        with psycopg.connect(served.database_url) as connection:
+            return connection.execute(query.replace("?", "%s"), values).fetchall()
+    with sqlite3.connect(f"file:{served.database}?mode=ro", uri=True, timeout=20) as connection:
         found = connection.execute(query, values).fetchall()
     connection.close()
     return found
@@ -207,29 +223,31 @@ def rows(database, query: str, *values) -> list[tuple]:
 
 def check(served: Served, phone: BadLinePhone, visit: dict, started_at: dt.datetime) -> None:
     kept = rows(
-        served.database,
+        served,
         "SELECT uuid, twin_of_id, state, reason FROM jobs_inboxrecord r WHERE device_id ="
         " (SELECT id FROM jobs_fielddevice WHERE uuid = ?)",
         uuid.UUID(phone.device).hex,
     )
-    assert sorted(str(uuid.UUID(row[0])) for row in kept) == sorted(phone.entered.records)
+    assert sorted(str(uuid.UUID(str(row[0]))) for row in kept) == sorted(phone.entered.records)
     assert {(twin, state, reason) for _, twin, state, reason in kept} == {(None, "applied", "")}
     for table, entered, column in (
         ("jobs_valvemeasurement", phone.entered.measured, "visit_id"),
         ("jobs_fault", phone.entered.faults, "found_on_visit_id"),
     ):
-        found = rows(served.database, f"SELECT uuid FROM {table} WHERE {column} = ?", visit["pk"])
-        assert sorted(str(uuid.UUID(key)) for (key,) in found) == sorted(entered)
+        found = rows(served, f"SELECT uuid FROM {table} WHERE {column} = ?", visit["pk"])
+        assert sorted(str(uuid.UUID(str(key))) for (key,) in found) == sorted(entered)
     hung = rows(
-        served.database,
+        served,
         "SELECT u.uuid, f.uuid FROM jobs_fault_photos p JOIN jobs_fault f ON f.id = p.fault_id"
         " LEFT JOIN jobs_photoupload u ON u.photo_id = p.photo_id WHERE f.found_on_visit_id = ?",
         visit["pk"],
     )
-    assert sorted((str(uuid.UUID(a)), str(uuid.UUID(b))) for a, b in hung) == sorted(phone.entered.photos.items())
-    begun = dt.datetime.fromisoformat(
-        rows(served.database, "SELECT started_at FROM jobs_visit WHERE id = ?", visit["pk"])[0][0]
-    ).replace(tzinfo=dt.UTC)
+    assert sorted((str(uuid.UUID(str(a))), str(uuid.UUID(str(b)))) for a, b in hung) == sorted(
+        phone.entered.photos.items()
+    )
+    [(kept_at,)] = rows(served, "SELECT started_at FROM jobs_visit WHERE id = ?", visit["pk"])
+    begun = dt.datetime.fromisoformat(str(kept_at))  # SQLite keeps UTC without saying so
+    begun = begun if begun.tzinfo else begun.replace(tzinfo=dt.UTC)
     # Put right by the phone's clock at sending; below two minutes a clock counts as right.
     assert abs((begun - started_at).total_seconds()) < 120 + 60
 
@@ -250,5 +268,5 @@ def test_whatever_the_line_does_the_server_ends_with_just_what_was_entered(world
         except AssertionError as error:
             raise AssertionError(f"run with seed {run}: {error}") from error
         records += len(phone.messages)
-    assert len(rows(served.database, "SELECT 1 FROM jobs_photopiece")) == 0
+    assert len(rows(served, "SELECT 1 FROM jobs_photopiece")) == 0
     sys.stdout.write(f"\n{RUNS} runs, {records} records and photos in {attempts} attempts, 0 lost, 0 doubled\n")
