@@ -1,21 +1,29 @@
 """Every document of a small demo firm: it prints the figures of the database, and it is laid out well."""
 
 import datetime as dt
+from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
 from django.core.management import call_command
 
-from jobs.models import ChecklistAnswer, Fault, ValveMeasurement, Visit
+from jobs.models import ChecklistAnswer, Fault, Proposal, ValveMeasurement, Visit
+from reports.documents.controller_card import controller_card_pdf
 from reports.documents.fleet import fleet_pdf, shown
+from reports.documents.proposal import proposal_pdf
+from reports.documents.run_sheet import run_sheet_pdf
 from reports.documents.season_report import season_report_pdf
 from reports.documents.service_sheet import service_sheet_pdf
+from reports.documents.wiring_card import wiring_card_pdf
+from reports.queries.controller_card import controller_card_data, wiring_card_data
 from reports.queries.fleet import fleet_data
 from reports.queries.letterhead import amount
+from reports.queries.proposal import proposal_data
+from reports.queries.run_sheet import run_sheet_data
 from reports.queries.season_report import season_report_data
 from reports.queries.service_sheet import service_sheet_data
-from scheduling.models import DailyWeather
+from scheduling.models import DailyWeather, SeasonSchedule, ZoneMonth
 from scheduling.queries.water_use import site_water_use
-from sites.models import Firm, Site, Zone
+from sites.models import Controller, Firm, Site, User, Zone
 from tests.reports.documents.page_boxes import into_the_foot, outside, overlapping, squeezed, text_of
 
 TODAY = dt.date(2026, 11, 25)
@@ -152,3 +160,48 @@ def test_the_summary_of_the_firm_prints_its_tables(demo):
 
     assert missing([shown(value) for table in fleet.tables for row in table.rows for value in row], pdf) == []
     assert laid_out_badly(pdf) == []
+
+
+def test_every_run_sheet_tells_its_stops_in_order(demo):
+    planned = Visit.objects.filter(planned_on__gte=TODAY, technician__isnull=False)
+    days = set(planned.values_list("technician", "planned_on"))
+    assert days
+    for technician, date in sorted(days)[:12]:
+        person = User.objects.get(pk=technician)
+        data = run_sheet_data(person, date)
+        pdf = run_sheet_pdf(data)
+        given = [str(person), data.driving, *data.warnings]
+        visits = Visit.objects.filter(technician=person, planned_on=date).exclude(state="cancelled")
+        for visit in visits.select_related("site__client"):
+            given += [visit.site.name, visit.site.client.phone, visit.get_kind_display(), f"{visit.service_min} min"]
+            given += [f"{visit.arrives_at:%H:%M}"] if visit.arrives_at else []
+        assert missing([figure for figure in given if figure], pdf) == [], (person, date)
+        assert laid_out_badly(pdf) == [], (person, date)
+        arrivals = [stop.arrive for stop in data.stops if stop.arrive]
+        assert arrivals == sorted(arrivals), (person, date)
+
+
+def test_every_controller_has_its_cards(demo):
+    for controller in Controller.objects.select_related("site"):
+        card = controller_card_pdf(controller_card_data(controller))
+        wiring = wiring_card_pdf(wiring_card_data(controller, TODAY))
+        zones = list(Zone.objects.filter(valve__controller=controller, in_use=True))
+        schedule = SeasonSchedule.objects.published().filter(site=controller.site).first()
+        months = ZoneMonth.objects.filter(schedule=schedule, zone__in=zones, run_time_min__gt=0)
+        minutes = [f"{row.run_time_min:.0f}×{row.days_per_week:.2g}" for row in months]
+        assert missing([controller.site.name, *(zone.name for zone in zones), *minutes], card) == [], controller
+        valves = controller.valves.filter(terminal__isnull=False, wire_length_m__isnull=False)
+        assert missing([valve.name for valve in valves], wiring) == [], controller
+        # Cards have narrower margins than sheets; nothing may lie on anything else all the same.
+        assert overlapping(card) == overlapping(wiring) == [], controller
+
+
+def test_every_proposal_prints_its_lines_and_their_total(demo):
+    rows = Proposal.objects.exclude(state="draft")
+    assert rows.exists()
+    for row in rows:
+        pdf = proposal_pdf(proposal_data(row, today=TODAY))
+        lines = list(row.lines.all())
+        total = sum((line.quantity * line.unit_price).quantize(Decimal("0.01"), ROUND_HALF_UP) for line in lines)
+        assert missing([row.site.name, f"{total:,.2f}", *(line.text for line in lines)], pdf) == [], row
+        assert laid_out_badly(pdf) == [], row
