@@ -101,7 +101,7 @@ def _first_load_bytes(page: Page, served: Served) -> int:
     page.goto(f"{served.url}/field/")
     page.wait_for_selector("text=The day is on this phone")
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    page.wait_for_function("() => navigator.serviceWorker.controller !== null")
     return round(sum(sizes))
 
 
@@ -111,7 +111,7 @@ def _cold_start_ms(context: BrowserContext, page: Page, served: Served) -> float
     session.send("Emulation.setCPUThrottlingRate", {"rate": CPU_SLOWED})
     page.goto(f"{served.url}/field/", wait_until="commit")
     page.wait_for_selector("h2 a")
-    page.wait_for_function("performance.getEntriesByName('usable').length > 0")
+    page.wait_for_function("() => performance.getEntriesByName('usable').length > 0")
     return page.evaluate("performance.getEntriesByName('usable')[0].startTime")
 
 
@@ -123,7 +123,7 @@ def _normal_valves(page: Page, visit: dict) -> Iterator[dict[str, Any]]:
     seconds, taps, keys = [], [], 0
     for number in range(1, VALVES_EACH):
         page.wait_for_selector(f"h1:has-text('Valve {number}')")
-        page.wait_for_function("document.activeElement.id === 'field-coil_resistance_ohm'")
+        page.wait_for_function("() => document.activeElement.id === 'field-coil_resistance_ohm'")
         begun, count = time.perf_counter(), 0
         for key in "34.5":
             page.keyboard.press(key)

@@ -62,7 +62,7 @@ class Phone:
         page = self.open()
         page.wait_for_selector("text=The day is on this phone")
         page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-        page.wait_for_function("navigator.serviceWorker.controller !== null")
+        page.wait_for_function("() => navigator.serviceWorker.controller !== null")
         return page
 
     def close(self) -> None:
