@@ -2,12 +2,11 @@
 
 import io
 import json
-import resource
 import statistics
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from unittest import mock
 
@@ -15,7 +14,7 @@ from django.core.management import call_command
 from django.utils import timezone
 from pypdf import PdfReader
 
-from config.bench import output_of, start_in_own_database
+from config.bench import median_seconds, output_of, peak_mib, start_in_own_database
 from jobs.models import Visit
 from reports.actions import bulk
 from reports.documents.kit import page
@@ -26,7 +25,7 @@ from reports.queries.season_report import season_report_data
 from reports.queries.service_sheet import service_sheet_data
 from sites.models import Site
 
-SITES, SHEETS, FEW_SHEETS, RUNS = 120, 500, 100, 5
+SITES, SHEETS, FEW_SHEETS = 120, 500, 100
 DRAWN = 40  # documents of a kind that are drawn again and again
 Canvas = page.Canvas
 
@@ -69,9 +68,9 @@ def draw() -> None:
         return [season_report_pdf(season_report_data(site, season_year=2026, prepared_on=today)) for site in sites]
 
     pages, report_pages = _pages(sheets), _pages(reports())
-    with_rows = _median(lambda: [service_sheet_pdf(service_sheet_data(v, completed=False)) for v in visits])
-    drawn = _median(lambda: [service_sheet_pdf(sheet) for sheet in data])
-    reported = _median(reports)
+    with_rows = median_seconds(lambda: [service_sheet_pdf(service_sheet_data(v, completed=False)) for v in visits])
+    drawn = median_seconds(lambda: [service_sheet_pdf(sheet) for sheet in data])
+    reported = median_seconds(reports)
     bare = _bare([*data])
     of = "from rows to bytes, one core"
     figures = [
@@ -91,15 +90,6 @@ def draw() -> None:
 
 def _pages(files: list[bytes]) -> int:
     return sum(len(PdfReader(io.BytesIO(file)).pages) for file in files)
-
-
-def _median(work: Callable[[], object]) -> float:
-    times = []
-    for _ in range(RUNS):
-        started = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - started)
-    return statistics.median(times)
 
 
 class _Recorder:
@@ -131,7 +121,7 @@ def _bare(sheets: list) -> float:
         recorded.append(_Recorder.last)
         if _replay(_Recorder.last) != pdf:
             raise OSError("the bare calls give another file")
-    return _median(lambda: [_replay(each) for each in recorded])
+    return median_seconds(lambda: [_replay(each) for each in recorded])
 
 
 def _replay(recorder: _Recorder) -> bytes:
@@ -172,7 +162,7 @@ def work() -> None:
     while BulkJob.objects.under_way().exists():
         if not bulk.work():
             time.sleep(0.1)
-    sys.stdout.write(f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}\n")
+    sys.stdout.write(f"{peak_mib()}\n")
 
 
 def state() -> None:

@@ -4,15 +4,12 @@ import contextlib
 import datetime as dt
 import json
 import os
-import resource
 import statistics
-import subprocess
 import sys
 import tempfile
 import time
 import warnings
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from urllib.parse import urlsplit
 
 import numpy as np
@@ -25,6 +22,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from config.bench import RUNS, median_seconds, output_of, peak_mib, start_in_own_database
 from config.demo import people, register, stations
 from scheduling.actions.schedules import compute_many, publish
 from scheduling.core.water.balance import DailyDrive, IrrigationByNeed, ZoneSoil, soil_water_balance
@@ -32,14 +30,13 @@ from scheduling.core.water.daily_et import DailyWeather, StationGeometry, daily_
 from scheduling.core.water.reference_et import extraterrestrial_radiation
 from sites.models import Site, User, Zone
 
-ZONES, DAYS, RUNS = 10_000, 365, 5
+ZONES, DAYS = 10_000, 365
 STATIONS = (200, 1000)  # few fit the processor's cache, many do not
 SITES, SEED, PAGES = 2000, 1, 40
-BASE = Path(__file__).resolve().parents[2]
 
 
 def run() -> Iterator[dict]:
-    seconds = _median(_balance())
+    seconds = median_seconds(_balance())
     yield _line("balance_seconds", seconds, "s", f"{ZONES} zones x {DAYS} days", RUNS)
     yield _line("balance_ratio_pyfao56", ZONES * DAYS / seconds * _pyfao56_seconds(), "times", "pyfao56", RUNS)
     for stations_at_once in STATIONS:
@@ -57,7 +54,7 @@ def _night_and_week(database_url: str) -> Iterator[dict]:
     with tempfile.TemporaryDirectory() as folder:
         _child(folder, database_url, "make_register")
         for function in ("nightly", "week_page"):
-            yield from json.loads(_child(folder, database_url, function).splitlines()[-1])
+            yield from json.loads(_child(folder, database_url, function))
 
 
 @contextlib.contextmanager
@@ -75,15 +72,6 @@ def _own_database() -> Iterator[str]:
 
 def _line(name: str, value: float, unit: str, against: str, n: int) -> dict:
     return {"bench": "water", "name": name, "value": float(f"{value:.4g}"), "unit": unit, "n": n, "against": against}
-
-
-def _median(work: Callable[[], object]) -> float:
-    times = []
-    for _ in range(RUNS):
-        started = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - started)
-    return statistics.median(times)
 
 
 def _balance() -> Callable[[], object]:
@@ -107,7 +95,7 @@ def _pyfao56_seconds() -> float:
         for key in keys:
             weather.wdata.loc[key] = [row[name] for name in weather.cnames]
         model = pyfao56.Model(keys[0], keys[-1], pyfao56.Parameters(), weather, cons_p=True)
-        return _median(model.run) / DAYS
+        return median_seconds(model.run) / DAYS
 
 
 def _et(stations_at_once: int) -> tuple[float, float, float]:
@@ -132,23 +120,14 @@ def _et(stations_at_once: int) -> tuple[float, float, float]:
         ).eto()  # fmt: skip
 
     apart = np.abs(daily_reference_et(weather, site, "asce_short").et_mm - np.maximum(theirs(), 0.0)).max()
-    return _median(lambda: daily_reference_et(weather, site, "asce_short")), _median(theirs), float(apart)
+    ours = median_seconds(lambda: daily_reference_et(weather, site, "asce_short"))
+    return ours, median_seconds(theirs), float(apart)
 
 
 def _child(folder: str, database_url: str, function: str) -> str:
-    """Run one function below in a process of its own on a database of its own, which leaves the real one alone."""
-    environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
-    environment |= {"RILLBOOK_DATA_DIR": folder, "REDIS_URL": ""}
-    if database_url:
-        environment["DATABASE_URL"] = database_url
+    """The last line that one of the functions below prints, run beside the real database."""
     code = f"from config.bench import water; water.{function}()"
-    done = subprocess.run(  # noqa: S603 - our own interpreter and words
-        [sys.executable, "manage.py", "shell", "-v0", "-c", code],
-        cwd=BASE, env=environment, capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    if done.returncode:
-        raise OSError(done.stderr[-600:])
-    return done.stdout
+    return output_of(start_in_own_database(folder, code, database_url))
 
 
 def make_register() -> None:
@@ -179,7 +158,7 @@ def nightly() -> None:
     started = time.perf_counter()
     compute_many(sites=sites, today=night, by=None)
     seconds = time.perf_counter() - started
-    peak_mib = _peak_mib()
+    peak = peak_mib()
     counts = []
     for some in (sites[:50], sites[:100]):
         with CaptureQueriesContext(connection) as queries:
@@ -190,18 +169,9 @@ def nightly() -> None:
     figures = [
         _line("nightly_2000_sites_seconds", seconds, "s", of, 1),
         _line("nightly_queries", counts[1], "queries", f"a batch of 100 sites; {counts[0]} for one of 50; {on}", 1),
-        _line("nightly_peak_mib", peak_mib, "MiB", of, 1),
+        _line("nightly_peak_mib", peak, "MiB", of, 1),
     ]
     sys.stdout.write(json.dumps(figures) + "\n")
-
-
-def _peak_mib() -> float:
-    """Most memory this process held. The usual count begins with what the process that started it held."""
-    status = Path("/proc/self/status")
-    if not status.exists():
-        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    (peak_kib,) = (line.split()[1] for line in status.read_text().splitlines() if line.startswith("VmHWM"))
-    return int(peak_kib) / 1024
 
 
 def week_page() -> None:
