@@ -59,10 +59,12 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
 }
 
 
-def air_pressure_problem(limit_kpa: float, material: str) -> float | None:
-    """The highest common air pressure (kPa) for `material` if `limit_kpa` is above it, else None.
+def air_limit_kpa(material: str) -> float:
+    """The highest common air pressure (kPa) for `material`; an unknown one counts as the weakest."""
+    return AIR_PRESSURE_LIMIT_KPA.get(material, min(AIR_PRESSURE_LIMIT_KPA.values()))
 
-    An unknown material counts as the weakest.
-    """
-    highest = AIR_PRESSURE_LIMIT_KPA.get(material, min(AIR_PRESSURE_LIMIT_KPA.values()))
+
+def air_pressure_problem(limit_kpa: float, material: str) -> float | None:
+    """The highest common air pressure (kPa) for `material` if `limit_kpa` is above it, else None."""
+    highest = air_limit_kpa(material)
     return highest if limit_kpa > highest * ROUNDING else None

@@ -6,7 +6,7 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs.core.cautions import AIR_PRESSURE_LIMIT_KPA, air_pressure_problem
+from jobs.core.cautions import air_limit_kpa, air_pressure_problem
 from jobs.core.checklists import PIPE_MATERIAL
 from jobs.core.diagnosis_rules import Level
 from jobs.models import ChecklistAnswer, ChecklistItem, Fault, Visit, VisitKind
@@ -107,8 +107,8 @@ class _Pipes:
         if not self.winter:
             return ""
         material = self.material(zones)
-        limit_kpa = AIR_PRESSURE_LIMIT_KPA.get(material, min(AIR_PRESSURE_LIMIT_KPA.values()))
-        return f"{PIPE_NAMES.get(material, 'not known')}, at most {amount(limit_kpa, 'pressure', self.firm)}"
+        most = amount(air_limit_kpa(material), "pressure", self.firm)
+        return f"{PIPE_NAMES.get(material, 'not known')}, at most {most}"
 
     def material(self, zones: list[Zone]) -> str:
         if any(zone.emitter in DRIP_EMITTERS for zone in zones):

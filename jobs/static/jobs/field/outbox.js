@@ -54,17 +54,18 @@
     });
   }
 
-  /* The highest common air pressure if `limit` is above it, else null. An unknown material counts as the weakest. */
-  function airProblem(air, limit, material) {
-    const highest = material in air.limit_kpa ? air.limit_kpa[material] : Math.min(...Object.values(air.limit_kpa));
-    return limit > highest * air.rounding ? highest : null;
-  }
-
-  /* The most air this site takes: drip, where it is registered, caps whatever pipe was named. */
+  /* The most air this site takes: drip, where it is registered, caps whatever pipe was named; an unknown one counts as
+     the weakest. */
   function airLimit(view, air) {
     const material = view.steps.find((step) => step.key === air.material_key);
     const named = view.site.has_drip ? "drip" : material && material.given ? material.given.text : "";
     return named in air.limit_kpa ? air.limit_kpa[named] : Math.min(...Object.values(air.limit_kpa));
+  }
+
+  /* That most if `pressure` is above it, else null. */
+  function airProblem(view, air, pressure) {
+    const most = airLimit(view, air);
+    return pressure > most * air.rounding ? most : null;
   }
 
   /* The visit with this phone's own records on top, in order. Refused ones change nothing. */
@@ -87,7 +88,7 @@
       if (!step) return;
       step.given = { done: item.data.done, number: item.data.number, text: item.data.text };
       step.own = item.order;
-      if (air && step.key === air.material_key) reopenAir(view, air, item.data.text);
+      if (air && step.key === air.material_key) reopenAir(view, air);
     },
     measurement(view, item) {
       const valve = view.valves.find((each) => each.pk === item.data.valve);
@@ -117,9 +118,9 @@
   };
 
   /* A limit confirmed for stronger pipe must be confirmed again for weaker pipe. */
-  function reopenAir(view, air, material) {
+  function reopenAir(view, air) {
     const limit = view.steps.find((step) => step.key === air.limit_key);
-    if (limit && limit.given && limit.given.done && airProblem(air, limit.given.number, view.site.has_drip ? "drip" : material) !== null) {
+    if (limit && limit.given && limit.given.done && airProblem(view, air, limit.given.number) !== null) {
       limit.given = { ...limit.given, done: false };
     }
   }
@@ -150,6 +151,6 @@
   }
 
   root.Outbox = {
-    SCHEMA, airLimit, airProblem, airStillOn, body, canTakeBack, closedBy, isWaiting, missing, next, overlay, settle, settledBy, valveAfter,
+    SCHEMA, airProblem, airStillOn, body, canTakeBack, closedBy, isWaiting, missing, next, overlay, settle, settledBy, valveAfter,
   };
 })(typeof self === "undefined" ? globalThis : self);

@@ -85,12 +85,10 @@
   }
 
   function airErrors(app, view, limit, acknowledged) {
-    const material = view.steps.find((step) => step.key === app.bundle.air.material_key);
-    const drip = view.site.has_drip;
-    const highest = root.Outbox.airProblem(app.bundle.air, limit, drip ? "drip" : material && material.given ? material.given.text : "");
+    const highest = root.Outbox.airProblem(view, app.bundle.air, limit);
     const errors = {};
     if (limit !== null && limit <= 0) errors.number = "Enter the air pressure limit, above 0.";
-    if (highest !== null) errors.number = `Too high for ${drip ? "this site's drip zones" : "this pipe"}: at most ${root.Figures.withUnit(highest, app.bundle.units.pressure)} by common practice.`;
+    if (highest !== null) errors.number = `Too high for ${view.site.has_drip ? "this site's drip zones" : "this pipe"}: at most ${root.Figures.withUnit(highest, app.bundle.units.pressure)} by common practice.`;
     if (!acknowledged) errors.acknowledged = "Tick this when the regulator is set.";
     return errors;
   }

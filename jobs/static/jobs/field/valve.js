@@ -150,9 +150,9 @@
     form.changed = () => {
       const [data, errors] = readForm(form.values, app.bundle.units);
       root.Dom.forgetMended(fields, errors);
-      const most = root.Outbox.airLimit(view, app.bundle.air);
-      tooMuch.hidden = data.air_pressure_kpa === null || data.air_pressure_kpa <= most * app.bundle.air.rounding;
-      tooMuch.textContent = `More than this site takes: at most ${root.Figures.withUnit(most, app.bundle.units.pressure)} by common practice. Stop, bleed off, look for damage.`;
+      const most = root.Outbox.airProblem(view, app.bundle.air, data.air_pressure_kpa);
+      tooMuch.hidden = most === null;
+      if (most !== null) tooMuch.textContent = `More than this site takes: at most ${root.Figures.withUnit(most, app.bundle.units.pressure)} by common practice. Stop, bleed off, look for damage.`;
       showFindings(app, view, valve, result, data, fields);
     };
     form.changed();
