@@ -55,8 +55,8 @@ urlpatterns = [
     path("faults/<int:pk>/repair/", faults.fault_repair, name="fault_repair"),
     path("faults/<int:pk>/photos/", faults.fault_photos, name="fault_photos"),
     path("sites/<int:pk>/visits/", faults.site_visits, name="site_visits"),
-    path("visits/<int:pk>/work/", work.visit_work, name="visit_work"),
-    path("visits/<int:pk>/work/billed/", work.work_billed, name="work_billed"),
+    path("visits/<int:pk>/labour-and-parts/", work.visit_work, name="visit_work"),
+    path("visits/<int:pk>/labour-and-parts/billed/", work.work_billed, name="work_billed"),
     # Prices and proposals: the office's
     path("prices/", prices.price_list, name="price_list"),
     path("prices/new/", prices.price_new, name="price_new"),

@@ -50,7 +50,9 @@ def record(client, visit, technician, labour, coil):
     """50 minutes, two coils of the list and an elbow that is not on it, as the technician wrote it."""
     client.force_login(technician)
     parts = [{"item": coil.pk, "quantity": "2"}, {"text": "Elbow"}, {}]
-    reply = client.post(f"/visits/{visit.pk}/work/", typed(50, parts, labour_item=labour.pk, note="Key returned"))
+    reply = client.post(
+        f"/visits/{visit.pk}/labour-and-parts/", typed(50, parts, labour_item=labour.pk, note="Key returned")
+    )
     assert reply.status_code == 302, reply.content.decode()
     return WorkRecord.objects.get()
 
@@ -64,7 +66,7 @@ def priced(client, record, office, labour, price="3.2"):
         {"id": elbow.pk, "text": elbow.text, "unit_price": price},
     ]
     form = typed(50, parts, stored=2, labour_item=labour.pk, labour_price="68")
-    return client.post(f"/visits/{record.visit_id}/work/", form)
+    return client.post(f"/visits/{record.visit_id}/labour-and-parts/", form)
 
 
 def test_the_technician_writes_down_and_the_list_prices_it_unseen(client, record, visit):
@@ -74,28 +76,30 @@ def test_the_technician_writes_down_and_the_list_prices_it_unseen(client, record
     ]
     assert (record.labour_min, record.labour_price) == (50, Decimal("68.00"))
     assert record.labour_amount == Decimal("56.67")  # 68 / 60 * 50 = 56.666…
-    page = client.get(f"/visits/{visit.pk}/work/").content.decode()
+    page = client.get(f"/visits/{visit.pk}/labour-and-parts/").content.decode()
     for price in ("38.50", "68.00", "56.67", "77.00", "USD", "Mark as billed"):
         assert price not in page, price
     assert "Coil" in page
-    assert f'href="/visits/{visit.pk}/work/"' in client.get(f"/visits/{visit.pk}/").content.decode()
+    assert f'href="/visits/{visit.pk}/labour-and-parts/"' in client.get(f"/visits/{visit.pk}/").content.decode()
 
 
 def test_a_technician_cannot_set_a_price(client, visit, technician, labour, coil):
     client.force_login(technician)
     parts = [{"item": coil.pk, "unit_price": "1"}]
 
-    client.post(f"/visits/{visit.pk}/work/", typed(10, parts, labour_item=labour.pk, labour_price="1"))
+    client.post(f"/visits/{visit.pk}/labour-and-parts/", typed(10, parts, labour_item=labour.pk, labour_price="1"))
 
     record = WorkRecord.objects.get()
     assert (record.labour_price, record.parts.get().unit_price) == (Decimal("68.00"), Decimal("38.50"))
-    assert client.post(f"/visits/{visit.pk}/work/billed/").status_code == 403
+    assert client.post(f"/visits/{visit.pk}/labour-and-parts/billed/").status_code == 403
 
 
 def test_wrong_numbers_come_back_as_typed(client, visit, technician):
     client.force_login(technician)
 
-    reply = client.post(f"/visits/{visit.pk}/work/", typed("an hour", [{"text": "Elbow", "quantity": "some"}]))
+    reply = client.post(
+        f"/visits/{visit.pk}/labour-and-parts/", typed("an hour", [{"text": "Elbow", "quantity": "some"}])
+    )
 
     page = reply.content.decode()
     assert reply.status_code == 422
@@ -109,17 +113,17 @@ def test_wrong_numbers_come_back_as_typed(client, visit, technician):
 def test_only_a_repair_that_has_begun_has_a_work_record(client, site, technician, visit):
     client.force_login(technician)
     startup = factories.VisitFactory(site=site, technician=technician)
-    assert client.get(f"/visits/{startup.pk}/work/").status_code == 404
+    assert client.get(f"/visits/{startup.pk}/labour-and-parts/").status_code == 404
     waiting = factories.VisitFactory(site=site, kind="repair", technician=technician, planned_on=BEGAN.date())
 
-    reply = client.post(f"/visits/{waiting.pk}/work/", typed(10))
+    reply = client.post(f"/visits/{waiting.pk}/labour-and-parts/", typed(10))
 
     assert reply.status_code == 422
     assert "Start the visit" in reply.content.decode()
 
 
 def test_it_cannot_be_billed_while_a_price_is_missing_and_is_locked_after(client, record, office, labour, technician):
-    address = f"/visits/{record.visit_id}/work/"
+    address = f"/visits/{record.visit_id}/labour-and-parts/"
     client.force_login(office)
     assert "Elbow has no price" in client.get(address).content.decode()
     client.post(f"{address}billed/")
@@ -147,7 +151,7 @@ def test_a_page_opened_before_it_was_billed_changes_nothing(client, record, offi
 
     priced(client, record, office, labour)
     stale = WorkRecord.objects.get()
-    client.post(f"/visits/{record.visit_id}/work/billed/")
+    client.post(f"/visits/{record.visit_id}/labour-and-parts/billed/")
     stale.labour_min = 999
 
     with pytest.raises(ValidationError, match="billed"):
@@ -163,8 +167,8 @@ def test_the_list_asks_the_database_the_same_for_one_and_for_many(client, record
 
     def asked() -> int:
         with CaptureQueriesContext(connection) as queries:
-            client.get(f"/work/?{JUNE}")
-            client.get(f"/work/csv/?{JUNE}")
+            client.get(f"/billing/?{JUNE}")
+            client.get(f"/billing/csv/?{JUNE}")
         return len(queries)
 
     before = asked()
@@ -179,7 +183,7 @@ def test_the_list_asks_the_database_the_same_for_one_and_for_many(client, record
 
 def test_only_the_owner_takes_the_mark_back(client, record, office, owner, labour):
     priced(client, record, office, labour)
-    address = f"/visits/{record.visit_id}/work/billed/"
+    address = f"/visits/{record.visit_id}/labour-and-parts/billed/"
     client.post(address)
 
     client.post(address, {"reopen": "1"})
@@ -210,7 +214,7 @@ def test_a_part_changed_by_the_technician_loses_the_price_of_the_old_one(client,
         {"id": elbow.pk, "text": "Pump"},
     ]
 
-    client.post(f"/visits/{record.visit_id}/work/", typed(50, parts, stored=2, labour_item=labour.pk))
+    client.post(f"/visits/{record.visit_id}/labour-and-parts/", typed(50, parts, stored=2, labour_item=labour.pk))
 
     assert [(part.text, part.unit_price) for part in WorkPart.objects.order_by("pk")] == [
         ("Coil", Decimal("38.50")),
@@ -221,20 +225,20 @@ def test_a_part_changed_by_the_technician_loses_the_price_of_the_old_one(client,
 def test_another_technician_and_clients_are_kept_out(client, record, other_technician, client_user):
     for person in (other_technician, client_user):
         client.force_login(person)
-        assert client.get(f"/visits/{record.visit_id}/work/").status_code in (403, 404)
+        assert client.get(f"/visits/{record.visit_id}/labour-and-parts/").status_code in (403, 404)
 
 
 def rows_of_csv(client) -> list[dict[str, str]]:
-    reply = client.get(f"/work/csv/?{JUNE}")
+    reply = client.get(f"/billing/csv/?{JUNE}")
     assert reply["Content-Disposition"] == 'attachment; filename="work-2026-06-01-2026-06-30.csv"'
     return list(csv.DictReader(io.StringIO(reply.content.decode("utf-8-sig"))))
 
 
 def test_the_files_hold_the_figures_of_the_rows(client, record, office, labour):
     priced(client, record, office, labour)
-    client.post(f"/visits/{record.visit_id}/work/billed/")
+    client.post(f"/visits/{record.visit_id}/labour-and-parts/billed/")
 
-    book = openpyxl.load_workbook(io.BytesIO(client.get(f"/work/xlsx/?{JUNE}").content))
+    book = openpyxl.load_workbook(io.BytesIO(client.get(f"/billing/xlsx/?{JUNE}").content))
 
     lines = [dict(zip([cell.value for cell in book["Lines"][1]], row, strict=True)) for row in _values(book["Lines"])]
     told = [(row["Kind"], row["What"], row["Quantity"], row["Unit"], row["Amount"]) for row in lines]
@@ -251,7 +255,7 @@ def test_the_files_hold_the_figures_of_the_rows(client, record, office, labour):
     assert (visit[4], visit[5]) == (50, float(WorkRecord.objects.get().total))
     amounts = [Decimal(row["Amount"]) for row in rows_of_csv(client)]
     assert amounts == [Decimal("56.67"), Decimal("77.00"), Decimal("3.20")]
-    page = client.get(f"/work/?{JUNE}").content.decode()
+    page = client.get(f"/billing/?{JUNE}").content.decode()
     assert "136.87 USD" in page
 
 
@@ -265,7 +269,7 @@ def test_an_open_price_leaves_its_cells_empty(client, record, office):
     rows = rows_of_csv(client)
 
     assert [row["Amount"] for row in rows] == ["56.67", "77.00", ""]
-    assert "a price is missing" in client.get(f"/work/?{JUNE}").content.decode()
+    assert "a price is missing" in client.get(f"/billing/?{JUNE}").content.decode()
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+cmd", "@SUM(A1)", "\t=1", "＝1"])
@@ -273,7 +277,7 @@ def test_no_typed_text_becomes_a_formula(client, record, office, text):
     WorkPart.objects.filter(text="Elbow").update(text=text)
     client.force_login(office)
 
-    book = openpyxl.load_workbook(io.BytesIO(client.get(f"/work/xlsx/?{JUNE}").content))
+    book = openpyxl.load_workbook(io.BytesIO(client.get(f"/billing/xlsx/?{JUNE}").content))
 
     cell = book["Lines"].cell(row=4, column=8)
     assert cell.data_type == "s"
@@ -288,13 +292,13 @@ def test_the_period_is_by_the_firm_s_clock_and_both_days_count(client, record, o
     client.force_login(office)
 
     assert len(rows_of_csv(client)) == 3
-    assert client.get("/work/csv/?first_day=2026-07-01&last_day=2026-07-31").content.decode().count("\n") == 1
+    assert client.get("/billing/csv/?first_day=2026-07-01&last_day=2026-07-31").content.decode().count("\n") == 1
 
 
 @pytest.mark.parametrize("query", ["first_day=June&last_day=2026-06-30", "first_day=2026-06-30&last_day=2026-06-01"])
 def test_a_wrong_period_is_told_beside_its_field(client, office, query):
     client.force_login(office)
-    for address in ("/work/", "/work/xlsx/", "/work/csv/"):
+    for address in ("/billing/", "/billing/xlsx/", "/billing/csv/"):
         reply = client.get(f"{address}?{query}")
         assert reply.status_code == 422
         assert 'class="error"' in reply.content.decode()
