@@ -149,3 +149,9 @@ def client_user(site):
 def stranger(other_site):
     """A client who owns another site and must never see Hazel's."""
     return factories.UserFactory(username="sven", role="client", client=other_site.client)
+
+
+@pytest.fixture
+def as_office(client, office):
+    client.force_login(office)
+    return client

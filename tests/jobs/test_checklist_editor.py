@@ -12,12 +12,6 @@ from tests import factories
 PAGE = reverse("jobs:checklist_edit", args=["winterisation"])
 
 
-@pytest.fixture
-def as_office(client, office):
-    client.force_login(office)
-    return client
-
-
 def typed(page, **changed) -> dict:
     """What a browser would send: every field as it stands, a disabled one not at all."""
     formset = page.context["formset"]

@@ -27,12 +27,6 @@ def program(draft):
     return draft.programs.get()
 
 
-@pytest.fixture
-def as_office(client, office):
-    client.force_login(office)
-    return client
-
-
 def edit(program, *, steps=(), weekdays=None, **days):
     program = Program.objects.get(pk=program.pk)
     return edit_program(

@@ -25,12 +25,6 @@ def station(firm):
     return factories.WeatherStationFactory()
 
 
-@pytest.fixture
-def as_office(client, office):
-    client.force_login(office)
-    return client
-
-
 def page(station):
     return reverse("scheduling:station_forecast", args=[station.pk])
 

@@ -26,12 +26,6 @@ def program(draft):
     return draft.programs.get()
 
 
-@pytest.fixture
-def as_office(client, office):
-    client.force_login(office)
-    return client
-
-
 def url(name, *args):
     return reverse(f"scheduling:{name}", args=args)
 

@@ -137,12 +137,6 @@ def change(row, **values):
     row.save()
 
 
-@pytest.fixture
-def as_office(client, office):
-    client.force_login(office)
-    return client
-
-
 def explained(as_office, draft, zone, part):
     """Key -> derivation, as the API gives it."""
     answer = as_office.get(f"/api/schedules/{draft.pk}/zones/{zone.pk}/months/7/").json()

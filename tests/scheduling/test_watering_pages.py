@@ -27,12 +27,6 @@ def draft(published):
     return compute_draft(site=published.site, today=JULY, by=None, month=6)
 
 
-@pytest.fixture
-def as_office(client, office):
-    client.force_login(office)
-    return client
-
-
 def text_of(answer):
     return answer.content.decode()
 

@@ -9,12 +9,6 @@ from sites.models import Valve
 from tests import factories
 
 
-@pytest.fixture
-def as_office(client, office):
-    client.force_login(office)
-    return client
-
-
 def patch(client, address, **values):
     return client.patch(address, values, content_type="application/json")
 
