@@ -73,8 +73,8 @@ def suggested_windows(season_year: int, chance: float) -> list[Suggestion]:
 
 def windows_over(season_year: int, today: dt.date) -> list[VisitKind]:
     """The kinds of visit whose window of this season has passed."""
-    ended = SeasonWindow.objects.filter(season_year=season_year, due_on__lt=today).values_list("kind", flat=True)
-    return [kind for kind in SEASONAL if kind in set(ended)]
+    ended = set(SeasonWindow.objects.filter(season_year=season_year, due_on__lt=today).values_list("kind", flat=True))
+    return [kind for kind in SEASONAL if kind in ended]
 
 
 def _stations() -> list[tuple[WeatherStation, list[float]]]:
