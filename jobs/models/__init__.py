@@ -6,16 +6,16 @@ from jobs.models.field import Fault, ValveMeasurement
 from jobs.models.inbox import FieldDevice, InboxRecord, PhotoPiece, PhotoUpload
 from jobs.models.plans import PlanRun
 from jobs.models.proposals import PriceItem, Proposal, ProposalLine, SaleUnit
+from jobs.models.team import Absence, ClosedDays, Skill, TechnicianProfile
 from jobs.models.travel import TravelLeg
 from jobs.models.upsets import Replan
 from jobs.models.visits import (
-    Absence,
     DayRoute,
     SeasonWindow,
     ServicePlan,
-    TechnicianProfile,
     Visit,
     VisitKind,
+    VisitTerms,
 )
 from jobs.models.work import WorkPart, WorkRecord
 
@@ -25,6 +25,7 @@ __all__ = [
     "ChecklistAnswer",
     "ChecklistItem",
     "ChecklistTemplate",
+    "ClosedDays",
     "DayRoute",
     "Fault",
     "FieldDevice",
@@ -39,11 +40,13 @@ __all__ = [
     "SaleUnit",
     "SeasonWindow",
     "ServicePlan",
+    "Skill",
     "TechnicianProfile",
     "TravelLeg",
     "ValveMeasurement",
     "Visit",
     "VisitKind",
+    "VisitTerms",
     "WorkPart",
     "WorkRecord",
 ]

@@ -15,7 +15,9 @@ class PlanRun(models.Model):
     class State(models.TextChoices):
         WAITING = "waiting", "waiting"
         RUNNING = "running", "running"
-        DONE = "done", "done"
+        PROPOSED = "proposed", "waiting for a decision"
+        DONE = "done", "accepted"
+        DISCARDED = "discarded", "discarded"
         FAILED = "failed", "failed"
 
     LIVE = (State.WAITING, State.RUNNING)
@@ -28,13 +30,18 @@ class PlanRun(models.Model):
     seconds = models.PositiveIntegerField(null=True, blank=True, help_text="Time limit.")
     rounds = models.PositiveIntegerField(null=True, blank=True, help_text="Searches per stage; empty: by size.")
     keep_planned = models.BooleanField(default=False, help_text="Planned visits stay, promised or not.")
+    accept_at_once = models.BooleanField(default=False, help_text="Stored without asking a person first.")
     asked_at = models.DateTimeField(auto_now_add=True)
     asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
-    state = models.CharField(max_length=8, choices=State, default=State.WAITING)
+    state = models.CharField(max_length=9, choices=State, default=State.WAITING)
     heard_at = models.DateTimeField(default=timezone.now, help_text="Last sign of life.")
     stop_asked = models.BooleanField(default=False)
     progress = models.JSONField(default=dict, help_text="stage, done, total, unplaced, drive_min")
     summary = models.JSONField(default=dict)
+    # What a person decides on: each day's order, and what it was computed from.
+    orders = models.JSONField(default=list, help_text="(technician id, ISO date, visit ids in driving order)")
+    fingerprint = models.CharField(max_length=64, blank=True)
+    decided_at = models.DateTimeField(null=True, blank=True)
     error = models.TextField(blank=True)
     # The same in every row: with the constraint below it lets only one live row exist, in any database.
     lock = models.PositiveSmallIntegerField(default=1, editable=False)

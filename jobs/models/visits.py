@@ -5,8 +5,8 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
+from jobs.models.team import Skill
 from sites.models import Role, Site, User
-from sites.models.people import LATITUDE, LONGITUDE
 from sites.models.places import validate_weekdays
 
 
@@ -15,58 +15,6 @@ class VisitKind(models.TextChoices):
     MID_SEASON = "mid_season", "mid-season check"
     WINTERISATION = "winterisation", "winterisation"
     REPAIR = "repair", "repair"
-
-
-def working_weekdays() -> list[int]:
-    return [0, 1, 2, 3, 4]
-
-
-class TechnicianProfile(models.Model):
-    """How a technician's day is planned: hours, where it starts and ends, lunch."""
-
-    user = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="technician_profile")
-    day_starts_at = models.TimeField(default="07:30")
-    day_ends_at = models.TimeField(default="16:30")
-    lunch_min = models.PositiveSmallIntegerField("lunch", default=30, help_text="Minutes.")
-    working_weekdays = models.JSONField(default=working_weekdays, validators=[validate_weekdays])
-    start_latitude = models.FloatField(
-        null=True, blank=True, validators=LATITUDE, help_text="Empty: the firm's yard."
-    )
-    start_longitude = models.FloatField(null=True, blank=True, validators=LONGITUDE)
-
-    class Meta:
-        constraints = [
-            models.CheckConstraint(
-                name="technician_day_ends_after_it_starts",
-                condition=Q(day_ends_at__gt=F("day_starts_at")),
-                violation_error_message="The working day must end after it starts.",
-            )
-        ]
-
-    def __str__(self) -> str:
-        return str(self.user)
-
-
-class Absence(models.Model):
-    """Days on which a technician is not planned, both included."""
-
-    technician = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="absences")
-    starts_on = models.DateField()
-    ends_on = models.DateField()
-    reason = models.CharField(max_length=80, blank=True)
-
-    class Meta:
-        ordering = ["starts_on"]
-        constraints = [
-            models.CheckConstraint(
-                name="absence_ends_after_it_starts",
-                condition=Q(ends_on__gte=F("starts_on")),
-                violation_error_message="The absence must end on or after the day it starts.",
-            )
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.technician} away {self.starts_on} to {self.ends_on}"
 
 
 class OfficeRows(models.QuerySet):
@@ -90,14 +38,47 @@ class ServicePlan(models.Model):
         return f"service plan of {self.site}"
 
 
+class VisitTerms(models.Model):
+    """What a site asks of whoever visits it, what its client prefers, and how frost comes there.
+
+    The planner must keep the skills; it keeps the preferences where they cost little driving.
+    """
+
+    site = models.OneToOneField(Site, on_delete=models.CASCADE, related_name="visit_terms")
+    skills = models.ManyToManyField(Skill, blank=True, related_name="+", help_text="For every visit here.")
+    preferred_technician = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    preferred_weekdays = models.JSONField(default=list, blank=True, validators=[validate_weekdays])
+    frost_days = models.SmallIntegerField(
+        "frost comes earlier by",
+        default=0,
+        validators=[MinValueValidator(-60), MaxValueValidator(60)],
+        help_text="Days earlier in autumn and later in spring than the station's record says for this elevation. "
+        "A cold hollow: about 7. Negative: a sheltered, warm place.",
+    )
+    frost_note = models.CharField("because", max_length=80, blank=True)
+
+    objects = OfficeRows.as_manager()
+
+    def __str__(self) -> str:
+        return f"how {self.site} wants to be visited"
+
+
 class SeasonWindow(models.Model):
-    """When one kind of visit may and must happen in a season, with the reason a person can check."""
+    """When one kind of visit may and must happen in a season, with the reason a person can check.
+
+    With `chance` each site has a date of its own inside the window, from the freeze history for its elevation.
+    """
 
     season_year = models.PositiveIntegerField()
     kind = models.CharField(max_length=15, choices=VisitKind)
     opens_on = models.DateField()
     due_on = models.DateField()
     reason = models.CharField(max_length=200, blank=True)
+    chance = models.FloatField(
+        null=True, blank=True, validators=[MinValueValidator(0.01), MaxValueValidator(0.5)], help_text="0 to 1."
+    )
 
     objects = OfficeRows.as_manager()
 
@@ -134,6 +115,9 @@ class Visit(models.Model):
     state = models.CharField(max_length=10, choices=State, default=State.OPEN)
     opens_on = models.DateField("not before")
     due_on = models.DateField("no later than")
+    own_dates = models.BooleanField(default=False, help_text="Set by hand: they follow no window.")
+    window_reason = models.CharField(max_length=200, blank=True, help_text="What the dates rest on.")
+    skills = models.ManyToManyField(Skill, blank=True, related_name="+", help_text="Beside those of kind and site.")
     technician = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
     )
