@@ -57,10 +57,11 @@ def _filled_day(model: SeasonModel, d: int, left: np.ndarray, urgency_s: int) ->
     days_left = np.array([(v.window_due - today).days for v in model.visits])
     ranks = np.array([v.rank for v in model.visits])
     urgent = urgency_s * np.minimum(days_left, _LOOK_AHEAD_DAYS) - _RANK_S * ranks
+    reluctant = np.array([row[d] for row in model.reluctance_s])
     now_place = model.ends[d][0]
     while True:
         choice = np.flatnonzero(free)
-        scores = model.travel.seconds[now_place, place[choice]] + urgent[choice]
+        scores = model.travel.seconds[now_place, place[choice]] + urgent[choice] + reluctant[choice]
         ranked = choice[np.argsort(scores, kind="stable")[:_TRIES]].tolist()
         chosen = next((v for v in ranked if model.fits(d, (*order, v, *ahead))), None)
         if ahead and (chosen is None or _nearer(model, now_place, ahead[0], chosen)):
@@ -88,7 +89,7 @@ def insert_missing(model: SeasonModel, board: Board) -> Board:
             order = model.cheapest_insertion(v, d, board.routes[d])
             if order is not None:
                 more = sum(model.legs(d, order)) - sum(model.legs(d, board.routes[d]) if board.routes[d] else [])
-                options.append((more, d, order))
+                options.append((more + model.reluctance_s[v][d], d, order))
         if options:
             _, d, order = min(options)
             board = board.with_route(d, order)

@@ -86,7 +86,8 @@ def _handovers(model: SeasonModel, board: Board) -> Iterator[Board]:
             for to in np.flatnonzero(model.possible[v]).tolist():
                 order = model.cheapest_insertion(v, to, board.routes[to])
                 if model.days[to].technician != who and order is not None:
-                    options.append((model.work_s(to, order) - model.work_s(to, board.routes[to]), to, order))
+                    more = model.work_s(to, order) - model.work_s(to, board.routes[to])
+                    options.append((more + model.reluctance_s[v][to], to, order))
             rest = tuple(o for o in route if o != v)
             if options and model.fits(d, rest):
                 _, to, order = min(options)
@@ -170,8 +171,8 @@ def _on_true_clock(model: SeasonModel, d: int, order: Sequence[int]) -> tuple[in
 
 
 def _related(search: Search, board: Board, first: int, wanted: int | None = None) -> list[int]:
-    """`first` and the days most like it: routes near each other, dates near each other, able to swap visits."""
-    model = search.model
+    """`first` and the days most like it: routes and dates near each other, able to swap visits, wished for."""
+    model, against = search.model, search.model.reluctance_s
     here = _middle(model, board, first) if wanted is None else model.place[wanted]
     score: list[tuple[float, int]] = []
     for d in range(len(model.days)):
@@ -180,7 +181,8 @@ def _related(search: Search, board: Board, first: int, wanted: int | None = None
             near = model.seconds[here][_middle(model, board, d)]
             bonus = 0 if wanted is None or model.allowed[wanted, d] else 3600
             empty = 900 if not board.routes[d] else 0
-            score.append((near + 60 * apart + bonus + empty, d))
+            liked = -3600 if any(against[v][d] < against[v][first] for v in board.routes[first]) else 0
+            score.append((near + 60 * apart + bonus + empty + liked, d))
     return [first, *(d for _, d in sorted(score)[: search.settings.part_days - 1])]
 
 
@@ -243,7 +245,10 @@ class _Part:
         # The solver counts waiting as duration, we don't count it as work: promises may lie far apart.
         longest = max(model.cap_s[d], model.held_span_s[d])
         start, end = model.ends[d]
-        return FleetVehicle(start, end, bounds.start_s, bounds.end_s, longest, frozenset(forbidden))
+        reluctant = frozenset((i, s) for i, v in enumerate(self.visits) if (s := model.reluctance_s[v][d]))
+        return FleetVehicle(
+            start, end, bounds.start_s, bounds.end_s, longest, frozenset(forbidden), reluctant=reluctant
+        )
 
     def _prize(self, v: int, highest: int) -> int:
         """What is placed must stay, unless something of a higher rank waits for room."""

@@ -96,6 +96,7 @@ def replan(
     pushes out up to two visits without promise. Leave out what is done or under way: let the shift begin when
     and where the technician will be free. ValueError as for `plan_season`.
     """
+    visits = [replace(v, now=(a.technician, a.date)) if (a := previous.get(v.key)) else v for v in visits]
     order = sorted(previous.values(), key=lambda a: (a.date, a.technician, a.start_min))
     wanted = {a.key: (a.technician, a.date) for a in order}
     steps = {v.key: 0 for v in visits if _promise(previous, v.key)}

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
 
 from jobs.core.routing.day import DayRoute, Shift
 from jobs.core.routing.explain import explain
@@ -10,6 +9,7 @@ from jobs.core.routing.greedy import greedy_plan, insert_missing
 from jobs.core.routing.improve import Search, fill_gaps, improve_parts, improve_whole, share_out
 from jobs.core.routing.season_model import (
     Board,
+    DayKey,
     PlannableVisit,
     SeasonModel,
     SeasonSettings,
@@ -19,10 +19,10 @@ from jobs.core.routing.season_model import (
 from jobs.core.routing.travel import Point, TravelMatrix
 from jobs.core.routing.validate import season_faults
 
-DayKey = tuple[str, date]
 Stage = Callable[[Search, Board], Board]
 DEFAULT_SETTINGS = SeasonSettings()
 __all__ = [
+    "DayKey",
     "PlannableVisit",
     "Progress",
     "SeasonPlan",
@@ -53,7 +53,10 @@ class TechnicianLoad:
 
 @dataclass(frozen=True)
 class SeasonPlan:
-    """Routes by (technician, date), days without visits left out; what could not be placed, and the sums."""
+    """Routes by (technician, date), days without visits left out; what could not be placed, and the sums.
+
+    `against_wishes` are keys of visits on a day or with a technician that their client did not wish for.
+    """
 
     routes: Mapping[DayKey, DayRoute]
     unplaced: tuple[Unplaced, ...]
@@ -63,6 +66,7 @@ class SeasonPlan:
     travel_source: str
     warnings: tuple[str, ...] = ()
     stopped_early: bool = False
+    against_wishes: tuple[str, ...] = ()
     history: tuple[tuple[str, int, float], ...] = field(default=())
 
     @property
@@ -179,6 +183,12 @@ class Watch:
             model.travel.source,
             model.travel.warnings,
             stopped_early=self.done < self.total,
+            against_wishes=tuple(
+                model.visits[v].key
+                for d, route in enumerate(board.routes)
+                for v in route
+                if model.visits[v].unmet_wishes(model.days[d])
+            ),
             history=tuple(self.history),
         )
 

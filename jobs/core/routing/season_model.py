@@ -14,6 +14,7 @@ from jobs.core.routing.day import DAY_MIN, DayRoute, Shift, Stop
 from jobs.core.routing.travel import Point, TravelMatrix
 
 Hours = tuple[int, int]
+DayKey = tuple[str, date]
 ALWAYS_OPEN: tuple[Hours | None, ...] = ((0, DAY_MIN),) * 7
 
 
@@ -24,7 +25,9 @@ class PlannableVisit:
     `hours` are (opens, closes) in minutes from local midnight, Monday first, None when closed; they bound the
     whole service. A technician needs all `skills`. `fixed_technician` and `fixed_date` hold the visit there,
     `fixed_time_min` starts it at exactly that minute (a promise; hours and window don't apply to a fixed
-    date). Of visits that don't all fit, higher `priority` (0 to 3) wins.
+    date). Of visits that don't all fit, higher `priority` (0 to 3) wins. `liked_technician` and
+    `liked_weekdays` (0 Monday; empty: any) are kept where that costs little driving, and so is `now`, the
+    technician and date it has in the present plan.
     """
 
     key: str
@@ -39,6 +42,9 @@ class PlannableVisit:
     fixed_time_min: int | None = None
     kind: str = ""
     priority: int = 0
+    liked_technician: str | None = None
+    liked_weekdays: frozenset[int] = frozenset()
+    now: DayKey | None = None
 
     def __post_init__(self) -> None:
         if self.window_opens > self.window_due:
@@ -71,6 +77,12 @@ class PlannableVisit:
         lat, lon = self.point.latitude, self.point.longitude
         return Stop(self.key, lat, lon, self.service_min, *hours, self.fixed_time_min, self.priority)
 
+    def unmet_wishes(self, day: "TechnicianDay") -> int:
+        """How many of the client's wishes that day would not meet."""
+        other_person = self.liked_technician not in (None, day.technician)
+        other_weekday = bool(self.liked_weekdays) and day.date.weekday() not in self.liked_weekdays
+        return int(other_person) + int(other_weekday)
+
     def suits(self, day: "TechnicianDay") -> bool:
         """Whether date, technician, skills and weekday allow this visit that day; not whether there is time."""
         in_window = self.window_opens <= day.date <= self.window_due
@@ -97,7 +109,8 @@ class SeasonSettings:
     """How to plan. Fractions are of a shift's working time; all figures are common practice, no source.
 
     `spare_fraction` of each shift is kept free for call-outs. A technician's share of the work may exceed the
-    common share by `fair_tolerance`; above that every second counts as three seconds of driving. Effort:
+    common share by `fair_tolerance`; above that every second counts as three seconds of driving. An unmet wish
+    counts as `wish_s` of driving, taking a visit off its present day as `move_s`. Effort:
     `rounds` searches (by default growing with the number of visits) over `part_days` related days with
     `part_iterations` each, then `whole_iterations` on everything if there are at most `whole_up_to` visits
     and the matrices fit `memory_mib`. The whole at once is off: it was slower to the same driving here.
@@ -105,6 +118,8 @@ class SeasonSettings:
 
     spare_fraction: float = 0.1
     fair_tolerance: float = 0.15
+    wish_s: int = 900
+    move_s: int = 600
     rounds: int | None = None
     part_days: int = 8
     part_iterations: int = 100
@@ -222,6 +237,15 @@ class SeasonModel:
         return alone
 
     @cached_property
+    def reluctance_s(self) -> list[list[int]]:
+        """Seconds of driving that [visit][day] is worth avoiding: unmet wishes, and leaving the present day."""
+        wish_s, move_s = self.settings.wish_s, self.settings.move_s
+        return [
+            [wish_s * v.unmet_wishes(d) + move_s * (v.now not in (None, (d.technician, d.date))) for d in self.days]
+            for v in self.visits
+        ]
+
+    @cached_property
     def held(self) -> list[tuple[int, ...]]:
         """Visits bound to each day, in an order that works; those that can't all be in time are left out."""
         found: list[tuple[int, ...]] = []
@@ -286,9 +310,10 @@ class SeasonModel:
         return sum(sum(self.legs(d, r)) for d, r in enumerate(board.routes) if r)
 
     def cost(self, board: Board) -> tuple[int, int]:
-        """Smaller is better: (weight not placed, driving and excess load in seconds)."""
+        """Smaller is better: (weight not placed, driving, reluctance and excess load in seconds)."""
         missing = sum(self.weight[v] for v in board.unplaced)
-        return missing, self.drive_s(board) + 3 * self.excess_s(board)
+        against = sum(self.reluctance_s[v][d] for d, route in enumerate(board.routes) for v in route)
+        return missing, self.drive_s(board) + against + 3 * self.excess_s(board)
 
     @cached_property
     def time_s(self) -> dict[str, int]:

@@ -28,6 +28,7 @@ PRIZE_S = 100_000
 # Iterations between two calls of `on_best`: what the caller does with a plan takes longer than an iteration.
 REPORT_EVERY = 250
 Orders = list[list[int]]
+Profile = tuple[frozenset[int], frozenset[tuple[int, int]]]
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,10 @@ class FleetClient:
 
 @dataclass(frozen=True)
 class FleetVehicle:
-    """One technician's day: places, seconds from midnight, longest duration, clients it must not visit."""
+    """One technician's day: places, seconds from midnight, longest duration, clients it must not visit.
+
+    `reluctant`: (client, seconds of driving that visiting it here is worth avoiding).
+    """
 
     start: int
     end: int
@@ -63,6 +67,11 @@ class FleetVehicle:
     longest_s: int
     forbidden: frozenset[int] = frozenset()
     capacity: int = 1_000_000_000
+    reluctant: frozenset[tuple[int, int]] = frozenset()
+
+    @property
+    def profile(self) -> Profile:
+        return self.forbidden, self.reluctant
 
 
 @dataclass(frozen=True)
@@ -75,9 +84,9 @@ class Fleet:
     cut: Cut = Cut()
 
     @property
-    def profiles(self) -> tuple[frozenset[int], ...]:
-        """The different sets of forbidden clients; each costs two matrices of memory."""
-        return tuple(dict.fromkeys(v.forbidden for v in self.vehicles))
+    def profiles(self) -> tuple[Profile, ...]:
+        """The different sets of forbidden and unwanted clients; each costs two matrices of memory."""
+        return tuple(dict.fromkeys(v.profile for v in self.vehicles))
 
     @property
     def memory_bytes(self) -> int:
@@ -157,18 +166,19 @@ def _problem(fleet: Fleet) -> ProblemData:
             tw_early=squeeze(v.start_s),
             tw_late=squeeze(v.end_s),
             shift_duration=v.longest_s,
-            profile=profiles.index(v.forbidden),
+            profile=profiles.index(v.profile),
         )
         for v in fleet.vehicles
     ]
-    matrices = [_without(base, forbidden) for forbidden in profiles]
+    durations = [_without(base, forbidden) for forbidden, _ in profiles]
+    distances = [_dearer(matrix, reluctant) for matrix, (_, reluctant) in zip(durations, profiles, strict=True)]
     return ProblemData(
         [Location(0, 0) for _ in places],
         clients,
         [Depot(location=count + i) for i in range(len(ends))],
         vehicles,
-        matrices,  # type: ignore[arg-type]  # its stubs know the shape as an int
-        matrices,  # type: ignore[arg-type]
+        distances,  # type: ignore[arg-type]  # its stubs know the shape as an int
+        durations,  # type: ignore[arg-type]
     )
 
 
@@ -185,6 +195,17 @@ def _without(base: Int64, forbidden: frozenset[int]) -> Int64:
     matrix[:, banned] = FORBIDDEN_S
     np.fill_diagonal(matrix, 0)
     return matrix
+
+
+def _dearer(seconds: Int64, reluctant: frozenset[tuple[int, int]]) -> Int64:
+    """What driving counts as: every way to an unwanted client is longer, though it takes no more time."""
+    if not reluctant:
+        return seconds
+    counted = seconds.copy()
+    for client, extra_s in sorted(reluctant):
+        counted[:, client] += extra_s
+    np.fill_diagonal(counted, 0)
+    return counted
 
 
 def _solution(data: ProblemData, orders: Sequence[Sequence[int]]) -> Solution:

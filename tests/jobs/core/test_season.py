@@ -59,6 +59,10 @@ def random_season(seed, count, days=6, names=("ana", "bo", "cy"), *, load=1.0):
             more = {"fixed_technician": day.technician, "fixed_date": day.date}
             if rng.random() < 0.7:
                 more["fixed_time_min"] = rng.choice([540, 660, 840])
+        if rng.random() < 0.3:
+            more["liked_technician"] = rng.choice(names)
+        if rng.random() < 0.3:
+            more["liked_weekdays"] = frozenset(rng.sample(range(5), 2))
         skills = frozenset(rng.choice([[], [], [], ["pump"], ["wiring"]]))
         where = (47.6 + rng.uniform(-0.15, 0.15), -122.3 + rng.uniform(-0.2, 0.2))
         service = int(rng.randrange(20, 80) * load)
@@ -193,6 +197,48 @@ def test_the_higher_priority_gets_the_room():
     plan = planned(visits, workdays(1, ("ana",)))
     assert "v5" in plan.assignment
     assert plan.unplaced
+
+
+def moved(before, after):
+    return [key for key, day in after.assignment.items() if before.assignment.get(key, day) != day]
+
+
+def test_a_wish_is_kept_where_it_costs_little_driving():
+    team = workdays(5)
+    wishes = [(name, weekday) for name in ("cy", "bo", "ana") for weekday in (4, 3)]
+    visits = [
+        visit(f"v{i}", liked_technician=who, liked_weekdays=frozenset({weekday}), where=(47.61 + i / 1000, -122.31))
+        for i, (who, weekday) in enumerate(wishes)
+    ]
+    plan = planned(visits, team, settings=SeasonSettings())
+    assert [plan.assignment[v.key] for v in visits] == [(who, MONDAY + timedelta(d)) for who, d in wishes]
+    assert plan.against_wishes == ()
+
+
+def test_a_wish_that_costs_more_driving_than_it_is_worth_is_told():
+    """Forty kilometres out: alone it is more than an hour of driving, with its neighbour next to nothing."""
+    team = workdays(2, ("ana",))
+    far = (47.95, -122.31)
+    held = visit("held", where=far, fixed_technician="ana", fixed_date=MONDAY)
+    wishful = visit("wishful", where=far, liked_weekdays=frozenset({1}))
+    plan = planned([held, wishful], team)
+    assert plan.assignment["wishful"] == ("ana", MONDAY)
+    assert plan.against_wishes == ("wishful",)
+    dear = planned([held, wishful], team, settings=replace(QUICK, wish_s=3 * 3600))
+    assert dear.assignment["wishful"] == ("ana", MONDAY + timedelta(1))
+    assert dear.against_wishes == ()
+
+
+def test_a_new_plan_leaves_visits_on_their_day_unless_moving_them_saves_driving():
+    visits, team = random_season(17, 60, days=10, load=0.9)
+    first = planned(visits, team)
+    standing = [replace(v, now=first.assignment.get(v.key)) for v in visits]
+    more = replace(QUICK, rounds=15)
+    restless = planned(visits, team, start_from=first.assignment, seed=9, settings=more)
+    steady = planned(standing, team, start_from=first.assignment, seed=9, settings=more)
+    assert len(moved(first, steady)) < len(moved(first, restless))
+    saved_s = 60 * (first.drive_min - steady.drive_min)
+    assert saved_s >= QUICK.move_s * len(moved(first, steady))
 
 
 def test_progress_shows_the_best_so_far_and_stop_keeps_it():
