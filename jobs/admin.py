@@ -14,6 +14,17 @@ class TechnicianProfileAdmin(admin.ModelAdmin):
     autocomplete_fields = ["user"]
 
 
+@admin.register(models.Skill)
+class SkillAdmin(admin.ModelAdmin):
+    list_display = ["name", "kinds", "plant"]
+    search_fields = ["name"]
+
+
+@admin.register(models.ClosedDays)
+class ClosedDaysAdmin(admin.ModelAdmin):
+    list_display = ["starts_on", "ends_on", "reason"]
+
+
 @admin.register(models.Absence)
 class AbsenceAdmin(admin.ModelAdmin):
     list_display = ["technician", "starts_on", "ends_on", "reason"]
@@ -28,6 +39,15 @@ class ServicePlanAdmin(admin.ModelAdmin):
     list_select_related = ["site"]
     search_fields = ["site__name"]
     autocomplete_fields = ["site"]
+
+
+@admin.register(models.VisitTerms)
+class VisitTermsAdmin(admin.ModelAdmin):
+    list_display = ["site", "preferred_technician", "frost_days"]
+    list_select_related = ["site", "preferred_technician"]
+    search_fields = ["site__name"]
+    autocomplete_fields = ["site", "preferred_technician"]
+    filter_horizontal = ["skills"]
 
 
 @admin.register(models.SeasonWindow)

@@ -23,11 +23,13 @@ from PIL import Image
 from jobs.models import (
     Absence,
     ChecklistTemplate,
+    ClosedDays,
     InboxRecord,
     PlanRun,
     Proposal,
     Replan,
     ServicePlan,
+    Skill,
     ValveMeasurement,
     Visit,
     WorkRecord,
@@ -243,6 +245,12 @@ JOBS = {
     "jobs:checklist_list": page(OFFICE_ONLY),
     "jobs:checklist_edit": page(OFFICE_ONLY, "kind"),
     "jobs:technician_list": page(OFFICE_ONLY),
+    "jobs:skill_new": page(OFFICE_ONLY),
+    "jobs:skill_edit": page(OFFICE_ONLY, "skill"),
+    "jobs:skill_delete": page(OFFICE_ONLY, "skill"),
+    "jobs:closed_days_new": page(OFFICE_ONLY),
+    "jobs:closed_days_edit": page(OFFICE_ONLY, "closed_days"),
+    "jobs:closed_days_delete": page(OFFICE_ONLY, "closed_days"),
     "jobs:technician_edit": page(OFFICE_ONLY, "technician"),
     "jobs:absence_new": page(OFFICE_ONLY, "technician"),
     "jobs:absence_delete": button(OFFICE_ONLY, "technician", "absence"),
@@ -451,6 +459,10 @@ def world(owner, office, technician, other_technician, site, client_user, strang
             "repair_visit": repair_visit,
             "work_record": WorkRecord.objects.create(visit=repair_visit, currency="USD"),
             "price_item": factories.PriceItemFactory(),
+            "skill": Skill.objects.create(name="Backflow tester"),
+            "closed_days": ClosedDays.objects.create(
+                starts_on=dt.date(2031, 1, 1), ends_on=dt.date(2031, 1, 1), reason="New Year"
+            ),
             "draft_proposal": draft_proposal, "sent_proposal": sent_proposal,
             "bulk_job": bulk_job,
             "delivery": Delivery.objects.create(

@@ -1,19 +1,32 @@
-"""Technicians' hours and absences."""
+"""Technicians' hours, skills and absences."""
+
+from collections.abc import Iterable
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from jobs.models import Absence, TechnicianProfile
+from jobs.models import Absence, Skill, TechnicianProfile
 from sites.actions import register
+from sites.actions.audit import record
 from sites.models import Role, User
 
 
 @transaction.atomic
-def save_profile(*, profile: TechnicianProfile, by: User | None) -> TechnicianProfile:
-    """Save how a technician's day is planned. ValidationError (by field), also for somebody who is no technician."""
+def save_profile(
+    *, profile: TechnicianProfile, skills: Iterable[Skill] | None = None, by: User | None
+) -> TechnicianProfile:
+    """Save how a technician's day is planned and, if given, what this person may do.
+
+    ValidationError (by field), also for somebody who is no technician.
+    """
     if profile.user.role != Role.TECHNICIAN:
         raise ValidationError(f"{profile.user} is not a technician.")
     register.save(instance=profile, by=by)
+    if skills is not None:
+        before, after = set(profile.skills.all()), set(skills)
+        profile.skills.set(after)
+        if before != after:
+            record(by=by, verb="skills changed", subject=profile, skills=sorted(map(str, after)))
     return profile
 
 

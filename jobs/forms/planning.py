@@ -4,10 +4,19 @@ from typing import Any
 
 from django import forms
 
-from jobs.models import Absence, SeasonWindow, ServicePlan, TechnicianProfile, Visit, VisitKind
+from jobs.models import (
+    Absence,
+    ClosedDays,
+    SeasonWindow,
+    ServicePlan,
+    Skill,
+    TechnicianProfile,
+    Visit,
+    VisitKind,
+)
 from jobs.queries.planning import LONGEST_LUNCH_MIN, names_of
 from jobs.queries.windows import CHANCES
-from sites.forms.base import WeekdaysField, use_native_pickers
+from sites.forms.base import RowsField, WeekdaysField, use_native_pickers
 from sites.models import Site, User
 
 SHORTEST_S, USUAL_S, LONGEST_S = 2, 20, 600
@@ -122,10 +131,22 @@ class CancelForm(NativeForm):
 WINDOW_LABELS = {"opens_on": "Not before", "due_on": "No later than", "service_min": "Time on site"}
 
 
+class SkillsField(RowsField):
+    """Skills to tick; there may be none to choose from."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(Skill.objects.all(), required=False, widget=forms.CheckboxSelectMultiple, **kwargs)
+
+
+EXTRA_SKILLS = "Beside those that its kind and its site ask for anyway."
+
+
 class VisitForm(NativeModelForm):
+    skills = SkillsField(label="This visit needs", help_text=EXTRA_SKILLS)
+
     class Meta:
         model = Visit
-        fields = ["opens_on", "due_on", "service_min", "instructions"]
+        fields = ["opens_on", "due_on", "service_min", "instructions", "skills"]
         labels = WINDOW_LABELS
 
     @property
@@ -135,10 +156,11 @@ class VisitForm(NativeModelForm):
 
 class NewVisitForm(NativeModelForm):
     site = forms.ModelChoiceField(Site.objects.none())
+    skills = SkillsField(label="This visit needs", help_text=EXTRA_SKILLS)
 
     class Meta:
         model = Visit
-        fields = ["site", "kind", "opens_on", "due_on", "service_min", "instructions"]
+        fields = ["site", "kind", "opens_on", "due_on", "service_min", "instructions", "skills"]
         labels = WINDOW_LABELS
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -148,6 +170,9 @@ class NewVisitForm(NativeModelForm):
 
 class ProfileForm(NativeModelForm):
     working_weekdays = WeekdaysField(label="Working days", required=False)
+    skills = SkillsField(
+        help_text="Only what this person holds a licence or a training for. The planner keeps to it."
+    )
 
     class Meta:
         model = TechnicianProfile
@@ -156,6 +181,7 @@ class ProfileForm(NativeModelForm):
             "day_ends_at",
             "lunch_min",
             "working_weekdays",
+            "skills",
             "start_latitude",
             "start_longitude",
         ]
@@ -176,6 +202,30 @@ class ProfileForm(NativeModelForm):
         if (cleaned.get("lunch_min") or 0) > LONGEST_LUNCH_MIN:
             self.add_error("lunch_min", f"At most {LONGEST_LUNCH_MIN} minutes.")
         return cleaned
+
+
+class SkillForm(NativeModelForm):
+    kinds = forms.MultipleChoiceField(
+        choices=VisitKind.choices,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        label="Needed for",
+        help_text="Every visit of these kinds needs it. None: only sites and visits that name it.",
+    )
+
+    class Meta:
+        model = Skill
+        fields = ["name", "kinds", "plant"]
+        labels = {"plant": "And only"}
+        help_texts = {"name": "A licence or a training: backflow tester, work at mains power."}
+
+
+class ClosedDaysForm(NativeModelForm):
+    class Meta:
+        model = ClosedDays
+        fields = ["starts_on", "ends_on", "reason"]
+        labels = {"starts_on": "First day", "ends_on": "Last day"}
+        help_texts = {"reason": "A public holiday, the winter break."}
 
 
 class AbsenceForm(NativeModelForm):

@@ -4,12 +4,20 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
+from sites.models import User
 from sites.models.people import LATITUDE, LONGITUDE
 from sites.models.places import validate_weekdays
 
 
 def working_weekdays() -> list[int]:
     return [0, 1, 2, 3, 4]
+
+
+class OfficeRows(models.QuerySet):
+    """Rows for owner and office only."""
+
+    def visible_to(self, user: User) -> "OfficeRows":
+        return self if user.is_office else self.none()
 
 
 class Skill(models.Model):
@@ -23,6 +31,8 @@ class Skill(models.Model):
     name = models.CharField(max_length=60, unique=True)
     kinds = models.JSONField("needed for", default=list, blank=True, help_text="Kinds of visit.")
     plant = models.CharField("and only", max_length=8, choices=Plant, default=Plant.ANY)
+
+    objects = OfficeRows.as_manager()
 
     class Meta:
         ordering = ["name"]
@@ -86,6 +96,8 @@ class ClosedDays(models.Model):
     starts_on = models.DateField()
     ends_on = models.DateField()
     reason = models.CharField(max_length=80)
+
+    objects = OfficeRows.as_manager()
 
     class Meta:
         ordering = ["starts_on"]

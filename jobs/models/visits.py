@@ -5,7 +5,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
-from jobs.models.team import Skill
+from jobs.models.team import OfficeRows, Skill
 from sites.models import Role, Site, User
 from sites.models.places import validate_weekdays
 
@@ -15,13 +15,6 @@ class VisitKind(models.TextChoices):
     MID_SEASON = "mid_season", "mid-season check"
     WINTERISATION = "winterisation", "winterisation"
     REPAIR = "repair", "repair"
-
-
-class OfficeRows(models.QuerySet):
-    """Rows for owner and office only."""
-
-    def visible_to(self, user: User) -> "OfficeRows":
-        return self if user.is_office else self.none()
 
 
 class ServicePlan(models.Model):

@@ -3,7 +3,7 @@
 import datetime as dt
 import zoneinfo
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -13,7 +13,7 @@ from jobs.core.routing.day import DayRoute, Shift
 from jobs.core.routing.day_route import plan_day, schedule_in_order
 from jobs.core.routing.travel import Point, TravelMatrix
 from jobs.models import Visit
-from jobs.queries.planning import minute_of, point_of, shift_of, stop_of, why_away
+from jobs.queries.planning import closed_days, minute_of, point_of, shift_of, stop_of, why_away
 from jobs.queries.travel import travel_between
 from sites.models import Firm, User
 from sites.models.places import WEEKDAYS
@@ -95,11 +95,17 @@ def read_days(date: dt.date, technicians: Sequence[User]) -> list[Day]:
     for visit in visits_in(date, date):
         visits[visit.technician_id].append(visit)
     others = [visit for rows in visits.values() for visit in rows]
-    return [day_of(user, date, visits[user.pk], firm, others) for user in technicians]
+    closed = closed_days(date, date)
+    return [day_of(user, date, visits[user.pk], firm, closed, others) for user in technicians]
 
 
 def day_of(
-    technician: User, date: dt.date, visits: Sequence[Visit], firm: Firm, everybodys: Sequence[Visit] = ()
+    technician: User,
+    date: dt.date,
+    visits: Sequence[Visit],
+    firm: Firm,
+    closed: Mapping[dt.date, str],
+    everybodys: Sequence[Visit] = (),
 ) -> Day:
     """Split the day's visits into what stands and what is left, with the clock of the rest.
 
@@ -118,7 +124,7 @@ def day_of(
         shift,
         _rest(shift, done, date, firm),
         travel_between(points),
-        why_away(technician, date),
+        why_away(technician, date, closed),
         {visit.site_id: str(visit.technician) for visit in others},
     )
 

@@ -4,10 +4,13 @@ Clock times are local: opening hours, working hours and arrivals are all read in
 """
 
 import datetime as dt
+import hashlib
+import json
 import zoneinfo
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, is_dataclass, replace
+from typing import Any
 
 from django.db.models import Q
 from django.utils import timezone
@@ -15,7 +18,8 @@ from django.utils import timezone
 from jobs.core.routing.day import DAY_MIN, Shift, Stop
 from jobs.core.routing.season import DayKey, PlannableVisit, TechnicianDay
 from jobs.core.routing.travel import Point
-from jobs.models import TechnicianProfile, Visit, VisitKind
+from jobs.models import ClosedDays, TechnicianProfile, Visit, VisitKind, VisitTerms
+from jobs.queries.skills import SkillNeeds, skills_of
 from sites.models import Firm, Role, Site, User
 from sites.models.places import WEEKDAYS
 
@@ -31,9 +35,9 @@ def firm_today() -> dt.date:
 
 
 def planning_technicians() -> list[User]:
-    """Technicians with working hours, absences fetched along, in a stable order."""
+    """Technicians with working hours, absences and skills fetched along, in a stable order."""
     people = User.objects.filter(role=Role.TECHNICIAN, is_active=True, technician_profile__isnull=False)
-    rows = people.select_related("technician_profile").prefetch_related("absences")
+    rows = people.select_related("technician_profile").prefetch_related("absences", "technician_profile__skills")
     return list(rows.order_by("first_name", "last_name", "username"))
 
 
@@ -62,8 +66,17 @@ def shift_of(profile: TechnicianProfile, firm: Firm) -> Shift:
     return Shift(begins, ends, start, start, lunch_min=min(profile.lunch_min, LONGEST_LUNCH_MIN))
 
 
-def why_away(technician: User, date: dt.date) -> str:
+def closed_days(first_day: dt.date, last_day: dt.date) -> dict[dt.date, str]:
+    """The days on which the whole firm is closed, with the reason."""
+    rows = ClosedDays.objects.filter(starts_on__lte=last_day, ends_on__gte=first_day)
+    days = [first_day + dt.timedelta(days=n) for n in range((last_day - first_day).days + 1)]
+    return {day: row.reason for row in rows for day in days if row.starts_on <= day <= row.ends_on}
+
+
+def why_away(technician: User, date: dt.date, closed: Mapping[dt.date, str]) -> str:
     """Why this technician does not work that day, or nothing. Wants absences fetched along."""
+    if date in closed:
+        return f"The firm is closed: {closed[date]}"
     for absence in technician.absences.all():
         if absence.starts_on <= date <= absence.ends_on:
             return f"{technician} is away: {absence.reason}" if absence.reason else f"{technician} is away"
@@ -76,12 +89,14 @@ def technician_days(technicians: Sequence[User], first_day: dt.date, last_day: d
     """Every day on which somebody works, by date."""
     firm, names = Firm.current(), names_of(technicians)
     shifts = {user.pk: shift_of(user.technician_profile, firm) for user in technicians}
+    skills = {user.pk: skills_of(user) for user in technicians}
+    closed = closed_days(first_day, last_day)
     days = [first_day + dt.timedelta(days=n) for n in range((last_day - first_day).days + 1)]
     return [
-        TechnicianDay(names[user.pk], day, shifts[user.pk])
+        TechnicianDay(names[user.pk], day, shifts[user.pk], skills[user.pk])
         for day in days
         for user in technicians
-        if not why_away(user, day)
+        if not why_away(user, day, closed)
     ]
 
 
@@ -115,6 +130,18 @@ def stop_of(visit: Visit) -> Stop:
     rank = HELD_RANK if visit.promised else URGENT_RANK if visit.kind == VisitKind.REPAIR else 0
     where = point_of(site)
     return Stop(str(visit.pk), where.latitude, where.longitude, visit.service_min, opens, closes, pin, rank)
+
+
+def fingerprint(*facts: Any) -> str:
+    """The same for the same facts, in any process: what a proposal rests on when it is accepted later."""
+
+    def plain(fact: Any) -> Any:
+        if is_dataclass(fact) and not isinstance(fact, type):
+            return asdict(fact)
+        # A set has no order of its own; another process would write it in another one.
+        return sorted(fact) if isinstance(fact, frozenset) else str(fact)
+
+    return hashlib.sha256(json.dumps(facts, default=plain).encode()).hexdigest()
 
 
 @dataclass(frozen=True)
@@ -163,14 +190,34 @@ def season_input(
     )
     standing = in_range & Q(technician__in=names) & ~Q(state=State.CANCELLED) & ~Q(state=State.OPEN)
     rows = Visit.objects.select_related("site").order_by("pk")
-    movable = list(rows.filter(to_plan))
+    movable = list(rows.filter(to_plan).select_related("site__visit_terms"))
+    needs = SkillNeeds.of(movable)
     held = list(rows.filter(standing).exclude(pk__in=[visit.pk for visit in movable]))
     placed = [v for v in (*movable, *held) if v.planned_on and first_day <= v.planned_on <= last_day]
+    now = {str(v.pk): (names[v.technician_id], v.planned_on) for v in placed if v.technician_id in names}
+    plannable = [_movable(visit, first_day, last_day) for visit in movable]
     return SeasonInput(
-        (*(_movable(visit, first_day, last_day) for visit in movable), *(_held(visit, names) for visit in held)),
+        (
+            *(
+                replace(row, skills=needs.of_visit(visit), now=now.get(row.key), **wishes_of(visit.site, names))
+                for row, visit in zip(plannable, movable, strict=True)
+            ),
+            *(_held(visit, names) for visit in held),
+        ),
         tuple(technician_days(technicians, first_day, last_day)),
-        tuple((str(v.pk), (names[v.technician_id], v.planned_on)) for v in placed if v.technician_id in names),
+        tuple(now.items()),
     )
+
+
+def wishes_of(site: Site, names: Mapping[int, str]) -> dict[str, Any]:
+    """What the client prefers, in the core's words. Wants the site's terms fetched along."""
+    terms: VisitTerms | None = getattr(site, "visit_terms", None)
+    if terms is None:
+        return {}
+    return {
+        "liked_technician": names.get(terms.preferred_technician_id),
+        "liked_weekdays": frozenset(terms.preferred_weekdays),
+    }
 
 
 def _movable(visit: Visit, first_day: dt.date, last_day: dt.date) -> PlannableVisit:

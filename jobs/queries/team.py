@@ -1,11 +1,11 @@
-"""The team page: technicians with hours and coming absences."""
+"""The team page: technicians with hours, skills and coming absences; the skills and what needs them."""
 
 import datetime as dt
 from dataclasses import dataclass
 
 from django.db.models import Prefetch
 
-from jobs.models import Absence, TechnicianProfile
+from jobs.models import Absence, Skill, TechnicianProfile, VisitKind
 from sites.models import Role, User
 from sites.models.places import WEEKDAYS
 
@@ -15,6 +15,7 @@ class Member:
     user: User
     profile: TechnicianProfile | None
     weekdays: str
+    skills: str
     absences: tuple[Absence, ...]
 
 
@@ -22,11 +23,34 @@ def team(today: dt.date) -> list[Member]:
     """Active technicians, absences from today on."""
     coming = Prefetch("absences", Absence.objects.filter(ends_on__gte=today), to_attr="coming")
     people = User.objects.filter(role=Role.TECHNICIAN, is_active=True)
-    rows = people.select_related("technician_profile").prefetch_related(coming)
+    rows = people.select_related("technician_profile").prefetch_related(coming, "technician_profile__skills")
     return [_member(user) for user in rows.order_by("first_name", "last_name", "username")]
 
 
 def _member(user: User) -> Member:
     profile = getattr(user, "technician_profile", None)
     days = ", ".join(WEEKDAYS[day][:2] for day in sorted(profile.working_weekdays)) if profile else ""
-    return Member(user, profile, days, tuple(user.coming))
+    skills = ", ".join(map(str, profile.skills.all())) if profile else ""
+    return Member(user, profile, days, skills, tuple(user.coming))
+
+
+@dataclass(frozen=True)
+class SkillRow:
+    skill: Skill
+    needed_for: str
+    held_by: str
+
+
+def skill_rows() -> list[SkillRow]:
+    """Every skill, what needs it in words, and who has it."""
+    return [
+        SkillRow(skill, _needed_for(skill), ", ".join(str(profile) for profile in skill.technicians.all()))
+        for skill in Skill.objects.prefetch_related("technicians__user")
+    ]
+
+
+def _needed_for(skill: Skill) -> str:
+    kinds = [kind.label for kind in VisitKind if kind in skill.kinds]
+    if not kinds:
+        return "sites and visits that name it"
+    return f"{', '.join(kinds)} {skill.get_plant_display()}"

@@ -1,7 +1,6 @@
 """What stands on the days that an upset touches, as the re-planning core wants it."""
 
 import datetime as dt
-import hashlib
 import zoneinfo
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -17,6 +16,7 @@ from jobs.queries.planning import (
     FROST_RANK,
     LATE_GRACE_DAYS,
     URGENT_RANK,
+    fingerprint,
     hours_of,
     minute_of,
     names_of,
@@ -24,7 +24,9 @@ from jobs.queries.planning import (
     point_of,
     promised_hours,
     technician_days,
+    wishes_of,
 )
+from jobs.queries.skills import SkillNeeds, skills_of
 from sites.models import Firm, Site, User
 
 State = Visit.State
@@ -47,8 +49,7 @@ class Situation:
     @property
     def fingerprint(self) -> str:
         """Equal only when nothing that counts has changed."""
-        facts = repr((sorted(self.previous.items()), self.visits, self.days))
-        return hashlib.sha256(facts.encode()).hexdigest()
+        return fingerprint(sorted(self.previous.items()), self.visits, self.days)
 
 
 def situation(*, first_day: dt.date, last_day: dt.date, now: dt.datetime, also: Q | None = None) -> Situation:
@@ -57,11 +58,20 @@ def situation(*, first_day: dt.date, last_day: dt.date, now: dt.datetime, also: 
     names = names_of(people)
     standing = Q(state=State.PLANNED, planned_on__range=(first_day, last_day), technician__in=names)
     rows = Visit.objects.filter(standing | also if also is not None else standing)
-    visits = list(rows.select_related("site__client", "technician").order_by("pk"))
+    visits = list(rows.select_related("site__client", "site__visit_terms", "technician").order_by("pk"))
+    needs, may = SkillNeeds.of(visits), {user.pk: skills_of(user) for user in people}
     placed = [v for v in visits if v.state == State.PLANNED]
     return Situation(
         previous={str(v.pk): _appointment(v, names) for v in placed},
-        visits=tuple(_plannable(v, first_day, last_day) for v in visits),
+        visits=tuple(
+            replace(
+                _plannable(v, first_day, last_day),
+                # Somebody put it on a technician without that skill, knowingly: no reason to move it now.
+                skills=needs.of_visit(v) & may[v.technician_id] if v.technician_id in may else needs.of_visit(v),
+                **wishes_of(v.site, names),
+            )
+            for v in visits
+        ),
         days=tuple(_days(people, first_day, last_day, now)),
         rows={str(v.pk): v for v in visits},
         technicians={names[user.pk]: user for user in people},
@@ -142,6 +152,7 @@ def call_out_visit(site: Site, service_min: int, day: dt.date, begin_by_min: int
         service_min=service_min,
         window_opens=day,
         window_due=day,
+        skills=SkillNeeds([site.pk]).at(site.pk, VisitKind.REPAIR),
         hours=hours,
         kind=VisitKind.REPAIR,
         priority=URGENT_RANK,

@@ -1,4 +1,4 @@
-"""Technicians' hours and absences."""
+"""Technicians: hours, skills and days away; the days on which the firm is closed."""
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -7,14 +7,15 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from jobs.actions.team import add_absence, delete_absence, save_profile
-from jobs.forms.planning import AbsenceForm, ProfileForm
-from jobs.models import Absence, TechnicianProfile
+from jobs.forms.planning import AbsenceForm, ClosedDaysForm, ProfileForm, SkillForm
+from jobs.models import Absence, ClosedDays, Skill, TechnicianProfile
 from jobs.queries.day_board import visits_on
 from jobs.queries.planning import firm_today
-from jobs.queries.team import team
+from jobs.queries.team import skill_rows, team
 from jobs.views.field import show_problem
 from sites.access import OFFICE, open_to, visible_or_404
 from sites.models import Role, User
+from sites.views.answers import answer_deletion, answer_form, typed
 
 
 def _technician_or_404(request: HttpRequest, pk: int) -> User:
@@ -24,7 +25,13 @@ def _technician_or_404(request: HttpRequest, pk: int) -> User:
 
 @open_to(*OFFICE)
 def technician_list(request: HttpRequest) -> HttpResponse:
-    return render(request, "jobs/technician_list.html", {"team": team(firm_today())})
+    today = firm_today()
+    context = {
+        "team": team(today),
+        "skills": skill_rows(),
+        "closed_days": ClosedDays.objects.filter(ends_on__gte=today),
+    }
+    return render(request, "jobs/technician_list.html", context)
 
 
 @open_to(*OFFICE)
@@ -34,7 +41,7 @@ def technician_edit(request: HttpRequest, pk: int) -> HttpResponse:
     form = ProfileForm(request.POST or None, instance=profile)
     if request.method == "POST" and form.is_valid():
         try:
-            save_profile(profile=form.instance, by=request.user)
+            save_profile(profile=form.instance, skills=form.cleaned_data["skills"], by=request.user)
         except ValidationError as error:
             show_problem(form, error)
         else:
@@ -84,6 +91,60 @@ def absence_delete(request: HttpRequest, pk: int, absence_pk: int) -> HttpRespon
         "back_url": reverse("jobs:technician_list"),
     }
     return render(request, "confirm_page.html", context)
+
+
+@open_to(*OFFICE)
+def skill_new(request: HttpRequest) -> HttpResponse:
+    return _answer(request, SkillForm(**typed(request), instance=Skill()), title="New skill")
+
+
+@open_to(*OFFICE)
+def skill_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    skill = visible_or_404(Skill.objects.all(), request.user, pk=pk)
+    form = SkillForm(**typed(request), instance=skill)
+    return _answer(request, form, title=str(skill), delete_url=reverse("jobs:skill_delete", args=[pk]))
+
+
+@open_to(*OFFICE)
+def skill_delete(request: HttpRequest, pk: int) -> HttpResponse:
+    return answer_deletion(
+        request,
+        visible_or_404(Skill.objects.all(), request.user, pk=pk),
+        what="skill",
+        back_url=reverse("jobs:skill_edit", args=[pk]),
+        done_url=reverse("jobs:technician_list"),
+        instead="",
+    )
+
+
+@open_to(*OFFICE)
+def closed_days_new(request: HttpRequest) -> HttpResponse:
+    form = ClosedDaysForm(**typed(request), instance=ClosedDays())
+    return _answer(request, form, title="Days on which the firm is closed")
+
+
+@open_to(*OFFICE)
+def closed_days_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    row = visible_or_404(ClosedDays.objects.all(), request.user, pk=pk)
+    form = ClosedDaysForm(**typed(request), instance=row)
+    return _answer(request, form, title=row.reason, delete_url=reverse("jobs:closed_days_delete", args=[pk]))
+
+
+@open_to(*OFFICE)
+def closed_days_delete(request: HttpRequest, pk: int) -> HttpResponse:
+    return answer_deletion(
+        request,
+        visible_or_404(ClosedDays.objects.all(), request.user, pk=pk),
+        what="entry of closed days",
+        back_url=reverse("jobs:closed_days_edit", args=[pk]),
+        done_url=reverse("jobs:technician_list"),
+        instead="",
+    )
+
+
+def _answer(request: HttpRequest, form, *, title: str, **shown: str) -> HttpResponse:
+    back = reverse("jobs:technician_list")
+    return answer_form(request, form, title=title, back_url=back, done_url=back, **shown)
 
 
 def _form_page(request: HttpRequest, form, title: str) -> HttpResponse:

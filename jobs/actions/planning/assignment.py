@@ -1,7 +1,7 @@
 """One visit at a time: onto a technician's day, off it, promised, changed, added, cancelled."""
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -9,7 +9,7 @@ from django.db import transaction
 
 from jobs.actions.planning.day import lock_days, one_day, refuse_past, reroute, store_days
 from jobs.core.routing.day import DayRoute as CoreRoute
-from jobs.models import Visit, VisitKind
+from jobs.models import Skill, Visit, VisitKind
 from jobs.queries.days import Day
 from sites.actions import register
 from sites.actions.audit import record
@@ -145,6 +145,7 @@ def add_visit(
     kind: str = VisitKind.REPAIR,
     season_year: int | None = None,
     instructions: str = "",
+    skills: Iterable[Skill] = (),
     by: User | None,
 ) -> Visit:
     """A visit on request, by default a repair, open to be planned. ValidationError (by field) on bad dates."""
@@ -164,6 +165,7 @@ def add_visit(
         instructions=instructions,
     )
     register.save(instance=visit, by=by)
+    visit.skills.set(skills)
     return visit
 
 
@@ -172,11 +174,13 @@ CHANGEABLE = {"opens_on", "due_on", "service_min", "instructions"}
 
 @transaction.atomic
 def change_visit(*, visit: Visit, changes: Mapping[str, Any], by: User | None) -> Visit:
-    """Change window, minutes on site or instructions; the visit's day gets new times. ValidationError by field."""
+    """Change window, minutes on site, instructions or skills; its day gets new times. ValidationError by field."""
     row = _locked(visit)
     for name in CHANGEABLE & changes.keys():
         setattr(row, name, changes[name])
     register.save(instance=row, by=by)
+    if "skills" in changes:
+        row.skills.set(changes["skills"])
     if before := _place(row):
         reroute([before])
     return row

@@ -13,7 +13,7 @@ from jobs.actions.planning.summary import Load, PlanSummary, UnplacedVisit
 from jobs.core.routing.season import SeasonPlan
 from jobs.models import DayRoute, PlanRun, Visit
 from jobs.queries.days import Day, day_of, visits_in
-from jobs.queries.planning import SeasonInput, names_of, planning_technicians
+from jobs.queries.planning import SeasonInput, closed_days, names_of, planning_technicians
 from sites.models import Firm, User
 
 State = Visit.State
@@ -76,6 +76,7 @@ def _ordered(
 ) -> Iterable[tuple[Day, list[Visit]]]:
     """Each touched day of the plan with its visits in the plan's order; what the plan could not hold goes last."""
     firm, people = Firm.current(), {user.pk: user for user in planning_technicians()}
+    closed = closed_days(run.first_day, run.last_day)
     rows: dict[DayKey, list[Visit]] = defaultdict(list)
     for visit in visits_in(run.first_day, run.last_day):
         rows[visit.technician_id, visit.planned_on].append(visit)
@@ -83,7 +84,7 @@ def _ordered(
         if pk not in people or not run.first_day <= date <= run.last_day:
             continue
         everybodys = [visit for (_, on), visits in rows.items() if on == date for visit in visits]
-        day = day_of(people[pk], date, rows[pk, date], firm, everybodys)
+        day = day_of(people[pk], date, rows[pk, date], firm, closed, everybodys)
         place = {key: n for n, key in enumerate(keys.get((pk, date), ()))}
         yield day, sorted(day.to_do, key=lambda visit: place.get(str(visit.pk), len(place)))
 
