@@ -230,6 +230,8 @@ JOBS = {
     "jobs:season_generate": button(OFFICE_ONLY, "year"),
     "jobs:season_plan": button(OFFICE_ONLY, "year"),
     "jobs:season_window": page(OFFICE_ONLY, "year", "kind"),
+    "jobs:plan_comparison": read(OFFICE_ONLY),
+    "jobs:plan_decide": button(OFFICE_ONLY, "plan_run"),
     "jobs:season_plan_stop": button(OFFICE_ONLY, "plan_run"),
     "jobs:day_board": page(OFFICE_ONLY),
     "jobs:day_order_all": button(OFFICE_ONLY, "future"),

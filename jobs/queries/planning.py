@@ -153,6 +153,11 @@ class SeasonInput:
     now: tuple[tuple[str, DayKey], ...]  # visit -> (technician, date) as stored
 
     @property
+    def fingerprint(self) -> str:
+        """Equal only when nothing that counts has changed."""
+        return fingerprint(self.visits, self.days, self.now)
+
+    @property
     def start_from(self) -> dict[str, DayKey] | None:
         """The stored plan where most visits have a day already, so that a new plan moves few of them."""
         placed = {key for key, _ in self.now}

@@ -109,6 +109,7 @@ class SeasonBoard:
     at_risk_total: int
     not_placed: tuple[NotPlaced, ...]
     run: PlanRun | None
+    plans_waiting: int
     plan_kinds: tuple[str, ...]
     plan_from: dt.date
     plan_to: dt.date
@@ -144,6 +145,7 @@ def season_board(*, year: int, kind: str, today: dt.date) -> SeasonBoard:
         at_risk_total=risky.count(),
         not_placed=_not_placed(visits),
         run=run,
+        plans_waiting=PlanRun.objects.filter(state=PlanRun.State.PROPOSED).count(),
         plan_kinds=(kind,) if kind else tuple(count.kind for count in counts if count.open or count.planned),
         plan_from=first,
         plan_to=last,
@@ -263,7 +265,7 @@ def _days(count: int) -> str:
 
 
 def _not_placed(visits: QuerySet[Visit]) -> tuple[NotPlaced, ...]:
-    """What the last finished plan could not place, as far as it still waits."""
+    """What the last accepted plan could not place, as far as it still waits."""
     run = PlanRun.objects.filter(state=PlanRun.State.DONE).first()
     rows = {row["visit"]: row for row in run.summary.get("unplaced", [])} if run else {}
     waiting = visits.filter(pk__in=rows, state=State.OPEN).values_list("pk", flat=True)

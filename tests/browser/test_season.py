@@ -136,6 +136,7 @@ def test_a_site_goes_from_its_first_entry_to_the_season_report(
         {"first_day": str(first), "last_day": str(first + dt.timedelta(days=14)), "seconds": "2"},
         "Plan these days",
     )
+    press_button(desk, "Accept this plan")
     visit = Visit.objects.get()
     assert (visit.kind, visit.state, visit.technician) == ("winterisation", "planned", technician)
     desk.goto(f"/days/?date={visit.planned_on}")

@@ -327,7 +327,7 @@ def test_waiting_plans_are_swept_and_a_stopped_one_is_dropped(office, technician
     stop_plan(run=dropped, by=office)
     kept = ask_for_plan(season_year=monday.year, kinds=["startup"], by=office, **days)
     assert sweep_plans() == 1
-    assert dict(PlanRun.objects.values_list("pk", "state")) == {dropped.pk: "failed", kept.pk: "done"}
+    assert dict(PlanRun.objects.values_list("pk", "state")) == {dropped.pk: "failed", kept.pk: "proposed"}
 
 
 def test_a_wish_to_stop_ends_the_search_with_a_valid_plan(office, technician):

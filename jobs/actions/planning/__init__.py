@@ -10,7 +10,15 @@ from jobs.actions.planning.assignment import (
 )
 from jobs.actions.planning.day import move, plan_day, set_order
 from jobs.actions.planning.errors import PlannerBusy, PlanOutdated
-from jobs.actions.planning.season import ask_for_plan, plan_season, run_plan, stop_plan, sweep_plans
+from jobs.actions.planning.season import (
+    accept_plan,
+    ask_for_plan,
+    discard_plan,
+    plan_season,
+    run_plan,
+    stop_plan,
+    sweep_plans,
+)
 from jobs.actions.planning.summary import PlanSummary, UnplacedVisit
 
 __all__ = [
@@ -18,11 +26,13 @@ __all__ = [
     "PlanSummary",
     "PlannerBusy",
     "UnplacedVisit",
+    "accept_plan",
     "add_visit",
     "ask_for_plan",
     "assign",
     "cancel_visit",
     "change_visit",
+    "discard_plan",
     "move",
     "pin",
     "plan_day",

@@ -1,16 +1,15 @@
-"""The season plan: asked for, computed outside any transaction, stored whole if nothing changed meanwhile."""
+"""The season plan: asked for, computed outside any transaction, decided on, stored whole if nothing changed."""
 
 import datetime as dt
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import asdict
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from jobs.actions.planning.errors import PlannerBusy
-from jobs.actions.planning.store import store_plan
+from jobs.actions.planning.errors import PlannerBusy, PlanOutdated
+from jobs.actions.planning.store import lock_visits, propose_plan, write_plan
 from jobs.actions.planning.summary import PlanSummary
 from jobs.core.routing import season as core
 from jobs.models import PlanRun, VisitKind
@@ -42,7 +41,7 @@ def plan_season(
     progress: Report | None = None,
     stop: Stop | None = None,
 ) -> PlanSummary:
-    """Assign the season's visits of these kinds to technicians and days, and store the routes.
+    """Assign the season's visits of these kinds to technicians and days, and store the routes without asking.
 
     Promised, started and finished visits and all other visits of those days stay where they are; with `keep_planned`
     all planned ones do. The same data and
@@ -60,6 +59,7 @@ def plan_season(
         seconds=seconds,
         iterations=iterations,
         keep_planned=keep_planned,
+        accept_at_once=True,
     )
     summary = run_plan(run_pk=run.pk, progress=progress, stop=stop)
     if summary is None:  # another process took the row between the two calls
@@ -78,8 +78,12 @@ def ask_for_plan(
     seconds: int | None = None,
     iterations: int | None = None,
     keep_planned: bool = False,
+    accept_at_once: bool = False,
 ) -> PlanRun:
-    """Check the input and leave a waiting row; the task or `run_plan` does the work."""
+    """Check the input and leave a waiting row; the task or `run_plan` does the work.
+
+    What comes out waits for `accept_plan` or `discard_plan`, unless it is to be accepted at once.
+    """
     _check(kinds, first_day, last_day)
     PlanRun.objects.silent().update(state=State.FAILED, error=SILENT)
     try:
@@ -93,6 +97,7 @@ def ask_for_plan(
                 seconds=seconds,
                 rounds=iterations,
                 keep_planned=keep_planned,
+                accept_at_once=accept_at_once,
                 asked_by=by,
             )
     except IntegrityError as error:
@@ -116,7 +121,7 @@ def _check(kinds: Sequence[str], first_day: dt.date, last_day: dt.date) -> None:
 
 
 def run_plan(*, run_pk: int, progress: Report | None = None, stop: Stop | None = None) -> PlanSummary | None:
-    """Compute and store a waiting plan; None if another process has it already. Marks the row failed on any error."""
+    """Compute a waiting plan; None if another process has it already. Marks the row failed on any error."""
     claimed = PlanRun.objects.filter(pk=run_pk, state=State.WAITING)
     if not claimed.update(state=State.RUNNING, heard_at=timezone.now()):
         return None
@@ -161,11 +166,56 @@ def _computed(run: PlanRun, progress: Report | None, stop: Stop | None) -> PlanS
         on_progress=pulse.report,
     )
     with transaction.atomic():
-        summary = store_plan(run=run, plan=plan, given=given, reread=lambda: _read(run), started=started)
-        PlanRun.objects.filter(pk=run.pk).update(state=State.DONE, summary=asdict(summary))
+        summary = propose_plan(run=run, plan=plan, given=given, reread=lambda: _read(run), started=started)
         counts = {"placed": summary.placed, "moved": summary.moved, "unplaced": len(summary.unplaced)}
-        record(by=run.asked_by, verb="season planned", subject=run, **counts)
+        record(by=run.asked_by, verb="season plan proposed", subject=run, **counts)
+        if run.accept_at_once:
+            _store(run, given, run.asked_by)
     return summary
+
+
+@transaction.atomic
+def accept_plan(*, run: PlanRun, by: User | None) -> PlanRun:
+    """Make a proposed plan the plan, and discard what else was proposed for these days.
+
+    PlanOutdated, and nothing written, if visits or working days changed since it was computed or its first day is
+    past; ValidationError if it was decided already.
+    """
+    row = _to_decide(run)
+    if row.first_day < firm_today():
+        raise PlanOutdated(f"This plan begins on {row.first_day:%d %b %Y}, which is past. Plan again.")
+    lock_visits(_read(row))
+    given = _read(row)
+    if given.fingerprint != row.fingerprint:
+        raise PlanOutdated("Visits or working days have changed since this plan was computed. Plan again.")
+    _store(row, given, by)
+    return row
+
+
+@transaction.atomic
+def discard_plan(*, run: PlanRun, by: User | None) -> PlanRun:
+    """Leave everything as it is. ValidationError if it was decided already."""
+    row = _to_decide(run)
+    row.state, row.decided_at = State.DISCARDED, timezone.now()
+    row.save(update_fields=["state", "decided_at"])
+    record(by=by, verb="season plan discarded", subject=row)
+    return row
+
+
+def _to_decide(run: PlanRun) -> PlanRun:
+    row = PlanRun.objects.select_for_update().get(pk=run.pk)
+    if row.state != State.PROPOSED:
+        raise ValidationError("This plan has been decided already.")
+    return row
+
+
+def _store(run: PlanRun, given: SeasonInput, by: User | None) -> None:
+    write_plan(run=run, given=given)
+    run.state, run.decided_at = State.DONE, timezone.now()
+    run.save(update_fields=["state", "decided_at", "summary"])
+    record(by=by, verb="season planned", subject=run, asked=run.summary["asked"])
+    others = PlanRun.objects.filter(state=State.PROPOSED, first_day__lte=run.last_day, last_day__gte=run.first_day)
+    others.update(state=State.DISCARDED, decided_at=run.decided_at)
 
 
 def _read(run: PlanRun) -> SeasonInput:

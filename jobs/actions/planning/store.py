@@ -1,9 +1,10 @@
-"""Write a computed season plan: compare with the data as it is now, then visits and routes in one go."""
+"""A computed season plan in the database: kept as a proposal, then written, visits and routes in one go."""
 
 import datetime as dt
 import time
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict
 
 from django.db.models import Sum
 
@@ -20,28 +21,47 @@ State = Visit.State
 DayKey = tuple[int, dt.date]
 
 
-def store_plan(
+def propose_plan(
     *, run: PlanRun, plan: SeasonPlan, given: SeasonInput, reread: Callable[[], SeasonInput], started: float
 ) -> PlanSummary:
-    """Store the plan inside the caller's transaction. PlanOutdated, and nothing written, if the data changed."""
-    list(Visit.objects.select_for_update().filter(pk__in=[int(v.key) for v in given.visits]).order_by("pk"))
+    """Keep the plan for a decision, inside the caller's transaction. PlanOutdated if the data changed meanwhile."""
+    lock_visits(given)
     now = reread()
     if now != given:
         raise PlanOutdated(f"{_changed(given, now)} while the plan was computed. Nothing was stored; plan again.")
-    drive_before = _drive(run)
-    technicians = {name: user for user, name in _named(planning_technicians())}
+    ids = {name: user.pk for user, name in _named(planning_technicians())}
+    run.orders = [
+        [ids[who], on.isoformat(), [int(key) for key in route.keys]]
+        for (who, on), route in sorted(plan.routes.items())
+    ]
+    run.fingerprint = given.fingerprint
+    summary = _summary(run, plan, given, time.monotonic() - started)
+    run.summary, run.state = asdict(summary), PlanRun.State.PROPOSED
+    run.save(update_fields=["orders", "fingerprint", "summary", "state"])
+    return summary
+
+
+def write_plan(*, run: PlanRun, given: SeasonInput) -> None:
+    """Make a proposed plan the plan: visits, days and routes, inside the caller's transaction."""
     visits = {row.pk: row for row in Visit.objects.select_related("site").filter(pk__in=given.movable)}
-    places = {int(key): (technicians[who], on) for key, (who, on) in plan.assignment.items()}
+    people = {user.pk: user for user in planning_technicians()}
+    keys = {(pk, dt.date.fromisoformat(on)): tuple(ids) for pk, on, ids in run.orders}
+    places = {visit: (people[pk], on) for (pk, on), ids in keys.items() for visit in ids}
     before = {pk: _place(visit) for pk, visit in visits.items()}
     for pk, visit in visits.items():
         _put(visit, places.get(pk))
     Visit.objects.bulk_update(visits.values(), ["state", "technician", "planned_on", *PLACE_FIELDS], batch_size=200)
     after = {pk: _place(visit) for pk, visit in visits.items()}
-    keys = {(technicians[who].pk, on): route.keys for (who, on), route in plan.routes.items()}
     touched = {place for pk in visits if before[pk] != after[pk] for place in (before[pk], after[pk]) if place}
     # A day that gains and loses nothing keeps its order: somebody may have chosen it by hand.
     store_days(list(_ordered(run, touched | _without_route(run, set(keys)), keys)))
-    return _summary(run, plan, given, visits, before, after, drive_before, time.monotonic() - started)
+    # The figures of what is driven now, not of what was computed for days that kept an order of their own.
+    run.summary["drive_min"], run.summary["drive_km"] = _drive(run), _drive(run, "drive_km")
+
+
+def lock_visits(given: SeasonInput) -> None:
+    """Hold every visit of the plan as it is until this transaction ends."""
+    list(Visit.objects.select_for_update().filter(pk__in=[int(v.key) for v in given.visits]).order_by("pk"))
 
 
 def _named(technicians: list[User]) -> Iterable[tuple[User, str]]:
@@ -72,7 +92,7 @@ def _put(visit: Visit, place: tuple[User, dt.date] | None) -> None:
 
 
 def _ordered(
-    run: PlanRun, touched: set[DayKey], keys: Mapping[DayKey, tuple[str, ...]]
+    run: PlanRun, touched: set[DayKey], keys: Mapping[DayKey, tuple[int, ...]]
 ) -> Iterable[tuple[Day, list[Visit]]]:
     """Each touched day of the plan with its visits in the plan's order; what the plan could not hold goes last."""
     firm, people = Firm.current(), {user.pk: user for user in planning_technicians()}
@@ -86,7 +106,7 @@ def _ordered(
         everybodys = [visit for (_, on), visits in rows.items() if on == date for visit in visits]
         day = day_of(people[pk], date, rows[pk, date], firm, closed, everybodys)
         place = {key: n for n, key in enumerate(keys.get((pk, date), ()))}
-        yield day, sorted(day.to_do, key=lambda visit: place.get(str(visit.pk), len(place)))
+        yield day, sorted(day.to_do, key=lambda visit: place.get(visit.pk, len(place)))
 
 
 def _without_route(run: PlanRun, days: set[DayKey]) -> set[DayKey]:
@@ -99,33 +119,28 @@ def _drive(run: PlanRun, column: str = "drive_min") -> float:
     return routes.aggregate(total=Sum(column))["total"] or 0.0
 
 
-def _summary(
-    run: PlanRun,
-    plan: SeasonPlan,
-    given: SeasonInput,
-    visits: Mapping[int, Visit],
-    before: Mapping[int, DayKey | None],
-    after: Mapping[int, DayKey | None],
-    drive_before: float,
-    seconds: float,
-) -> PlanSummary:
-    placed = [pk for pk in visits if after[pk]]
+def _summary(run: PlanRun, plan: SeasonPlan, given: SeasonInput, seconds: float) -> PlanSummary:
+    visits = {row.pk: row for row in Visit.objects.select_related("site").filter(pk__in=given.movable)}
+    before = {int(key): place for key, place in given.now}
+    standing = {pk for pk, visit in visits.items() if visit.state == State.PLANNED}
+    after = {int(key): place for key, place in plan.assignment.items() if int(key) in visits}
     missing = [row for row in plan.unplaced if int(row.key) in visits]
     return PlanSummary(
         run=run.pk,
         asked=len(visits),
-        newly_planned=sum(before[pk] is None for pk in placed),
-        moved=sum(before[pk] is not None and before[pk] != after[pk] for pk in placed),
-        stayed=sum(before[pk] == after[pk] for pk in placed),
-        released=sum(before[pk] is not None and after[pk] is None for pk in visits),
-        late=sum(visits[pk].planned_on > visits[pk].due_on for pk in placed),
+        newly_planned=sum(pk not in standing for pk in after),
+        moved=sum(pk in standing and before.get(pk) != place for pk, place in after.items()),
+        stayed=sum(before.get(pk) == place for pk, place in after.items()),
+        released=len(standing - after.keys()),
+        late=sum(on > visits[pk].due_on for pk, (_, on) in after.items()),
         held=len(given.visits) - len(visits),
         days_used=len(plan.routes),
-        drive_min=_drive(run),
-        drive_km=_drive(run, "drive_km"),
-        drive_min_before=drive_before,
+        drive_min=plan.drive_min,
+        drive_km=plan.drive_km,
+        drive_min_before=_drive(run),
         drive_min_first=plan.history[0][2] if plan.history else plan.drive_min,
         began_with="the stored days, each put in order again" if given.start_from else "nearest visit first",
+        against_wishes=len(plan.against_wishes),
         unplaced=tuple(_missing(visits[int(row.key)], row) for row in missing),
         loads=tuple(Load(x.technician, x.visits, x.days_used, x.work_min, x.working_min) for x in plan.loads),
         travel_source=plan.travel_source,

@@ -26,11 +26,11 @@ class Load:
 
 @dataclass(frozen=True)
 class PlanSummary:
-    """What a season plan changed. Driving counts every route of the planned days, in minutes and km.
+    """What a season plan changes. Driving counts every route of the planned days, in minutes and km.
 
     `drive_min_before` are the same days as they were stored before; `drive_min_first` is the plan that the search
-    began with, which `began_with` names. `late` visits are planned after their deadline, `released` ones lost
-    their day, `held` ones were fixed before.
+    began with, which `began_with` names. `late` visits are planned after their deadline, `released` ones lose
+    their day, `held` ones are fixed; `against_wishes` lie elsewhere than their client would like.
     """
 
     run: int
@@ -47,6 +47,7 @@ class PlanSummary:
     drive_min_before: float
     drive_min_first: float
     began_with: str
+    against_wishes: int
     unplaced: tuple[UnplacedVisit, ...]
     loads: tuple[Load, ...]
     travel_source: str

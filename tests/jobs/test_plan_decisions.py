@@ -1,0 +1,154 @@
+"""A season plan waits for a decision: compared with others and with what stands, accepted once, or discarded."""
+
+import datetime as dt
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from jobs.actions.planning import PlanOutdated, accept_plan, ask_for_plan, discard_plan, plan_season, run_plan
+from jobs.models import Absence, DayRoute, PlanRun, Visit, VisitTerms
+from jobs.queries.plan_comparison import compare_plans
+from tests.jobs.planning_rows import make_visits, monday_ahead, planned
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def desk(client, office):
+    client.force_login(office)
+    return client
+
+
+def proposed(office, **changes) -> PlanRun:
+    monday = monday_ahead()
+    wanted = {
+        "season_year": monday.year,
+        "kinds": ["startup"],
+        "first_day": monday,
+        "last_day": monday + dt.timedelta(days=11),
+        "iterations": 3,
+        "by": office,
+    }
+    run = ask_for_plan(**{**wanted, **changes})
+    run_plan(run_pk=run.pk)
+    run.refresh_from_db()
+    return run
+
+
+def places() -> dict[int, tuple]:
+    return {v.pk: (v.technician_id, v.planned_on) for v in Visit.objects.exclude(state="open")}
+
+
+def ordered(run: PlanRun) -> dict[int, tuple]:
+    return {pk: (who, dt.date.fromisoformat(on)) for who, on, ids in run.orders for pk in ids}
+
+
+def test_a_proposed_plan_changes_nothing_until_it_is_accepted_to_the_letter(office, technician, other_technician):
+    make_visits(8)
+    run = proposed(office)
+    assert (run.state, places(), DayRoute.objects.count()) == ("proposed", {}, 0)
+    accept_plan(run=run, by=office)
+    run.refresh_from_db()
+    assert (run.state, places()) == ("done", ordered(run))
+    assert sum(row.drive_min for row in DayRoute.objects.all()) == pytest.approx(run.summary["drive_min"])
+    for who, on, ids in run.orders:
+        rows = Visit.objects.filter(technician=who, planned_on=on).order_by("position")
+        assert list(rows.values_list("pk", flat=True)) == ids
+
+
+def test_accepting_is_the_same_as_planning_at_once(office, technician, other_technician):
+    make_visits(8)
+    accept_plan(run=proposed(office, seed=5), by=office)
+    one_by_one = places()
+    Visit.objects.update(state="open", technician=None, planned_on=None, position=None)
+    monday = monday_ahead()
+    plan_season(
+        season_year=monday.year, kinds=["startup"], first_day=monday, last_day=monday + dt.timedelta(days=11),
+        iterations=3, seed=5, by=office,
+    )  # fmt: skip
+    assert places() == one_by_one
+
+
+def test_a_discarded_plan_leaves_everything_and_neither_is_decided_twice(office, technician):
+    make_visits(3)
+    run = proposed(office)
+    discard_plan(run=run, by=office)
+    assert places() == {}
+    for decide in (accept_plan, discard_plan):
+        with pytest.raises(ValidationError, match="decided already"):
+            decide(run=run, by=office)
+
+
+@pytest.mark.parametrize("change", ["visit longer", "visit gone", "somebody ill", "visit planned by hand"])
+def test_a_plan_is_refused_when_something_changed_since(office, technician, other_technician, change):
+    visits = make_visits(5)
+    run = proposed(office)
+    if change == "visit longer":
+        Visit.objects.filter(pk=visits[0].pk).update(service_min=200)
+    elif change == "visit gone":
+        Visit.objects.filter(pk=visits[0].pk).update(state="cancelled")
+    elif change == "somebody ill":
+        Absence.objects.create(technician=technician, starts_on=monday_ahead(), ends_on=monday_ahead())
+    else:
+        planned(visits[0], technician, monday_ahead())
+    before = places()
+    with pytest.raises(PlanOutdated, match="Plan again"):
+        accept_plan(run=run, by=office)
+    assert places() == before
+    run.refresh_from_db()
+    assert run.state == "proposed"
+
+
+def test_accepting_one_discards_the_others_of_these_days_only(office, technician):
+    make_visits(4)
+    later = monday_ahead() + dt.timedelta(days=30)
+    elsewhere = proposed(office, first_day=later, last_day=later + dt.timedelta(days=5))
+    other, chosen = proposed(office, seed=2), proposed(office, seed=3)
+    accept_plan(run=chosen, by=office)
+    states = dict(PlanRun.objects.values_list("pk", "state"))
+    assert states == {elsewhere.pk: "proposed", other.pk: "discarded", chosen.pk: "done"}
+
+
+def test_the_comparison_names_each_visit_that_lies_elsewhere(office, technician, other_technician):
+    visits = make_visits(6)
+    planned(visits[0], technician, monday_ahead() + dt.timedelta(days=8))
+    stays = (technician.pk, monday_ahead() + dt.timedelta(days=8))
+    VisitTerms.objects.create(site=visits[1].site, preferred_technician=other_technician)
+    run = proposed(office)
+    found = compare_plans(first=None, second=None)
+    assert [column.number for column in found.columns] == [0, run.pk]
+    now, plan = found.columns
+    assert (now.placed, now.unplaced, plan.placed, plan.unplaced) == (1, 5, 6, 0)
+    expected = {pk for pk, place in ordered(run).items() if place != (stays if pk == visits[0].pk else None)}
+    assert {line.visit.pk for line in found.elsewhere} == expected
+    assert all(not line.first for line in found.elsewhere if line.visit.pk != visits[0].pk)
+    assert compare_plans(first=run.pk, second=run.pk).elsewhere == ()
+
+
+def test_the_office_compares_and_decides_on_the_page(desk, office, technician, other_technician):
+    make_visits(6)
+    one, two = proposed(office, seed=1), proposed(office, seed=2)
+    page = desk.get(f"{reverse('jobs:plan_comparison')}?first={one.pk}&second={two.pk}").content.decode()
+    assert f"Plan {one.pk}" in page and f"Plan {two.pk}" in page and "As it stands" in page
+    answer = desk.post(reverse("jobs:plan_decide", args=[two.pk]), {"decision": "accept"}, follow=True)
+    assert "The plan stands" in answer.content.decode()
+    assert places() == ordered(two)
+    again = desk.post(reverse("jobs:plan_decide", args=[one.pk]), {"decision": "accept"}, follow=True)
+    assert "decided already" in again.content.decode()
+    assert "No plan waits" in desk.get(reverse("jobs:plan_comparison")).content.decode()
+    assert desk.get(f"{reverse('jobs:plan_comparison')}?first=x&second=9").status_code == 200
+
+
+def test_the_comparison_asks_as_often_for_twelve_visits_as_for_four(office, technician, other_technician):
+    counts = []
+    for count in (4, 8):
+        make_visits(count)
+        proposed(office)
+        with CaptureQueriesContext(connection) as asked:
+            compare_plans(first=None, second=None)
+        counts.append(len(asked))
+        PlanRun.objects.update(state="discarded")
+    assert counts[0] == counts[1]
