@@ -139,7 +139,7 @@ def _visit(
     return replace(visit, fixed_technician=day.technician, fixed_date=day.date, fixed_time_min=at, hours=ALL_DAY)
 
 
-def _planned(season: Season, seconds: float, **more: Any) -> tuple[SeasonPlan, float]:
+def planned(season: Season, seconds: float, **more: Any) -> tuple[SeasonPlan, float]:
     started = time.perf_counter()
     chosen = SeasonSettings(**more)
     plan = plan_season(season.visits, season.days, season.travel, settings=chosen, seed=1, stop=_deadline(seconds))
@@ -150,7 +150,7 @@ def _planned(season: Season, seconds: float, **more: Any) -> tuple[SeasonPlan, f
     return plan, took
 
 
-def _late(season: Season, plan: SeasonPlan) -> int:
+def late(season: Season, plan: SeasonPlan) -> int:
     """Visits without a place or after their deadline; fixed ones stand where they were promised."""
     placed = plan.assignment
     late = [v for v in season.visits if v.key not in placed]
@@ -160,21 +160,21 @@ def _late(season: Season, plan: SeasonPlan) -> int:
 
 def _season() -> Iterator[dict[str, Any]]:
     season = season_instance(1, 400, 3, 30)
-    plan, took = _planned(season, 2 * SECONDS)
+    plan, took = planned(season, 2 * SECONDS)
     # The first entry of the history is the nearest-visit-first plan with urgent ones favoured.
     _, missing, nearest_min = plan.history[0]
-    long_plan, long_took = _planned(season, 20 * SECONDS, rounds=ENDLESS)
+    long_plan, long_took = planned(season, 20 * SECONDS, rounds=ENDLESS)
     over = 100 * (plan.drive_min / long_plan.drive_min - 1)
     yield figure("season_seconds", took, "s", 400, f"limit {2 * SECONDS:g} s")
     yield figure(
         "season_over_long_run_pct", over, "%", 400,
-        f"own run of {long_took:.0f} s: {long_plan.drive_min:.0f} min, {_late(season, long_plan)} late",
+        f"own run of {long_took:.0f} s: {long_plan.drive_min:.0f} min, {late(season, long_plan)} late",
     )  # fmt: skip
     yield figure(
         "season_saving_vs_nearest_pct", 100 * (1 - plan.drive_min / nearest_min), "%", 400,
         f"nearest by deadline: {nearest_min:.0f} min, {missing} not placed; ours {plan.drive_min:.0f} min",
     )  # fmt: skip
-    yield figure("season_late", _late(season, plan), "visits", 400, "0; without a place counts as late")
+    yield figure("season_late", late(season, plan), "visits", 400, "0; without a place counts as late")
 
 
 def _replanned_day() -> dict[str, Any]:
@@ -204,10 +204,10 @@ def _replanned_day() -> dict[str, Any]:
 
 def _large_season() -> Iterator[dict[str, Any]]:
     season = season_instance(2, 2000, 6, 40)
-    plan, took = _planned(season, 10 * SECONDS)
+    plan, took = planned(season, 10 * SECONDS)
     peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     yield figure(
         "large_season_seconds", took, "s", 2000,
-        f"limit {10 * SECONDS:g} s; {_late(season, plan)} late, {plan.drive_min:.0f} min of driving",
+        f"limit {10 * SECONDS:g} s; {late(season, plan)} late, {plan.drive_min:.0f} min of driving",
     )  # fmt: skip
     yield figure("large_season_peak", peak_mib, "MiB", 2000, "whole process")

@@ -35,10 +35,21 @@ class NativeModelForm(forms.ModelForm):
 
 
 class SeasonFilterForm(forms.Form):
-    """Which season the board shows. Anything else than a year or a kind is ignored, not refused."""
+    """Which season the board shows, and whose. Anything that cannot be meant is ignored, not refused."""
 
     year = forms.IntegerField(min_value=2000, max_value=2100, required=False)
     kind = forms.ChoiceField(choices=[("", "all kinds"), *VisitKind.choices], required=False)
+    technician = forms.TypedChoiceField(coerce=int, empty_value=None, required=False)
+
+    def __init__(self, *args: Any, technicians: list[User], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["technician"].choices = [("", "everybody"), *names_of(technicians).items()]
+
+    @property
+    def chosen(self) -> dict[str, Any]:
+        """Year, kind and the id of a technician; None or empty where nothing is chosen."""
+        self.is_valid()
+        return {"year": None, "kind": "", "technician": None, **self.cleaned_data}
 
 
 class ServicePlanForm(NativeModelForm):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from django.db.models import Count, F, Max, Min, Q, QuerySet, Sum
 
 from jobs.models import DayRoute, PlanRun, SeasonWindow, Visit, VisitKind
-from jobs.queries.planning import names_of, planning_technicians, technician_days
+from jobs.queries.planning import names_of, technician_days
 from jobs.queries.windows import SEASONAL
 from sites.models import User
 
@@ -98,6 +98,7 @@ class NotPlaced:
 class SeasonBoard:
     year: int
     kind: str
+    technician: User | None
     today: dt.date
     windows: tuple[WindowRow, ...]
     counts: tuple[KindCount, ...]
@@ -119,13 +120,18 @@ class SeasonBoard:
         return bool(self.weeks or self.empty_weeks or self.past_weeks)
 
 
-def season_board(*, year: int, kind: str, today: dt.date) -> SeasonBoard:
-    """Everything the board shows, in a fixed number of queries."""
+def season_board(
+    *, year: int, kind: str, today: dt.date, people: Sequence[User], technician: int | None = None
+) -> SeasonBoard:
+    """Everything the board shows, in a fixed number of queries; of one of these people, or of all.
+
+    What waits for a day belongs to nobody: it is shown with everybody only.
+    """
     windows = {window.kind: window for window in SeasonWindow.objects.filter(season_year=year)}
     chosen = [window for window in windows.values() if kind in ("", window.kind)]
-    visits = Visit.objects.filter(season_year=year, **({"kind": kind} if kind else {}))
+    technicians = [user for user in people if technician in (None, user.pk)]
+    visits = visits_of_season(year, kind, technician)
     counts = _counts(visits, today)
-    technicians = planning_technicians()
     weeks = _weeks(_span(chosen, visits, today), technicians)
     monday = today - dt.timedelta(days=today.weekday())
     risky = _risky(visits, today)
@@ -134,6 +140,7 @@ def season_board(*, year: int, kind: str, today: dt.date) -> SeasonBoard:
     return SeasonBoard(
         year=year,
         kind=kind,
+        technician=technicians[0] if technician else None,
         today=today,
         windows=tuple(WindowRow(k, k.label, windows.get(k)) for k in SEASONAL if kind in ("", k)),
         counts=counts,
@@ -150,6 +157,12 @@ def season_board(*, year: int, kind: str, today: dt.date) -> SeasonBoard:
         plan_from=first,
         plan_to=last,
     )
+
+
+def visits_of_season(year: int, kind: str, technician: int | None) -> QuerySet[Visit]:
+    """The season's visits; of one kind and one technician where these are given."""
+    chosen = {"kind": kind, "technician": technician}
+    return Visit.objects.filter(season_year=year, **{name: value for name, value in chosen.items() if value})
 
 
 def default_year(today: dt.date) -> int:

@@ -9,6 +9,7 @@ from django.urls import reverse
 from jobs.models import Visit
 from jobs.queries.day_map import HEIGHT, WIDTH, Sheet, scale_bar
 from jobs.queries.planning import point_of
+from jobs.queries.season_board import visits_of_season
 from sites.models import Firm, Site
 
 State = Visit.State
@@ -44,11 +45,9 @@ class SeasonMap:
     legend: tuple[tuple[str, str, int], ...]
 
 
-def season_map(*, year: int, kind: str, today: dt.date) -> SeasonMap:
-    """All sites with a visit of this season (and kind, if given), cancelled visits left out."""
-    rows = Visit.objects.filter(season_year=year).exclude(state=State.CANCELLED)
-    if kind:
-        rows = rows.filter(kind=kind)
+def season_map(*, year: int, kind: str, today: dt.date, technician: int | None = None) -> SeasonMap:
+    """All sites with a visit of this season (of this kind and technician, if given), cancelled visits left out."""
+    rows = visits_of_season(year, kind, technician).exclude(state=State.CANCELLED)
     found: dict[int, tuple[str, Visit]] = {}
     for visit in rows.select_related("site", "technician").order_by("opens_on", "pk"):
         state = _state(visit, today)

@@ -4,15 +4,15 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from jobs.models import VisitKind
-from jobs.queries.planning import firm_today
+from jobs.forms.planning import SeasonFilterForm
+from jobs.queries.planning import firm_today, planning_technicians
 from jobs.queries.season_map import SeasonMap, places_json, season_map
 from sites.access import OFFICE, open_to
 
 
 def _asked(request: HttpRequest, year: int) -> SeasonMap:
-    kind = request.GET.get("kind", "")
-    return season_map(year=year, kind=kind if kind in VisitKind.values else "", today=firm_today())
+    chosen = SeasonFilterForm(request.GET, technicians=planning_technicians()).chosen
+    return season_map(**{**chosen, "year": year}, today=firm_today())
 
 
 @require_safe

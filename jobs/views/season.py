@@ -14,7 +14,7 @@ from jobs.actions.visits import generate_visits, save_window
 from jobs.core.routing.frost import HARD_FREEZE_C
 from jobs.forms.planning import ChanceForm, PlanForm, SeasonFilterForm, WindowForm
 from jobs.models import PlanRun, SeasonWindow
-from jobs.queries.planning import firm_today
+from jobs.queries.planning import firm_today, planning_technicians
 from jobs.queries.season_board import SeasonBoard, default_year, season_board
 from jobs.queries.windows import CHANCES, SEASONAL, suggested_windows, windows_over
 from jobs.tasks import compute_plan
@@ -32,18 +32,21 @@ def board(request: HttpRequest) -> HttpResponse:
 
 
 def _shown(asked) -> SeasonBoard:
-    today, form = firm_today(), SeasonFilterForm(asked)
-    form.is_valid()
-    year = form.cleaned_data.get("year") or default_year(today)
-    return season_board(year=year, kind=form.cleaned_data.get("kind") or "", today=today)
+    today, people = firm_today(), planning_technicians()
+    chosen = SeasonFilterForm(asked, technicians=people).chosen
+    chosen["year"] = chosen["year"] or default_year(today)
+    return season_board(**chosen, today=today, people=people)
 
 
 def _board_page(request: HttpRequest, board: SeasonBoard, plan_form: PlanForm | None = None) -> HttpResponse:
     wrong = plan_form is not None
+    whose = board.technician.pk if board.technician else ""
+    filters = {"year": board.year, "kind": board.kind, "technician": whose}
     initial = {"kinds": board.plan_kinds, "first_day": board.plan_from, "last_day": board.plan_to}
     context = {
         "board": board,
-        "filter_form": SeasonFilterForm(initial={"year": board.year, "kind": board.kind}),
+        "filter_form": SeasonFilterForm(initial=filters, technicians=planning_technicians()),
+        "filters": urlencode({name: value for name, value in filters.items() if name != "year"}),
         "plan_form": plan_form or PlanForm(initial=initial),
         "plan_open": wrong,
         "year_before": board.year - 1,

@@ -287,3 +287,20 @@ def test_a_suggested_window_fills_the_form_only_when_the_record_gives_dates(desk
     assert desk.get(reverse("jobs:season_window", args=[2031, "repair"])).status_code == 404
     answer = desk.post(url, {"opens_on": "2031-05-02", "due_on": "2031-04-01", "reason": "typed"})
     assert answer.status_code == 422 and "typed" in answer.content.decode()
+
+
+def test_the_season_board_and_its_map_show_one_technician(desk, technician, other_technician):
+    window()
+    mine, theirs, waiting = make_visits(3)
+    planned(mine, technician, monday_ahead())
+    planned(theirs, other_technician, monday_ahead())
+    page = desk.get(f"{season_url()}&technician={technician.pk}").content.decode()
+    weeks = page[page.index('id="weeks"') : page.index('id="map"')]
+    assert str(technician) in weeks and str(other_technician) not in weeks
+    places = reverse("jobs:season_places", args=[monday_ahead().year])
+    found = desk.get(f"{places}?technician={technician.pk}").json()["features"]
+    assert [feature["properties"]["name"] for feature in found] == [str(mine.site)]
+    assert f"{places}?kind=&amp;technician={technician.pk}" in page
+    everybody = desk.get(f"{season_url()}&technician=999999").content.decode()
+    assert all(str(who) in everybody for who in (technician, other_technician))
+    assert len(desk.get(places).json()["features"]) == 3
