@@ -227,7 +227,7 @@ class SkillForm(NativeModelForm):
     class Meta:
         model = Skill
         fields = ["name", "kinds", "plant"]
-        labels = {"plant": "And only"}
+        labels = {"plant": "Where"}
         help_texts = {"name": "A licence or a training: backflow tester, work at mains power."}
 
 

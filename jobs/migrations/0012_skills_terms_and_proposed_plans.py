@@ -22,7 +22,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('name', models.CharField(max_length=60, unique=True)),
                 ('kinds', models.JSONField(blank=True, default=list, help_text='Kinds of visit.', verbose_name='needed for')),
-                ('plant', models.CharField(choices=[('any', 'at every site'), ('pump', 'at sites with a pump'), ('backflow', 'at sites with a backflow assembly')], default='any', max_length=8, verbose_name='and only')),
+                ('plant', models.CharField(choices=[('any', 'at every site'), ('pump', 'only at sites with a pump'), ('backflow', 'only at sites with a backflow assembly')], default='any', max_length=8, verbose_name='where')),
             ],
             options={
                 'ordering': ['name'],

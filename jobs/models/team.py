@@ -25,12 +25,12 @@ class Skill(models.Model):
 
     class Plant(models.TextChoices):
         ANY = "any", "at every site"
-        PUMP = "pump", "at sites with a pump"
-        BACKFLOW = "backflow", "at sites with a backflow assembly"
+        PUMP = "pump", "only at sites with a pump"
+        BACKFLOW = "backflow", "only at sites with a backflow assembly"
 
     name = models.CharField(max_length=60, unique=True)
     kinds = models.JSONField("needed for", default=list, blank=True, help_text="Kinds of visit.")
-    plant = models.CharField("and only", max_length=8, choices=Plant, default=Plant.ANY)
+    plant = models.CharField("where", max_length=8, choices=Plant, default=Plant.ANY)
 
     objects = OfficeRows.as_manager()
 

@@ -120,7 +120,7 @@ def test_the_team_page_keeps_skills_and_says_who_holds_them(desk, technician):
     desk.post(reverse("jobs:skill_new"), {"name": "Mains power", "kinds": ["repair"], "plant": "pump"})
     skill = Skill.objects.get()
     page = desk.get(reverse("jobs:technician_list")).content.decode()
-    assert "Repair at sites with a pump" in page
+    assert "Repair only at sites with a pump" in page
     assert "nobody" in page
     profile = technician.technician_profile
     hours = {"day_starts_at": "07:30", "day_ends_at": "16:30", "lunch_min": 30, "working_weekdays": [0, 1, 2, 3, 4]}

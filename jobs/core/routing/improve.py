@@ -36,21 +36,24 @@ def fill_gaps(search: Search, board: Board) -> Board:
     """Make room for unplaced visits by searching around the days they could go to."""
     rng = random.Random(search.seed)
     for _ in range(search.rounds):
-        hopeful = [v for v in sorted(board.unplaced) if search.model.possible[v].any()]
-        if not hopeful or search.stop():
+        if search.stop() or not _hopeful(search, board):
             break
-        wanted = rng.choice(hopeful)
-        first = rng.choice(np.flatnonzero(search.model.possible[wanted]).tolist())
-        board = _try_part(search, board, _related(search, board, first, wanted), rng.randrange(2**31))
+        board = _make_room(search, board, rng)
         search.report("making room", board, steps=1)
     return board
 
 
 def improve_parts(search: Search, board: Board) -> Board:
-    """Search over groups of related technician-days, each day as the centre of a group in turn."""
+    """Search over groups of related technician-days, each day as the centre of a group in turn.
+
+    Turn about with making room, as long as something has no place: less driving makes room, too.
+    """
     rng = random.Random(search.seed + 1)
     turn: list[int] = []
     for _ in range(search.rounds):
+        if _hopeful(search, board) and not search.stop():
+            board = _make_room(search, board, rng)
+            search.report("making room", board)
         if search.stop():
             break
         used = [d for d, route in enumerate(board.routes) if route]
@@ -60,6 +63,17 @@ def improve_parts(search: Search, board: Board) -> Board:
         board = _try_part(search, board, _related(search, board, turn.pop()), rng.randrange(2**31))
         search.report("improving days together", board, steps=1)
     return board
+
+
+def _hopeful(search: Search, board: Board) -> list[int]:
+    """Unplaced visits that suit some day."""
+    return [v for v in sorted(board.unplaced) if search.model.possible[v].any()]
+
+
+def _make_room(search: Search, board: Board, rng: random.Random) -> Board:
+    wanted = rng.choice(_hopeful(search, board))
+    first = rng.choice(np.flatnonzero(search.model.possible[wanted]).tolist())
+    return _try_part(search, board, _related(search, board, first, wanted), rng.randrange(2**31))
 
 
 def share_out(search: Search, board: Board) -> Board:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from jobs.core.routing.day import DayRoute, Shift
 from jobs.core.routing.explain import explain
 from jobs.core.routing.greedy import greedy_plan, insert_missing
-from jobs.core.routing.improve import Search, fill_gaps, improve_parts, improve_whole, share_out
+from jobs.core.routing.improve import Search, improve_parts, improve_whole, share_out
 from jobs.core.routing.season_model import (
     Board,
     DayKey,
@@ -118,20 +118,21 @@ def plan_season(
 ) -> SeasonPlan:
     """A plan of all visits over all technician-days: few unplaced, then little driving and fair load.
 
-    Stages: greedy (nearest visit first, urgent ones favoured), insertion, searches over a few related days at
-    a time, then (only if `whole_iterations` asks for it) the whole season at once. A candidate is kept only when
-    it is not worse, so there is a plan at any moment, and no plan leaves here, also not through
-    `on_progress`, that the independent validator objects to. `stop` (polled often) ends the run with the
-    best so far. Without `stop` the same input and seed give the same plan.
+    Stages: greedy (nearest visit first, urgent ones favoured), insertion, searches over a few related days at a
+    time (around visits without a place and around every day, turn about), then (only if `whole_iterations` asks
+    for it) the whole season at once. A candidate is kept only when it is not worse, so there is a plan at any
+    moment, and no plan leaves here, also not through `on_progress`, that the independent validator objects to.
+    `stop` (polled often) ends the run with the best so far. Without `stop` the same input and seed give the same
+    plan.
     `start_from` (visit key to technician and date) replaces the greedy start. Visits with a fixed technician,
     date or time never leave them. `travel` must cover `points_needed`. ValueError on contradictory input.
     """
     model = SeasonModel.of(visits, technician_days, travel, settings)
     board = greedy_plan(model) if start_from is None else model.board_from(start_from)
     board = insert_missing(model, board)
-    stages: tuple[Stage, ...] = (fill_gaps, improve_parts, share_out)
+    stages: tuple[Stage, ...] = (improve_parts, share_out)
     if settings.whole_iterations:
-        stages = (fill_gaps, improve_parts, improve_whole, share_out)
+        stages = (improve_parts, improve_whole, share_out)
     rounds = settings.rounds_for(len(visits))
     watch = Watch(model, seed, len(stages) * rounds, on_progress)
     search = Search(model, seed, settings, stop or (lambda: False), watch.report)
