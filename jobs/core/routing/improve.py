@@ -109,13 +109,14 @@ def _handovers(model: SeasonModel, board: Board) -> Iterator[Board]:
 
 
 def improve_whole(search: Search, board: Board) -> Board:
-    """The whole season in one model, from the current plan; only when all is placed and it is small enough."""
+    """All that is placed in one model of the whole season, from the current plan, if it is small enough.
+
+    What has no place is left out of it: with optional visits the search is much weaker.
+    """
     model, settings = search.model, search.settings
     if not settings.whole_iterations or len(model.visits) > settings.whole_up_to:
         return board
-    if any(model.possible[v].any() for v in board.unplaced):
-        return board  # everything must be placed here: with optional visits the search is much weaker
-    part = _Part(model, board, list(range(len(model.days))))
+    part = _Part(model, board, list(range(len(model.days))), waiting=False)
     if not part.visits or search.stop() or part.fleet.memory_bytes > settings.memory_mib * 2**20:
         return board
     best = board
@@ -211,14 +212,14 @@ def _middle(model: SeasonModel, board: Board, d: int) -> int:
 class _Part:
     """Some days of the season as a routing problem, and the way back from its answer to a board."""
 
-    def __init__(self, model: SeasonModel, board: Board, days: list[int]) -> None:
+    def __init__(self, model: SeasonModel, board: Board, days: list[int], *, waiting: bool = True) -> None:
         self.model, self.old, self.days = model, board, days
         placed = [v for d in days for v in board.routes[d]]
-        waiting = [v for v in sorted(board.unplaced) if model.possible[v, days].any()]
+        hopeful = [v for v in sorted(board.unplaced) if waiting and model.possible[v, days].any()]
         # An over-full season must not put hundreds of hopeless candidates into every small search.
-        waiting = sorted(waiting, key=lambda v: (-model.weight[v], model.visits[v].window_due, v))[:_MOST_WAITING]
-        self.visits = placed + waiting
-        highest = max((model.visits[v].rank for v in waiting), default=0)
+        hopeful = sorted(hopeful, key=lambda v: (-model.weight[v], model.visits[v].window_due, v))[:_MOST_WAITING]
+        self.visits = placed + hopeful
+        highest = max((model.visits[v].rank for v in hopeful), default=0)
         now = {v: d for d in days for v in board.routes[d]}
         tasks = [self._task(v, now.get(v)) for v in self.visits]
         clients = tuple(
