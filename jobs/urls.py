@@ -102,6 +102,7 @@ urlpatterns = [
     path("days/", days.board, name="day_board"),
     path("days/<iso_date:date>/order/", days.order, name="day_order_all"),
     path("days/<iso_date:date>/<int:technician>/order/", days.order, name="day_order"),
+    path("days/<iso_date:date>/<int:technician>/arrange/", days.arrange, name="day_arrange"),
     path("days/<iso_date:date>/<int:technician>/map.svg", days.day_map_svg, name="day_map"),
     path(
         "days/<iso_date:date>/<int:technician>/route.<route_format:form>",

@@ -236,6 +236,7 @@ JOBS = {
     "jobs:day_board": page(OFFICE_ONLY),
     "jobs:day_order_all": button(OFFICE_ONLY, "future"),
     "jobs:day_order": button(OFFICE_ONLY, "future", "technician"),
+    "jobs:day_arrange": button(OFFICE_ONLY, "future", "technician"),
     "jobs:day_map": read(OFFICE_ONLY, "future", "technician"),
     "jobs:visit_new": page(OFFICE_ONLY),
     "jobs:visit_plan": page(OFFICE_ONLY, "visit"),

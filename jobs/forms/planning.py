@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.core.validators import validate_comma_separated_integer_list
 
 from jobs.models import (
     Absence,
@@ -122,14 +123,32 @@ class TechnicianChoice(forms.ModelChoiceField):
 
 class AssignForm(NativeForm):
     planned_on = forms.DateField(label="Day")
+    knowingly = forms.BooleanField(required=False, label="Plan it anyway", widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, technicians: list[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["technician"] = TechnicianChoice(technicians, label="Technician")
         self.order_fields(["technician", "planned_on"])
+        if self.data.get("knowingly"):
+            self.ask()
+
+    def ask(self) -> None:
+        """Let the person say that the doubts now shown are known. Nobody is asked before there are any."""
+        self.fields["knowingly"].widget = forms.CheckboxInput()
+
+
+class ArrangeForm(forms.Form):
+    """The order of a technician's stops after `visit` was dropped among them."""
+
+    visit = forms.IntegerField(min_value=1, max_value=2**63 - 1)
+    visits = forms.CharField(max_length=4000, validators=[validate_comma_separated_integer_list])
+
+    def clean_visits(self) -> list[int]:
+        return [int(pk) for pk in self.cleaned_data["visits"].split(",")]
 
 
 class PromiseForm(NativeForm):
+    board = forms.CharField(required=False, widget=forms.HiddenInput)
     promised_time = forms.TimeField(
         required=False, label="Promised time", help_text="Leave empty if the client was told the day only."
     )

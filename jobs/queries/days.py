@@ -13,10 +13,11 @@ from jobs.core.routing.day import DayRoute, Shift
 from jobs.core.routing.day_route import plan_day, schedule_in_order
 from jobs.core.routing.travel import Point, TravelMatrix
 from jobs.models import Visit
+from jobs.queries.doubts import date_doubts, lacking_skills
 from jobs.queries.planning import closed_days, minute_of, point_of, shift_of, stop_of, why_away
+from jobs.queries.skills import SkillNeeds
 from jobs.queries.travel import travel_between
 from sites.models import Firm, User
-from sites.models.places import WEEKDAYS
 
 UNDER_WAY = (Visit.State.STARTED, Visit.State.FINISHED)
 
@@ -37,6 +38,7 @@ class Day:
     travel: TravelMatrix
     away: str
     also_there: dict[int, str]
+    lacking: dict[int, str]
 
     def in_order(self, order: Sequence[Visit]) -> DayRoute:
         """The times of what is left in this order."""
@@ -60,15 +62,11 @@ class Day:
         visits = {str(visit.pk): visit for visit in self.to_do}
         texts = [self.away] if self.away and visits else []
         for visit in self.to_do:
-            if self.date.weekday() not in visit.site.open_weekdays:
-                texts.append(f"{named(visit)}: closed on {WEEKDAYS[self.date.weekday()]}s")
+            texts += [f"{named(visit)}: {words}" for words in date_doubts(visit, self.date)]
             if visit.site_id in self.also_there:
                 texts.append(f"{named(visit)}: {self.also_there[visit.site_id]} is there on the same day")
-            if self.date > visit.due_on:
-                late = (self.date - visit.due_on).days
-                texts.append(f"{named(visit)}: {late} day{'s' if late > 1 else ''} after its deadline")
-            if self.date < visit.opens_on:
-                texts.append(f"{named(visit)}: before its window opens on {visit.opens_on:%d %b}")
+            if visit.pk in self.lacking:
+                texts.append(f"{named(visit)}: {self.lacking[visit.pk]}")
         for broken in route.broken:
             texts.append(f"{named(visits[broken.key])}: {broken.text}" if broken.key in visits else broken.text)
         return [*texts, *route.warnings]
@@ -89,14 +87,14 @@ def visits_in(first_day: dt.date, last_day: dt.date) -> QuerySet[Visit]:
 
 
 def read_days(date: dt.date, technicians: Sequence[User]) -> list[Day]:
-    """The day of each of these technicians (with profile and absences fetched along)."""
+    """The day of each of these technicians (with profile, absences and skills fetched along)."""
     firm = Firm.current()
     visits: dict[int, list[Visit]] = defaultdict(list)
     for visit in visits_in(date, date):
         visits[visit.technician_id].append(visit)
     others = [visit for rows in visits.values() for visit in rows]
-    closed = closed_days(date, date)
-    return [day_of(user, date, visits[user.pk], firm, closed, others) for user in technicians]
+    closed, needs = closed_days(date, date), SkillNeeds.of(others)
+    return [day_of(user, date, visits[user.pk], firm, closed, needs, others) for user in technicians]
 
 
 def day_of(
@@ -105,6 +103,7 @@ def day_of(
     visits: Sequence[Visit],
     firm: Firm,
     closed: Mapping[dt.date, str],
+    needs: SkillNeeds,
     everybodys: Sequence[Visit] = (),
 ) -> Day:
     """Split the day's visits into what stands and what is left, with the clock of the rest.
@@ -126,6 +125,7 @@ def day_of(
         travel_between(points),
         why_away(technician, date, closed),
         {visit.site_id: str(visit.technician) for visit in others},
+        {visit.pk: words for visit in to_do if (words := lacking_skills(visit, technician, needs))},
     )
 
 

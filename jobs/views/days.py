@@ -4,27 +4,39 @@ import datetime as dt
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
-from jobs.actions.planning import assign, move, plan_day
-from jobs.forms.planning import AssignForm
+from jobs.actions.planning import Doubtful, assign, hand_over, move, plan_day, set_order
+from jobs.core.whole_minutes import whole_minutes
+from jobs.forms.planning import ArrangeForm, AssignForm
 from jobs.models import Visit
-from jobs.queries.day_board import day_board
+from jobs.queries.day_board import changed_cards, day_board
 from jobs.queries.day_map import day_map
 from jobs.queries.days import read_days
-from jobs.queries.planning import firm_today, planning_technicians
+from jobs.queries.planning import firm_today, names_of, planning_technicians
 from jobs.views.field import show_problem
 from sites.access import OFFICE, open_to, visible_or_404
+from sites.forms.base import LONGEST_KEY
 from sites.models import Firm, Role, User
 
 STEPS = {"earlier": -1, "later": 1}
 
 
-def day_url(date: dt.date, anchor: str = "") -> str:
-    return f"{reverse('jobs:day_board')}?date={date.isoformat()}{anchor}"
+def day_url(date: dt.date, anchor: str = "", only: int | None = None) -> str:
+    asked = f"&technician={only}" if only else ""
+    return f"{reverse('jobs:day_board')}?date={date.isoformat()}{asked}{anchor}"
+
+
+def board_of(asked: QueryDict) -> int | None:
+    """Whose board a form was sent from, in its field `board`: a technician's id; "all" is everybody's."""
+    return _id_in(asked.get("board", ""))
+
+
+def _id_in(text: str) -> int | None:
+    return int(text) if text.isdecimal() and len(text) <= LONGEST_KEY else None
 
 
 @open_to(*OFFICE)
@@ -34,13 +46,14 @@ def board(request: HttpRequest) -> HttpResponse:
         messages.error(request, "That is not a date. This is today.")
         return redirect("jobs:day_board")
     today = firm_today()
-    shown = day_board(date=date, today=today)
+    shown = day_board(date=date, today=today, only=_id_in(request.GET.get("technician", "")))
     context = {
         "board": shown,
+        "only": shown.only.pk if shown.only else None,
         "is_today": date == today,
         "day_before": date - dt.timedelta(days=1),
         "day_after": date + dt.timedelta(days=1),
-        "assign_form": AssignForm(technicians=list(shown.technicians), initial={"planned_on": date}),
+        "technicians": names_of(shown.technicians).items(),
     }
     return render(request, "jobs/day_board.html", context)
 
@@ -66,9 +79,37 @@ def order(request: HttpRequest, date: dt.date, technician: int | None = None) ->
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
-        minutes = round(sum(route.drive_min for route in routes))
+        minutes = whole_minutes(60 * sum(route.drive_min for route in routes))
         messages.success(request, f"Ordered: {minutes} min of driving." if routes else "Nothing to order.")
-    return redirect(day_url(date, f"#t{technician}" if technician else ""))
+    return redirect(day_url(date, f"#t{technician}" if technician else "", board_of(request.POST)))
+
+
+@open_to(*OFFICE)
+@require_POST
+def arrange(request: HttpRequest, date: dt.date, technician: int) -> HttpResponse:
+    """A stop dropped among this technician's: the cards that changed as they now are, or 422 and why not."""
+    who, form = _technician(request, technician), ArrangeForm(request.POST)
+    if not form.is_valid():
+        return _refusal("This is not an order of stops.")
+    visit = visible_or_404(Visit.objects.all(), request.user, pk=form.cleaned_data["visit"])
+    change = {"technician": who, "date": date, "visit_ids": form.cleaned_data["visits"], "by": request.user}
+    try:
+        if visit.technician_id == who.pk:
+            set_order(**change)
+        else:
+            hand_over(visit=visit, **change)
+    except Doubtful as error:
+        return _refusal(" ".join([*error.messages, "“Move” lets you plan it anyway."]))
+    except ValidationError as error:
+        return _refusal(" ".join(error.messages))
+    changed = {who.pk, visit.technician_id}
+    visit.refresh_from_db()
+    cards = changed_cards(visit, firm_today(), planning_technicians(), changed)
+    return render(request, "jobs/day_cards.html", {"cards": cards, "only": board_of(request.POST)})
+
+
+def _refusal(words: str) -> HttpResponse:
+    return HttpResponse(words, content_type="text/plain; charset=utf-8", status=422)
 
 
 @open_to(*OFFICE)
@@ -83,14 +124,15 @@ def stop_move(request: HttpRequest, pk: int) -> HttpResponse:
         move(visit=visit, steps=steps, by=request.user)
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
-    return redirect(day_url(visit.planned_on, f"#v{visit.pk}"))
+    return redirect(day_url(visit.planned_on, f"#v{visit.pk}", board_of(request.POST)))
 
 
 @open_to(*OFFICE)
 def stop_assign(request: HttpRequest, pk: int) -> HttpResponse:
-    """Onto a technician's day, from another day or from the waiting list."""
+    """Onto a technician's day, from another day or from the waiting list. What speaks against it is asked first."""
     visit = visible_or_404(Visit.objects.select_related("site", "technician"), request.user, pk=pk)
-    back_url = day_url(visit.planned_on) if visit.planned_on else reverse("jobs:visit_plan", args=[visit.pk])
+    only = board_of(request.GET)
+    back_url = day_url(visit.planned_on, "", only) if visit.planned_on else reverse("jobs:visit_plan", args=[pk])
     now = {
         "technician": visit.technician_id,
         "planned_on": visit.planned_on or max(visit.opens_on, firm_today()),
@@ -99,11 +141,14 @@ def stop_assign(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             visit = assign(visit=visit, by=request.user, **form.cleaned_data)
+        except Doubtful as error:
+            show_problem(form, error)
+            form.ask()
         except ValidationError as error:
             show_problem(form, error)
         else:
             messages.success(request, f"{visit.site} is planned for {visit.technician}, {visit.planned_on:%d %b %Y}.")
-            return redirect(day_url(visit.planned_on, f"#v{visit.pk}"))
+            return redirect(day_url(visit.planned_on, f"#v{visit.pk}", only))
     context = {
         "form": form,
         "title": f"Plan {visit}",

@@ -18,6 +18,7 @@ from jobs.queries.planning import firm_today
 from jobs.queries.service_minutes import REPAIR_MIN
 from jobs.queries.visit_plan import cancel_reason, visit_history
 from jobs.tasks import nudge_listeners
+from jobs.views.days import board_of, day_url
 from jobs.views.field import show_problem
 from sites.access import OFFICE, open_to, visible_or_404
 
@@ -81,7 +82,7 @@ def visit_cancel(request: HttpRequest, pk: int) -> HttpResponse:
 @open_to(*OFFICE)
 @require_POST
 def visit_promise(request: HttpRequest, pk: int) -> HttpResponse:
-    """Note the promise, or take it back with the button `undo`."""
+    """Note the promise, or take it back with the button `undo`. A form of the day board names it in `board`."""
     visit, form = _visit_or_404(request, pk), PromiseForm(request.POST)
     undo = "undo" in request.POST
     if undo or form.is_valid():
@@ -93,6 +94,8 @@ def visit_promise(request: HttpRequest, pk: int) -> HttpResponse:
             show_problem(form, error)
         else:
             messages.success(request, "The promise is taken back." if undo else "Promised.")
+            if request.POST.get("board") and visit.planned_on:
+                return redirect(day_url(visit.planned_on, f"#v{pk}", board_of(request.POST)))
             return redirect("jobs:visit_plan", pk)
     return _page(request, visit, promise_form=form)
 

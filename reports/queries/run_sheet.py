@@ -2,6 +2,7 @@
 
 import datetime as dt
 
+from jobs.core.whole_minutes import whole_minutes
 from jobs.models import DayRoute, Visit, VisitKind
 from jobs.queries.field import today_stops
 from reports.documents.run_sheet import RunSheet, Stop
@@ -28,11 +29,15 @@ def run_sheet_data(technician: User, date: dt.date) -> RunSheet:
         if hasattr(technician, "technician_profile")
         else "",
         ends=f"{route.back_at:%H:%M}" if route and route.back_at else "",
-        driving=f"{route.drive_min:.0f} min, {amount(route.drive_km, 'distance', firm)}" if route else "",
+        driving=_driving(route, firm) if route else "",
         stops=tuple(_stop(stop.visit, stop) for stop in stops),
         notes=f"Travel times: {route.travel_source}." if route else "The order has not been computed yet.",
         warnings=tuple(route.warnings) if route else (),
     )
+
+
+def _driving(route: DayRoute, firm: Firm) -> str:
+    return f"{whole_minutes(60 * route.drive_min)} min, {amount(route.drive_km, 'distance', firm)}"
 
 
 def _stop(visit: Visit, counts) -> Stop:

@@ -5,6 +5,7 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from jobs.actions.planning import (
+    Doubtful,
     add_visit,
     assign,
     cancel_visit,
@@ -165,7 +166,15 @@ def test_absence_closed_days_and_deadlines_are_warned_of(office, technician):
     visit.site.open_weekdays = [0]
     visit.site.save()
     Absence.objects.create(technician=technician, starts_on=sunday, ends_on=sunday, reason="course")
-    assign(visit=visit, technician=technician, planned_on=sunday, by=office)
+    to = {"visit": visit, "technician": technician, "planned_on": sunday, "by": office}
+    with pytest.raises(Doubtful) as asked:
+        assign(**to)
+    assert asked.value.message_dict == {
+        "planned_on": ["Closed on Sundays.", "2 days after its deadline."],
+        "technician": [f"{technician} is away: course."],
+    }
+    assert not Visit.objects.filter(planned_on=sunday).exists()
+    assign(**to, knowingly=True)
     assert DayRoute.objects.get().warnings == [
         f"{technician} is away: course",
         f"{visit.site}, startup: closed on Sundays",

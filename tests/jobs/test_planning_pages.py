@@ -56,6 +56,7 @@ def test_planning_pages_are_closed_to_technicians_and_clients(client, request, t
         ("day_board", []),
         ("day_order_all", [date]),
         ("day_order", [date, technician.pk]),
+        ("day_arrange", [date, technician.pk]),
         ("day_map", [date, technician.pk]),
         ("visit_new", []),
         ("visit_plan", [pk]),

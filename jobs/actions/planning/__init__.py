@@ -5,11 +5,12 @@ from jobs.actions.planning.assignment import (
     assign,
     cancel_visit,
     change_visit,
+    hand_over,
     pin,
     unassign,
 )
 from jobs.actions.planning.day import move, plan_day, set_order
-from jobs.actions.planning.errors import PlannerBusy, PlanOutdated
+from jobs.actions.planning.errors import Doubtful, PlannerBusy, PlanOutdated
 from jobs.actions.planning.season import (
     accept_plan,
     ask_for_plan,
@@ -22,6 +23,7 @@ from jobs.actions.planning.season import (
 from jobs.actions.planning.summary import PlanSummary, UnplacedVisit
 
 __all__ = [
+    "Doubtful",
     "PlanOutdated",
     "PlanSummary",
     "PlannerBusy",
@@ -33,6 +35,7 @@ __all__ = [
     "cancel_visit",
     "change_visit",
     "discard_plan",
+    "hand_over",
     "move",
     "pin",
     "plan_day",

@@ -1,16 +1,27 @@
 """One visit at a time: onto a technician's day, off it, promised, changed, added, cancelled."""
 
 import datetime as dt
-from collections.abc import Iterable, Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from jobs.actions.planning.day import lock_days, one_day, refuse_past, reroute, store_days
+from jobs.actions.planning.day import (
+    DAY_CHANGED,
+    lock_days,
+    one_day,
+    refuse_past,
+    reroute,
+    set_order,
+    store_days,
+)
+from jobs.actions.planning.errors import Doubtful
 from jobs.core.routing.day import DayRoute as CoreRoute
 from jobs.models import Skill, Visit, VisitKind
 from jobs.queries.days import Day
+from jobs.queries.doubts import doubts
 from sites.actions import register
 from sites.actions.audit import record
 from sites.models import Role, Site, User
@@ -26,11 +37,12 @@ WHY_FIXED = {
 
 
 @transaction.atomic
-def assign(*, visit: Visit, technician: User, planned_on: dt.date, by: User | None) -> Visit:
+def assign(*, visit: Visit, technician: User, planned_on: dt.date, knowingly: bool = False, by: User | None) -> Visit:
     """Put a visit on a technician's day where it costs least driving; both days get new times.
 
-    A day outside the window, a closed site or an absence is told in the day's warnings, not refused. ValidationError
-    for a past day, a promised, started, finished or cancelled visit, or somebody without working hours.
+    Doubtful, by field, for a day outside the window, a closed site or an absence, unless it is wanted `knowingly`:
+    then the day's warnings tell it. ValidationError for a past day, a promised, started, finished or cancelled visit,
+    or somebody without working hours.
     """
     refuse_past(planned_on)
     visit = _locked(visit)
@@ -42,6 +54,8 @@ def assign(*, visit: Visit, technician: User, planned_on: dt.date, by: User | No
     day = one_day(technician, planned_on)
     if before == (technician, planned_on):
         return visit
+    if not knowingly:
+        _refuse_doubtful(visit, day.technician, planned_on)
     others = list(day.to_do)
     visit.state, visit.technician, visit.planned_on = State.PLANNED, technician, planned_on
     visit.save(update_fields=PLAN_FIELDS)
@@ -59,6 +73,29 @@ def assign(*, visit: Visit, technician: User, planned_on: dt.date, by: User | No
     )
     visit.refresh_from_db()
     return visit
+
+
+def _refuse_doubtful(visit: Visit, technician: User, date: dt.date) -> None:
+    by_field: dict[str, list[str]] = defaultdict(list)
+    for field, words in doubts(visit, technician, date):
+        by_field[field].append(words)
+    if by_field:
+        raise Doubtful(dict(by_field))
+
+
+@transaction.atomic
+def hand_over(*, visit: Visit, technician: User, date: dt.date, visit_ids: Sequence[int], by: User | None) -> None:
+    """Give a visit of this date to another technician of the same day, in the order chosen there by hand.
+
+    `visit_ids` are all visits of that technician's day that have not started, this one among them. ValidationError
+    where they are not or the visit left the date meanwhile; Doubtful and what else `assign` refuses.
+    """
+    refuse_past(date)
+    lock_days({(user_id, date) for user_id in (technician.pk, visit.technician_id) if user_id})
+    if _locked(visit).planned_on != date:
+        raise ValidationError(DAY_CHANGED)
+    assign(visit=visit, technician=technician, planned_on=date, by=by)
+    set_order(technician=technician, date=date, visit_ids=visit_ids, by=by)
 
 
 def _best_place(day: Day, visit: Visit, others: list[Visit]) -> list[Visit]:

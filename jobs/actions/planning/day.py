@@ -13,6 +13,7 @@ from jobs.queries.planning import firm_today, planning_technicians, time_at
 from sites.actions.audit import record
 from sites.models import User
 
+DAY_CHANGED = "The day has changed in the meantime. Look at it again."
 PLACE_FIELDS = ["position", "arrives_at", "leaves_at"]
 ROUTE_FIELDS = [
     "computed_at", "drive_min", "drive_km", "travel_source", "lunch_at", "back_at", "warnings"
@@ -57,7 +58,7 @@ def set_order(*, technician: User, date: dt.date, visit_ids: Sequence[int], by: 
     day = one_day(technician, date)
     visits = {visit.pk: visit for visit in day.to_do}
     if sorted(visit_ids) != sorted(visits):
-        raise ValidationError("The day has changed in the meantime. Look at it again.")
+        raise ValidationError(DAY_CHANGED)
     routes = store_days([(day, [visits[pk] for pk in visit_ids])])
     for row in routes:
         record(by=by, verb="day order set", subject=row, date=date.isoformat(), visits=list(visit_ids))

@@ -7,3 +7,7 @@ class PlannerBusy(ValidationError):
 
 class PlanOutdated(ValidationError):
     """Visits, people or sites changed while the plan was computed; nothing of it was stored."""
+
+
+class Doubtful(ValidationError):
+    """Something speaks against the place, told by field; it is stored once a person wants it knowingly."""

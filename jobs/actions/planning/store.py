@@ -15,6 +15,7 @@ from jobs.core.routing.season import SeasonPlan
 from jobs.models import DayRoute, PlanRun, Visit
 from jobs.queries.days import Day, day_of, visits_in
 from jobs.queries.planning import SeasonInput, closed_days, names_of, planning_technicians
+from jobs.queries.skills import SkillNeeds
 from sites.models import Firm, User
 
 State = Visit.State
@@ -100,11 +101,12 @@ def _ordered(
     rows: dict[DayKey, list[Visit]] = defaultdict(list)
     for visit in visits_in(run.first_day, run.last_day):
         rows[visit.technician_id, visit.planned_on].append(visit)
+    needs = SkillNeeds.of(visit for visits in rows.values() for visit in visits)
     for pk, date in sorted(touched):
         if pk not in people or not run.first_day <= date <= run.last_day:
             continue
         everybodys = [visit for (_, on), visits in rows.items() if on == date for visit in visits]
-        day = day_of(people[pk], date, rows[pk, date], firm, closed, everybodys)
+        day = day_of(people[pk], date, rows[pk, date], firm, closed, needs, everybodys)
         place = {key: n for n, key in enumerate(keys.get((pk, date), ()))}
         yield day, sorted(day.to_do, key=lambda visit: place.get(visit.pk, len(place)))
 

@@ -42,6 +42,8 @@ function withoutSecondEnd(places) {
   return isRound && first !== last ? places.features.filter((feature) => feature !== last) : places.features;
 }
 
+const drawn = new Map(); // ground -> its map
+
 function draw(picture, places) {
   const ground = document.createElement("div");
   ground.className = "ground";
@@ -56,12 +58,13 @@ function draw(picture, places) {
     maxZoom: 19,
   });
   L.control.scale({ imperial: picture.dataset.units === "us", metric: picture.dataset.units !== "us" }).addTo(map);
+  drawn.set(ground, map);
   const last = places.features.filter((feature) => feature.geometry.type === "Point").length - 1;
   const layer = L.geoJSON(withoutSecondEnd(places), {
     style: (feature) => ({ color: INK, weight: 3, dashArray: feature.properties.estimated ? "6 6" : null }),
     pointToLayer: (feature, where) => sign(feature, where, last),
-    onEachFeature: (feature, drawn) => {
-      if (feature.geometry.type === "Point") drawn.bindPopup(words(feature.properties));
+    onEachFeature: (feature, sign) => {
+      if (feature.geometry.type === "Point") sign.bindPopup(words(feature.properties));
     },
   }).addTo(map);
   map.fitBounds(layer.getBounds(), { padding: [24, 24], maxZoom: 16 });
@@ -72,9 +75,21 @@ async function improve(picture) {
   const answer = await fetch(picture.dataset.places, { credentials: "same-origin" });
   if (!answer.ok) return;
   const places = await answer.json();
+  if (!picture.isConnected) return; // its part of the page is gone meanwhile
   if (places.features.some((feature) => feature.geometry.type === "Point")) draw(picture, places);
 }
 
-if (window.L) {
-  for (const picture of document.querySelectorAll("img[data-places]")) improve(picture).catch(() => {});
+function showMaps(root) {
+  if (!window.L) return;
+  for (const picture of root.querySelectorAll("img[data-places]")) improve(picture).catch(() => {});
 }
+
+// A part of the page that is thrown away lets go of its maps first.
+function dropMaps(root) {
+  for (const ground of root.querySelectorAll(".ground")) {
+    drawn.get(ground)?.remove();
+    drawn.delete(ground);
+  }
+}
+
+showMaps(document);

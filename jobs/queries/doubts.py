@@ -1,0 +1,42 @@
+"""What speaks against a visit's day or technician without forbidding it: a person is asked before it is stored."""
+
+import datetime as dt
+
+from jobs.models import Visit
+from jobs.queries.planning import closed_days, why_away
+from jobs.queries.skills import SkillNeeds, skills_of
+from sites.models import User
+from sites.models.places import WEEKDAYS
+
+
+def doubts(visit: Visit, technician: User, date: dt.date) -> list[tuple[str, str]]:
+    """(field, words) for each reason to ask before this visit is put there; the one place where they are collected.
+
+    The fields are those of `assign`: planned_on and technician. Wants a technician of `planning_technicians`.
+    """
+    found = [("planned_on", f"{words[0].upper()}{words[1:]}.") for words in date_doubts(visit, date)]
+    closed = closed_days(date, date)
+    if away := why_away(technician, date, closed):
+        found.append(("planned_on" if date in closed else "technician", f"{away}."))
+    if lacking := lacking_skills(visit, technician, SkillNeeds.of([visit])):
+        found.append(("technician", f"{lacking}."))
+    return found
+
+
+def date_doubts(visit: Visit, date: dt.date) -> list[str]:
+    """What speaks against this day, whoever drives."""
+    texts = []
+    if date.weekday() not in visit.site.open_weekdays:
+        texts.append(f"closed on {WEEKDAYS[date.weekday()]}s")
+    if date > visit.due_on:
+        late = (date - visit.due_on).days
+        texts.append(f"{late} day{'s' if late > 1 else ''} after its deadline")
+    if date < visit.opens_on:
+        texts.append(f"before its window opens on {visit.opens_on:%d %b}")
+    return texts
+
+
+def lacking_skills(visit: Visit, technician: User, needs: SkillNeeds) -> str:
+    """What the visit needs and this technician has not, or nothing."""
+    missing = sorted(needs.of_visit(visit) - skills_of(technician))
+    return f"{technician} lacks a skill: {', '.join(missing)}" if missing else ""
