@@ -129,12 +129,20 @@ class AssignForm(NativeForm):
         super().__init__(*args, **kwargs)
         self.fields["technician"] = TechnicianChoice(technicians, label="Technician")
         self.order_fields(["technician", "planned_on"])
-        if self.data.get("knowingly"):
-            self.ask()
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        cleaned["knowingly"] = self.data.get("knowingly") == self._place
+        return cleaned
+
+    @property
+    def _place(self) -> str:
+        return f"{self.data.get('technician')} {self.data.get('planned_on')}"
 
     def ask(self) -> None:
-        """Let the person say that the doubts now shown are known. Nobody is asked before there are any."""
-        self.fields["knowingly"].widget = forms.CheckboxInput()
+        """Let the person say that the doubts now shown are known: about this technician and day, no other."""
+        box = forms.CheckboxInput(attrs={"value": self._place}, check_test=lambda _: False)
+        self.fields["knowingly"].widget = box
 
 
 class ArrangeForm(forms.Form):

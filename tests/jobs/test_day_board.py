@@ -243,7 +243,10 @@ def test_a_day_outside_the_window_is_asked_about_once(desk, technician, days):
     assert f'value="{wanted["planned_on"]}"' in page and f'value="{technician.pk}" selected' in page
     visit.refresh_from_db()
     assert visit.state == "open"
-    assert desk.post(url, {**wanted, "knowingly": "on"}).status_code == 302
+    (told,) = re.findall(r'<input type="checkbox" name="knowingly"[^>]* value="([^"]+)"', page)
+    elsewhere = {**wanted, "planned_on": monday_ahead() + dt.timedelta(days=12), "knowingly": told}
+    assert "does not work on Saturdays" in desk.post(url, elsewhere).content.decode()  # the tick was for another day
+    assert desk.post(url, {**wanted, "knowingly": told}).status_code == 302
     visit.refresh_from_db()
     assert (visit.planned_on, visit.technician) == (wanted["planned_on"], technician)
 
@@ -272,13 +275,12 @@ def test_a_lacking_skill_and_a_closed_firm_are_doubts_too(desk, office, technici
     assert doubts(rows[0], tess, monday_ahead()) == [("planned_on", "The firm is closed: Founders' day.")]
 
 
-def test_what_is_forbidden_stays_so_also_knowingly_and_the_tick_is_seen(desk, technician):
+def test_what_is_forbidden_stays_so_also_knowingly(desk, technician):
     (visit,) = make_visits(1)
-    wanted = {"technician": technician.pk, "planned_on": "2020-01-01", "knowingly": "on"}
+    wanted = {"technician": technician.pk, "planned_on": "2020-01-01", "knowingly": f"{technician.pk} 2020-01-01"}
     answer = desk.post(reverse("jobs:day_assign", args=[visit.pk]), wanted)
     page = answer.content.decode()
     assert answer.status_code == 422 and "is past" in page
-    assert re.search(r'<input type="checkbox" name="knowingly"[^>]* checked', page)
 
 
 # Minutes that add up
