@@ -7,6 +7,7 @@ import datetime as dt
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from config.demo.people import works_on_pumps
 from config.demo.places import YARD
 from config.demo.seasons import Round, Stop
 from jobs.core.routing import day as core
@@ -63,6 +64,12 @@ class Slot:
     technician_id: int
     date: dt.date
     shift: core.Shift
+    for_pumps: bool
+
+    def suits(self, job: "Job") -> bool:
+        """Whether the site is open that day and this technician may work there."""
+        skilled = self.for_pumps or not job.stop.has_pump or job.kind == VisitKind.MID_SEASON
+        return skilled and self.date.weekday() in job.stop.open_weekdays
 
 
 def jobs_of(one: Round) -> list[Job]:
@@ -82,7 +89,12 @@ def shift_of(profile: TechnicianProfile) -> core.Shift:
 def working_slots(shifts: dict[int, core.Shift], first: dt.date, last: dt.date) -> list[Slot]:
     """Monday to Friday of every technician, day by day."""
     days = (first + dt.timedelta(days=n) for n in range((last - first).days + 1))
-    return [Slot(pk, day, shift) for day in days if day.weekday() < 5 for pk, shift in shifts.items()]
+    return [slot for day in days if day.weekday() < 5 for slot in slots_on(shifts, day)]
+
+
+def slots_on(shifts: dict[int, core.Shift], day: dt.date) -> list[Slot]:
+    """The day of every technician, in the order in which they joined."""
+    return [Slot(pk, day, shift, works_on_pumps(n)) for n, (pk, shift) in enumerate(shifts.items())]
 
 
 def spread(jobs: list[Job], slots: list[Slot]) -> Iterator[Placed]:
@@ -105,7 +117,7 @@ def fill_day(queue: list[Job], slot: Slot, most: int = 8) -> list[Placed]:
     placed: list[Placed] = []
     here, now, eaten = slot.shift.start_point, slot.shift.start_min, False
     while len(placed) < most:
-        near = [job for job in queue if slot.date.weekday() in job.stop.open_weekdays][:LOOK_AHEAD]
+        near = [job for job in queue if slot.suits(job)][:LOOK_AHEAD]
         if not near:
             break
         seconds = TRAVEL.matrix([here, *(Point(job.stop.latitude, job.stop.longitude) for job in near)]).seconds[

@@ -8,7 +8,7 @@ from django.contrib.auth.hashers import make_password
 from config.demo import names
 from config.demo.dice import dice
 from config.demo.places import TIME_ZONE, YARD
-from jobs.models import Absence, TechnicianProfile
+from jobs.models import Absence, Skill, TechnicianProfile, VisitKind
 from sites.models import Client, Firm, Role, User
 
 SITES_PER_TECHNICIAN = 90  # three technicians up to 270 sites
@@ -50,6 +50,7 @@ def make_staff(*, seed: int, sites: int, today: dt.date) -> Staff:
         given, family = known[n] if n < len(known) else (rng.choice(names.GIVEN), rng.choice(names.FAMILY))
         technicians.append(_person(f"tech{n + 1}", given, family, Role.TECHNICIAN, password, number=11 + n))
     TechnicianProfile.objects.bulk_create(_profile(user, n, today) for n, user in enumerate(technicians))
+    _give_skills()
     away = today + dt.timedelta(days=20)
     Absence.objects.create(
         technician=technicians[1], starts_on=away, ends_on=away + dt.timedelta(days=4), reason="Holiday"
@@ -84,6 +85,24 @@ def _profile(user: User, n: int, today: dt.date) -> TechnicianProfile:
         working_weekdays=rota(today),
         **home,
     )
+
+
+def works_on_pumps(n: int) -> bool:
+    """Whether the technician of this number may: every third may not."""
+    return n % 3 != 1
+
+
+def _give_skills() -> None:
+    """Everybody tests backflow assemblies; not everybody works on pumps."""
+    profiles = list(TechnicianProfile.objects.order_by("pk"))
+    tester = Skill.objects.create(name="Backflow tester", kinds=[VisitKind.STARTUP], plant=Skill.Plant.BACKFLOW)
+    tester.technicians.set(profiles)
+    pumps = Skill.objects.create(
+        name="Pumps and mains power",
+        kinds=[VisitKind.STARTUP, VisitKind.WINTERISATION, VisitKind.REPAIR],
+        plant=Skill.Plant.PUMP,
+    )
+    pumps.technicians.set(profile for n, profile in enumerate(profiles) if works_on_pumps(n))
 
 
 def _person(

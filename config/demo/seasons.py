@@ -12,7 +12,7 @@ from config.demo.places import PATCHES
 from config.demo.sketches import FIRST_CLIENT_SITE
 from jobs.core.routing import frost
 from jobs.models import SeasonWindow, ServicePlan, VisitKind
-from sites.models import Site, Valve
+from sites.models import Pump, Site, Valve
 
 # Chances at which the office works: common practice, no source.
 FREEZE_AFTER_STARTUP, HARD_FREEZE_BEFORE_WINTERISATION = 0.2, 0.1
@@ -41,6 +41,7 @@ class Stop:
     closes_at: dt.time
     open_weekdays: tuple[int, ...]
     valves: int
+    has_pump: bool
     contact: str
 
     def service_min(self, kind: str) -> int:
@@ -117,6 +118,7 @@ def make_service_plans(seed: int, stops: list[Stop]) -> dict[int, ServicePlan]:
 def read_stops() -> list[Stop]:
     """Every site in the order of the sketches; small rows, so that thousands fit."""
     valves = dict(Valve.objects.order_by().values_list("controller__site_id").annotate(Count("pk")))
+    pumps = set(Pump.objects.values_list("supply__site_id", flat=True))
     return [
         Stop(
             index=index,
@@ -129,6 +131,7 @@ def read_stops() -> list[Stop]:
             closes_at=site.closes_at,
             open_weekdays=tuple(site.open_weekdays),
             valves=valves.get(site.pk, 0),
+            has_pump=site.pk in pumps,
             contact=site.client.contact_name,
         )
         for index, site in enumerate(Site.objects.select_related("client").order_by("pk").iterator())

@@ -5,7 +5,18 @@ import random
 from collections.abc import Iterable
 from zoneinfo import ZoneInfo
 
-from config.demo.days import Job, Placed, Slot, fill_day, jobs_of, order_day, repair_job, spread, working_slots
+from config.demo.days import (
+    Job,
+    Placed,
+    Slot,
+    fill_day,
+    jobs_of,
+    order_day,
+    repair_job,
+    slots_on,
+    spread,
+    working_slots,
+)
 from config.demo.dice import dealt_uuid, dice
 from config.demo.places import TIME_ZONE
 from config.demo.seasons import Round, Stop
@@ -131,8 +142,7 @@ def plan_days(
     visits: list[Visit] = []
     for offset in range(DAYS_AHEAD + 1):
         date = today + dt.timedelta(days=offset)
-        for technician_id, shift in shifts.items() if date.weekday() in rota else ():
-            slot = Slot(technician_id, date, shift)
+        for slot in slots_on(shifts, date) if date.weekday() in rota else ():
             most = min(each, max(0, len(due) - stay_open))
             chosen = [placed.job for placed in fill_day(due, slot, most)]
             if offset < 2:

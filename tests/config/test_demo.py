@@ -17,6 +17,9 @@ from config.demo.sketches import PLANTED, Mistake, sketch
 from config.demo.stories import Repair, Trouble, ValveStory
 from jobs.core.routing.travel import Point, distance_m
 from jobs.models import DayRoute, Fault, PriceItem, Proposal, SeasonWindow, ValveMeasurement, Visit, WorkRecord
+from jobs.queries.doubts import lacking_skills
+from jobs.queries.planning import planning_technicians
+from jobs.queries.skills import SkillNeeds
 from reports.models import Delivery
 from scheduling.models import CatchCanTest, DailyWeather, ForecastDay, SeasonSchedule, ZoneMonth
 from scheduling.queries.catch_cans import worked_out
@@ -170,6 +173,17 @@ def test_coming_days_have_routes_in_order_and_within_opening_hours(demo):
         for visit in visits:
             assert visit.site.opens_at <= visit.arrives_at < visit.leaves_at <= visit.site.closes_at
             assert visit.planned_on.weekday() in visit.site.open_weekdays
+
+
+@pytest.mark.django_db
+def test_pumps_are_served_by_those_who_may(demo):
+    """Past and coming days; a check in summer needs no skill."""
+    seasonal = Visit.objects.exclude(kind="mid_season").filter(technician__isnull=False)
+    visits = list(seasonal.select_related("site"))
+    needs, people = SkillNeeds.of(visits), {user.pk: user for user in planning_technicians()}
+    served = [visit for visit in visits if "Pumps and mains power" in needs.of_visit(visit)]
+    assert served
+    assert [visit for visit in visits if lacking_skills(visit, people[visit.technician_id], needs)] == []
 
 
 @pytest.mark.django_db
