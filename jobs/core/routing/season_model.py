@@ -133,7 +133,7 @@ class SeasonSettings:
 
     def rounds_for(self, visits: int) -> int:
         """Searches over parts in each stage of a season with so many visits."""
-        return min(10 + 2 * visits // 5, 400) if self.rounds is None else self.rounds
+        return min(10 + visits, 1000) if self.rounds is None else self.rounds
 
 
 @dataclass(frozen=True)
@@ -232,8 +232,12 @@ class SeasonModel:
     def possible(self) -> NDArray[np.bool_]:
         """Like `allowed`, but only where the visit would also be in time if it were alone that day."""
         alone = self.allowed.copy()
+        known: dict[tuple[object, ...], bool] = {}  # most days of a technician are alike
         for v, d in np.argwhere(self.allowed).tolist():
-            alone[v, d] = self.finish_s(d, (v,)) is not None
+            alike = v, self.task(v, d), self.ends[d], self.bounds[d]
+            if alike not in known:
+                known[alike] = self.finish_s(d, (v,)) is not None
+            alone[v, d] = known[alike]
         return alone
 
     @cached_property
