@@ -68,8 +68,12 @@ def _reason(window: Span, limit: FrostLimit | None, asked: date, later_days: int
         outside = f"; its own date {asked.day} {asked:%b} lies {side} the round"
     if moved and note:
         room = max(FEWEST_NOTE_CHARS, REASON_CHARS - len(head + moved + outside) - 2)
-        moved = f"{moved}: {textwrap.shorten(note, room, placeholder='…')}"
-    return textwrap.shorten(head, REASON_CHARS - len(moved + outside), placeholder="…") + moved + outside
+        moved = f"{moved}: {_fitting(note, room)}"
+    return _fitting(head, REASON_CHARS - len(moved + outside)) + moved + outside
+
+
+def _fitting(text: str, chars: int) -> str:
+    return text if len(text) <= chars else textwrap.shorten(text, chars, placeholder="…")
 
 
 def moved_words(later_days: int) -> str:

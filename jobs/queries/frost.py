@@ -50,9 +50,13 @@ class SiteFrost:
             minima[station_id][date] = minimum_c
         return minima
 
-    @property
+    @cached_property
     def cold(self) -> str:
         return format_quantity(HARD_FREEZE_C, "temperature", self.units)
+
+    @cached_property
+    def _short_names(self) -> dict[int, str]:
+        return {pk: textwrap.shorten(row.name, NAME_CHARS, placeholder="…") for pk, row in self.stations.items()}
 
     def place(self, site: Site) -> Place:
         return self.places.get(site.pk, ORDINARY)
@@ -95,7 +99,7 @@ class SiteFrost:
 
     def _where(self, station: WeatherStation, rise_m: float) -> str:
         """The station, and how far above it the site lies."""
-        name = textwrap.shorten(station.name, NAME_CHARS, placeholder="…")
+        name = self._short_names[station.pk]
         if round(rise_m) == 0:
             return name
         length = format_quantity(abs(round(rise_m)), "length", self.units, decimals=0)

@@ -191,14 +191,14 @@ class FreezeRecord:
         the whole half.
         """
         limit_c = threshold_c + LAPSE_K_PER_M * rise_m
-        found = {season: season.freeze_day(limit_c) for season in self.seasons}
-        seen = [day for day in found.values() if day is not None]
+        days = [season.freeze_day(limit_c) for season in self.seasons]
+        seen = [day for day in days if day is not None]
         first = min(seen) - RELEVANT_MARGIN_DAYS if seen else -math.inf
         last = max(seen) + RELEVANT_MARGIN_DAYS if seen else math.inf
-        valid = [season for season in found if season.missing(first, last) <= MOST_MISSING_DAYS]
-        dates = tuple(day for season in valid if (day := found[season]) is not None)
-        rejected = tuple(season.year for season in found if season not in valid)
-        return FreezeRisk(self.side, threshold_c, dates, len(valid), self.southern, rejected, method)
+        valid = [season.missing(first, last) <= MOST_MISSING_DAYS for season in self.seasons]
+        dates = tuple(day for day, good in zip(days, valid, strict=True) if good and day is not None)
+        rejected = tuple(season.year for season, good in zip(self.seasons, valid, strict=True) if not good)
+        return FreezeRisk(self.side, threshold_c, dates, sum(valid), self.southern, rejected, method)
 
 
 def _season(minima_c: Mapping[date, float], side: Side, year: int, southern: bool) -> _Season | None:
@@ -281,7 +281,7 @@ class FreezeLadder:
     def __init__(self, record: FreezeRecord, threshold_c: float) -> None:
         self.record, self.threshold_c = record, threshold_c
         self._risks: dict[int, FreezeRisk] = {}
-        self._fitted: dict[tuple[int, float], float] = {}
+        self._days: dict[tuple[int, float], float] = {}
 
     @property
     def at_station(self) -> FreezeRisk:
@@ -293,11 +293,9 @@ class FreezeLadder:
 
     def date_at(self, rise_m: float, season_year: int, chance: float) -> date | None:
         """As FreezeRisk.date_at, in order of height."""
-        step, side = _step(rise_m), self.record.side
-        careful, careless = (max, min) if side == "spring" else (min, max)
-        way = range(step + 1) if step >= 0 else range(step, 1)
-        day = (careful if step >= 0 else careless)(self._day(n, chance) for n in way)
-        return safe_date(day if math.isfinite(day) else None, side, season_year, self.record.southern)
+        day = self._ordered(_step(rise_m), chance)
+        southern = self.record.southern
+        return safe_date(day if math.isfinite(day) else None, self.record.side, season_year, southern)
 
     def limit(self, rise_m: float, season_year: int, chance: float, where: str, cold: str) -> FrostLimit:
         """Startup's first or winterisation's last date at this height, with its reason."""
@@ -309,13 +307,22 @@ class FreezeLadder:
             self._risks[step] = self.record.risk(self.threshold_c, step * STEP_M)
         return self._risks[step]
 
-    def _day(self, step: int, chance: float) -> float:
+    def _ordered(self, step: int, chance: float) -> float:
+        """The season day of a step, in order with all steps between it and the station."""
+        choose = max if (self.record.side == "spring") == (step > 0) else min
+        stride, known = (1 if step > 0 else -1), self._days
+        for n in range(0, step + stride, stride):
+            if (n, chance) not in known:
+                own = self._fitted(n, chance)
+                known[n, chance] = choose(own, known[n - stride, chance]) if n else own
+        return known[step, chance]
+
+    def _fitted(self, step: int, chance: float) -> float:
         """Infinitely far where a freeze is never so likely: no date is needed."""
-        if (step, chance) not in self._fitted:
-            day = self._risk(step).day_at(chance)
-            never = -math.inf if self.record.side == "spring" else math.inf
-            self._fitted[step, chance] = never if day is None else day
-        return self._fitted[step, chance]
+        day = self._risk(step).day_at(chance)
+        if day is None:
+            return -math.inf if self.record.side == "spring" else math.inf
+        return day
 
 
 def _step(rise_m: float) -> int:
