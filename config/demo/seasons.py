@@ -12,6 +12,7 @@ from config.demo.places import PATCHES
 from config.demo.sketches import FIRST_CLIENT_SITE
 from jobs.actions.visits import renew_dates
 from jobs.core.routing import frost
+from jobs.core.site_dates import REASON_CHARS
 from jobs.models import SeasonWindow, ServicePlan, Visit, VisitKind, VisitTerms
 from jobs.queries.windows import Suggestion, frost_of_current_sites, outer_windows
 from sites.models import Pump, Site, Valve
@@ -125,10 +126,10 @@ def make_visit_terms(stops: list[Stop]) -> None:
 
 
 def give_own_dates(years: tuple[int, ...]) -> None:
-    """What visits rest on: past and promised ones on their window, those to come on the site's own date."""
+    """What visits rest on: past ones on their window, those to come on the site's own date."""
     for window in SeasonWindow.objects.filter(season_year__in=years):
         visits = Visit.objects.filter(season_year=window.season_year, kind=window.kind)
-        visits.update(window_reason=window.reason)
+        visits.update(window_reason=f"the season's window: {window.reason}"[:REASON_CHARS])
     for year in years:
         renew_dates(season_year=year)
 

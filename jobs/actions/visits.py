@@ -102,7 +102,7 @@ def save_window(
     window = window or SeasonWindow(season_year=season_year, kind=kind)
     window.opens_on, window.due_on, window.reason, window.chance = opens_on, due_on, reason, chance
     register.save(instance=window, by=by)
-    moved = _renew(Visit.objects.filter(season_year=season_year, kind=kind), [window])
+    moved = _renew(_followers().filter(season_year=season_year, kind=kind), [window])
     if moved:
         record(by=by, verb="windows of visits moved", subject=window, visits=moved)
     return moved
@@ -121,7 +121,7 @@ def save_service_plan(*, plan: ServicePlan, terms: VisitTerms, skills: Iterable[
         terms.skills.set(after)
         names = [sorted(skill.name for skill in some) for some in (before, after)]
         record(by=by, verb="changed", subject=terms, changed={"skills": names})
-    moved = _renew(Visit.objects.filter(site=plan.site), SeasonWindow.objects.all())
+    moved = _renew(_followers().filter(site=plan.site), SeasonWindow.objects.all())
     if moved:
         record(by=by, verb="windows of visits moved", subject=plan.site, visits=moved)
     return moved
@@ -129,16 +129,23 @@ def save_service_plan(*, plan: ServicePlan, terms: VisitTerms, skills: Iterable[
 
 @transaction.atomic
 def renew_dates(*, season_year: int) -> int:
-    """Give every visit that follows a window of this season the dates it has today; returns how many changed."""
-    windows = SeasonWindow.objects.filter(season_year=season_year)
-    return _renew(Visit.objects.filter(season_year=season_year), windows)
+    """Give every visit of this season that has not started its window's dates, promised ones, too.
+
+    For visits that were loaded, not made here. Returns how many got other dates.
+    """
+    waiting = Visit.objects.filter(season_year=season_year, state__in=[State.OPEN, State.PLANNED], own_dates=False)
+    return _renew(waiting, SeasonWindow.objects.filter(season_year=season_year))
+
+
+def _followers() -> QuerySet[Visit]:
+    """Visits that go along when their window changes."""
+    return Visit.objects.filter(state__in=[State.OPEN, State.PLANNED], promised=False, own_dates=False)
 
 
 def _renew(visits: QuerySet[Visit], windows: Iterable[SeasonWindow]) -> int:
-    """Write the dates and reasons of those that follow their window; returns how many dates changed."""
+    """Write the dates and reasons that these visits have by their windows; returns how many dates changed."""
     by_kind = {(window.season_year, window.kind): window for window in windows}
-    free = visits.filter(state__in=[State.OPEN, State.PLANNED], promised=False, own_dates=False)
-    rows = list(free.select_for_update(of=("self",)).select_related("site").order_by("pk"))
+    rows = list(visits.select_for_update(of=("self",)).select_related("site").order_by("pk"))
     rows = [visit for visit in rows if (visit.season_year, visit.kind) in by_kind]
     frost = SiteFrost({visit.site for visit in rows})
     counts = mid_season_counts(frost.sites)

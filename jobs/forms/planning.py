@@ -18,7 +18,7 @@ from jobs.models import (
 )
 from jobs.queries.frost import SIDE_OF
 from jobs.queries.planning import LONGEST_LUNCH_MIN, names_of
-from jobs.queries.windows import CHANCES
+from jobs.queries.windows import CHANCES, percent
 from sites.forms.base import RowsField, WeekdaysField, use_native_pickers
 from sites.models import Site, User
 
@@ -129,7 +129,7 @@ class WindowForm(NativeModelForm):
             del self.fields["chance"]
             return
         known = {*CHANCES, *([self.instance.chance] if self.instance.chance else [])}
-        choices = [(chance, f"yes, accepting a chance of {chance:.0%}") for chance in sorted(known)]
+        choices = [(chance, f"yes, accepting a chance of {percent(chance)}") for chance in sorted(known)]
         self.fields["chance"].choices = [("", "no, the window's dates for all"), *choices]
 
     def clean(self) -> dict[str, Any]:
@@ -145,7 +145,7 @@ class ChanceForm(forms.Form):
     """The risk the office accepts that a hard freeze comes outside the window."""
 
     chance = forms.TypedChoiceField(
-        coerce=float, choices=[(chance, f"{chance:.0%}") for chance in CHANCES], label="Accepted chance of a freeze"
+        coerce=float, choices=[(chance, percent(chance)) for chance in CHANCES], label="Accepted chance of a freeze"
     )
     own = forms.BooleanField(required=False, label="Each site its own date")
 

@@ -12,6 +12,7 @@ from jobs.queries.windows import (
     frost_of_current_sites,
     outer_windows,
     own_dates,
+    percent,
     span_of,
     suggested_windows,
 )
@@ -53,7 +54,7 @@ class WindowSheet:
 
     @property
     def chance_words(self) -> str:
-        return f"a chance of {self.chance:.0%}".replace("%", " %")
+        return f"a chance of {percent(self.chance)}"
 
 
 def window_sheet(*, window: SeasonWindow, chance: float, own: bool) -> WindowSheet:

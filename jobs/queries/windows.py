@@ -18,6 +18,10 @@ ROUND_DAYS = 60
 SETTLE_DAYS = 28
 
 
+def percent(chance: float) -> str:
+    return f"{round(100 * chance)} %"
+
+
 def part_of(window: SeasonWindow, sequence: int, count: int) -> tuple[dt.date, dt.date]:
     """(opens, due) of visit `sequence` of `count` in a window: equal parts of it, so that visits spread."""
     days = (window.due_on - window.opens_on).days + 1
