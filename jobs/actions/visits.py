@@ -119,8 +119,7 @@ def save_service_plan(*, plan: ServicePlan, terms: VisitTerms, skills: Iterable[
     before, after = set(terms.skills.all()), set(skills)
     if before != after:
         terms.skills.set(after)
-        names = [sorted(skill.name for skill in some) for some in (before, after)]
-        record(by=by, verb="changed", subject=terms, changed={"skills": names})
+        record(by=by, verb="skills changed", subject=terms, skills=sorted(map(str, after)))
     moved = _renew(_followers().filter(site=plan.site), SeasonWindow.objects.all())
     if moved:
         record(by=by, verb="windows of visits moved", subject=plan.site, visits=moved)

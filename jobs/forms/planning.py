@@ -68,16 +68,18 @@ class ServicePlanForm(NativeModelForm):
         fields = ["startup", "mid_season_visits", "winterisation"]
 
 
+class SkillsField(RowsField):
+    """Skills to tick; there may be none to choose from."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(Skill.objects.all(), required=False, widget=forms.CheckboxSelectMultiple, **kwargs)
+
+
 class VisitTermsForm(NativeModelForm):
     """How a site wants to be visited and how frost comes there; it stands beside the service plan's form."""
 
     preferred_weekdays = WeekdaysField(label="Preferred weekdays", required=False, help_text="None ticked: any day.")
-    skills = RowsField(
-        Skill.objects.none(),
-        required=False,
-        widget=forms.CheckboxSelectMultiple,
-        label="Needed for every visit here",
-    )
+    skills = SkillsField(label="Every visit here needs", help_text="Beside what its kind asks for anyway.")
 
     class Meta:
         model = VisitTerms
@@ -91,7 +93,6 @@ class VisitTermsForm(NativeModelForm):
         self.fields["preferred_technician"] = TechnicianChoice(
             people, label="Preferred technician", required=False, empty="no preference"
         )
-        self.fields["skills"].queryset = Skill.objects.all()
         self.fields["frost_days"].required = False
         if not Skill.objects.exists():
             del self.fields["skills"]
@@ -227,13 +228,6 @@ class CancelForm(NativeForm):
 
 
 WINDOW_LABELS = {"opens_on": "Not before", "due_on": "No later than", "service_min": "Time on site"}
-
-
-class SkillsField(RowsField):
-    """Skills to tick; there may be none to choose from."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(Skill.objects.all(), required=False, widget=forms.CheckboxSelectMultiple, **kwargs)
 
 
 EXTRA_SKILLS = "Beside those that its kind and its site ask for anyway."
