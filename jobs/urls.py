@@ -118,6 +118,7 @@ urlpatterns = [
     path("visits/<int:pk>/plan/move/", days.stop_move, name="day_move"),
     path("visits/<int:pk>/plan/day/", days.stop_assign, name="day_assign"),
     path("visits/<int:pk>/plan/unassign/", visit_plan.visit_unassign, name="visit_unassign"),
+    path("visits/<int:pk>/plan/follow/", visit_plan.visit_follow, name="visit_follow"),
     path("visits/<int:pk>/plan/promise/", visit_plan.visit_promise, name="visit_promise"),
     path("visits/<int:pk>/plan/cancel/", visit_plan.visit_cancel, name="visit_cancel"),
     path("checklists/", checklists.checklist_list, name="checklist_list"),

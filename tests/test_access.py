@@ -243,6 +243,7 @@ JOBS = {
     "jobs:day_move": Route(OFFICE_ONLY, "-NN----", ("visit",)),  # a started visit has no place to move from
     "jobs:day_assign": button(OFFICE_ONLY, "visit"),
     "jobs:visit_unassign": button(OFFICE_ONLY, "visit"),
+    "jobs:visit_follow": button(OFFICE_ONLY, "visit"),
     "jobs:visit_promise": button(OFFICE_ONLY, "visit"),
     "jobs:visit_cancel": page(OFFICE_ONLY, "visit"),
     "jobs:checklist_list": page(OFFICE_ONLY),

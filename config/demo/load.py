@@ -50,6 +50,7 @@ def load_demo(*, sites: int, seed: int, today: dt.date, progress: Progress) -> N
     firm = people.make_firm()
     staff = people.make_staff(seed=seed, sites=sites, today=today)
     station = stations.make_stations(today=today, by=staff.owner)
+    stations.lengthen_freeze_record(seed=seed, today=today, station=station)
     register.make_register(
         sites=sites, seed=seed, today=today, station=station, tariffs=register.make_tariffs(), progress=progress
     )
@@ -65,8 +66,9 @@ def load_demo(*, sites: int, seed: int, today: dt.date, progress: Progress) -> N
 def _make_seasons(*, seed: int, today: dt.date, staff: people.Staff, progress: Progress) -> None:
     """Visits of last season and this one: the past with what was found, then the coming days."""
     ensure_default_checklists()
-    seasons.make_windows(today)
     stops = seasons.read_stops()
+    seasons.make_visit_terms(stops)
+    seasons.make_windows(today)
     plans = seasons.make_service_plans(seed, stops)
     shifts = {row.user_id: shift_of(row) for row in TechnicianProfile.objects.order_by("pk")}
     years = (today.year - 1, today.year)
@@ -81,5 +83,6 @@ def _make_seasons(*, seed: int, today: dt.date, staff: people.Staff, progress: P
         rota=people.rota(today),
         today=today,
     )
+    seasons.give_own_dates(years)
     meters.make_readings(seed=seed, today=today, stops=stops, read_by=staff.technicians[0], progress=progress)
     field_tests.record_catch_cans(seed=seed, today=today, site_id=stops[0].site_id, by=staff.technicians[0])

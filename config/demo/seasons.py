@@ -10,8 +10,11 @@ from config.demo import weather
 from config.demo.dice import dice
 from config.demo.places import PATCHES
 from config.demo.sketches import FIRST_CLIENT_SITE
+from jobs.actions.visits import renew_dates
 from jobs.core.routing import frost
-from jobs.models import SeasonWindow, ServicePlan, VisitKind
+from jobs.core.site_dates import REASON_CHARS
+from jobs.models import SeasonWindow, ServicePlan, Visit, VisitKind, VisitTerms
+from jobs.queries.windows import Suggestion, frost_of_current_sites, outer_windows
 from sites.models import Pump, Site, Valve
 
 # Chances at which the office works: common practice, no source.
@@ -25,6 +28,12 @@ SERVICE_MIN = {
     VisitKind.REPAIR: (40, 0),
 }
 LONGEST_MIN = 150
+# (place among twenty sites, days earlier, what the office knows of it)
+KNOWN_FROST = (
+    (5, 7, "cold hollow by the creek"),
+    (11, 3, "open to the north wind"),
+    (14, -5, "sheltered between tall walls"),
+)
 
 
 @dataclass(frozen=True)
@@ -62,24 +71,26 @@ class Round:
 
 
 def make_windows(today: dt.date) -> None:
-    """Last season, this one and the next; frost dates from the measured series, the others set by hand."""
-    minima = weather.minima_c()
-    latitude = weather.PLACE["latitude"]
-    spring = frost.freeze_risk(minima, "spring", frost.FREEZE_C, latitude=latitude)
-    autumn = frost.freeze_risk(minima, "autumn", frost.HARD_FREEZE_C, latitude=latitude)
+    """Last season, this one and the next; frost dates from the records, the others set by hand."""
+    spring = frost.freeze_risk(weather.minima_c(), "spring", frost.FREEZE_C, latitude=weather.PLACE["latitude"])
+    sites = frost_of_current_sites()
     SeasonWindow.objects.bulk_create(
         window
         for year in (today.year - 1, today.year, today.year + 1)
         for window in _windows(
             year,
             frost.startup_opens(spring, year, FREEZE_AFTER_STARTUP, SERIES, _cold(spring)),
-            frost.winterise_by(autumn, year, HARD_FREEZE_BEFORE_WINTERISATION, SERIES, _cold(autumn)),
+            outer_windows(year, HARD_FREEZE_BEFORE_WINTERISATION, sites)[-1],
         )
     )
 
 
-def _windows(year: int, startup: frost.FrostLimit, winterise: frost.FrostLimit) -> Iterator[SeasonWindow]:
-    """`or`: what the office would set by hand where the series gave no date."""
+def _windows(year: int, startup: frost.FrostLimit, winterise: Suggestion) -> Iterator[SeasonWindow]:
+    """`or`: what the office would set by hand where the record gave no date.
+
+    One startup date for all: the last hard freeze is over weeks before anybody wants water here. Winterisation is
+    due at each site by its own date.
+    """
     yield SeasonWindow(
         season_year=year,
         kind=VisitKind.STARTUP,
@@ -98,9 +109,29 @@ def _windows(year: int, startup: frost.FrostLimit, winterise: frost.FrostLimit) 
         season_year=year,
         kind=VisitKind.WINTERISATION,
         opens_on=dt.date(year, 10, 1),
-        due_on=winterise.on or dt.date(year, 11, 15),
+        due_on=winterise.due_on or dt.date(year, 11, 15),
         reason=winterise.reason,
+        chance=HARD_FREEZE_BEFORE_WINTERISATION,
     )
+
+
+def make_visit_terms(stops: list[Stop]) -> None:
+    """Frost comes to some sites otherwise than their height says."""
+    VisitTerms.objects.bulk_create(
+        VisitTerms(site_id=stop.site_id, frost_days=days, frost_note=note)
+        for stop in stops
+        for every, days, note in KNOWN_FROST
+        if stop.index % 20 == every
+    )
+
+
+def give_own_dates(years: tuple[int, ...]) -> None:
+    """What visits rest on: past ones on their window, those to come on the site's own date."""
+    for window in SeasonWindow.objects.filter(season_year__in=years):
+        visits = Visit.objects.filter(season_year=window.season_year, kind=window.kind)
+        visits.update(window_reason=f"the season's window: {window.reason}"[:REASON_CHARS])
+    for year in years:
+        renew_dates(season_year=year)
 
 
 def make_service_plans(seed: int, stops: list[Stop]) -> dict[int, ServicePlan]:

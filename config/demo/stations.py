@@ -6,7 +6,7 @@ from config.demo import weather
 from config.demo.dice import dice
 from scheduling.actions.forecasts import save_forecast
 from scheduling.actions.weather import import_station_text
-from scheduling.models import ForecastDay
+from scheduling.models import DailyWeather, ForecastDay
 from sites.models import User, WeatherStation
 
 FORECAST_DAYS = 5  # of the seven that can be entered; the normals stand in for the others
@@ -37,6 +37,13 @@ def make_stations(*, today: dt.date, by: User) -> WeatherStation:
             today=max(today, weather.LAST_DAY),
         )
     return replayed
+
+
+def lengthen_freeze_record(*, seed: int, today: dt.date, station: WeatherStation) -> None:
+    """Minimum temperatures alone for the years before the replay: by a record of four years no site has own dates."""
+    minima = weather.earlier_minima(seed, today)
+    rows = [DailyWeather(station=station, date=date, temp_min_c=cold_c) for date, cold_c in minima.items()]
+    DailyWeather.objects.bulk_create(rows, batch_size=2000)
 
 
 def enter_forecast(*, seed: int, today: dt.date, station: WeatherStation, by: User) -> None:

@@ -6,10 +6,15 @@ import importlib.util
 import io
 from pathlib import Path
 
+from config.demo.dice import dice
+
 # The package's file is read without importing the package, which would bring pandas along for a second.
 PACKAGE = importlib.util.find_spec("vega_datasets")
 SERIES = Path(str(PACKAGE and PACKAGE.origin)).parent / "_data" / "seattle-weather.csv"
 FIRST_YEAR, YEARS = 2012, 4
+RECORD_YEARS = 26  # of minimum temperatures; the years before the replay are invented
+YEARS_DIFFER_K = 1.0  # how far a whole invented year lies from the measured one it repeats,
+YEARS_SHIFT_DAYS = 15  # and by how many days at most
 LAST_DAY = dt.date(2015, 12, 31)
 PLACE = {"latitude": 47.444, "longitude": -122.314, "elevation_m": 130.0, "wind_height_m": 10.0, "coastal": False}
 
@@ -56,6 +61,27 @@ def minima_c() -> dict[dt.date, float]:
     """Daily minimum temperatures of the measured series."""
     rows = csv.DictReader(io.StringIO(measured_text()))
     return {dt.date.fromisoformat(row["date"].replace("/", "-")): float(row["temp_min"]) for row in rows}
+
+
+def earlier_minima(seed: int, today: dt.date) -> dict[dt.date, float]:
+    """Invented minimum temperatures of the years before the replay, so that a freeze record is long enough.
+
+    The measured days go round again, each year as a whole a little warmer or colder, and some days early or late.
+    """
+    _, by_day = _read(measured_text())
+    end = _same_day(today, today.year - YEARS)
+    minima, day = {}, _same_day(today, today.year - RECORD_YEARS)
+    while day < end:
+        rng = dice(seed, "cold year", day.year - today.year)
+        shift_k, shift = (
+            rng.gauss(0, YEARS_DIFFER_K),
+            dt.timedelta(days=rng.randint(-YEARS_SHIFT_DAYS, YEARS_SHIFT_DAYS)),
+        )
+        last = min(end, dt.date(day.year + 1, 1, 1))
+        while day < last:
+            minima[day] = round(float(by_day[_source_day(day + shift, today)][2]) + shift_k, 1)
+            day += dt.timedelta(days=1)
+    return minima
 
 
 def _same_day(day: dt.date, year: int) -> dt.date:

@@ -1,26 +1,30 @@
 """The season's visits: when each kind may happen, and the visits every service plan orders."""
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import QuerySet
 
-from jobs.models import SeasonWindow, ServicePlan, Visit, VisitKind
+from jobs.models import SeasonWindow, ServicePlan, Skill, Visit, VisitKind, VisitTerms
+from jobs.queries.frost import SIDE_OF, SiteFrost
 from jobs.queries.service_minutes import ServiceMinutes
-from jobs.queries.windows import part_of
+from jobs.queries.windows import mid_season_counts, span_of, window_span
 from sites.actions import register
 from sites.actions.audit import record
 from sites.models import Firm, User
 
 State = Visit.State
+DATE_FIELDS = ["opens_on", "due_on", "window_reason"]
 
 
 @transaction.atomic
 def generate_visits(*, season_year: int, by: User | None, today: dt.date | None = None) -> int:
     """Make the startup, mid-season and winterisation visits that current sites have ordered; returns how many.
 
-    Mid-season visits spread over their window. Safe to repeat: a visit that exists, also a cancelled one, is left
+    Mid-season visits spread over their window; where a window has a chance, startup and winterisation get the site's
+    own date. Safe to repeat: a visit that exists, also a cancelled one, is left
     alone. With `today`, visits whose window is over by then are not made: a site that joins in autumn gets no
     startup beside its winterisation. ValidationError naming the kinds whose window is missing.
     """
@@ -31,14 +35,15 @@ def generate_visits(*, season_year: int, by: User | None, today: dt.date | None 
     if missing:
         raise ValidationError(f"Season {season_year} has no window yet for: {', '.join(missing)}. Set it first.")
     known = set(Visit.objects.filter(season_year=season_year).values_list("site_id", "kind", "sequence").distinct())
-    minutes = ServiceMinutes([plan.site for plan in plans])
+    sites = [plan.site for plan in plans]
+    minutes, frost = ServiceMinutes(sites), SiteFrost(sites)
     new = [
-        _visit(plan, windows[kind], sequence, count, minutes)
+        _visit(plan, windows[kind], sequence, count, minutes, frost)
         for plan, kind, count in wanted
         for sequence in range(1, count + 1)
         if (plan.site_id, str(kind), sequence) not in known
     ]
-    new = [visit for visit in new if today is None or visit.due_on >= today]
+    new = [visit for visit in new if today is None or _last_day(visit, windows) >= today]
     before = Visit.objects.filter(season_year=season_year).count()
     # Two people pressing at once: the constraint keeps each visit once, the later press makes nothing.
     Visit.objects.bulk_create(new, batch_size=500, ignore_conflicts=True)
@@ -56,51 +61,99 @@ def _ordered(plan: ServicePlan) -> Iterator[tuple[VisitKind, int]]:
     yield from ((kind, count) for kind, count in counts.items() if count)
 
 
-def _visit(plan: ServicePlan, window: SeasonWindow, sequence: int, count: int, minutes: ServiceMinutes) -> Visit:
-    opens_on, due_on = part_of(window, sequence, count)
+def _last_day(visit: Visit, windows: Mapping[str, SeasonWindow]) -> dt.date:
+    """When its window is over. A site's own date may have passed before: then the visit is late, not needless."""
+    return windows[visit.kind].due_on if visit.kind in SIDE_OF else visit.due_on
+
+
+def _visit(
+    plan: ServicePlan, window: SeasonWindow, sequence: int, count: int, minutes: ServiceMinutes, frost: SiteFrost
+) -> Visit:
+    span = span_of(frost, plan.site, window, sequence, count)
     return Visit(
         site=plan.site,
         kind=window.kind,
         season_year=window.season_year,
         sequence=sequence,
-        opens_on=opens_on,
-        due_on=due_on,
+        opens_on=span.opens_on,
+        due_on=span.due_on,
+        window_reason=span.reason,
         service_min=minutes.at(plan.site, window.kind).minutes,
     )
 
 
 @transaction.atomic
 def save_window(
-    *, season_year: int, kind: str, opens_on: dt.date, due_on: dt.date, reason: str, by: User | None
+    *,
+    season_year: int,
+    kind: str,
+    opens_on: dt.date,
+    due_on: dt.date,
+    reason: str,
+    chance: float | None = None,
+    by: User | None,
 ) -> int:
-    """Set a season's window; visits that still carry the old one follow it. Returns how many visits moved along.
+    """Set a season's window; its visits follow it. Returns how many got other dates.
 
-    Promised, started and finished visits and those with dates of their own keep theirs. ValidationError by field.
+    With `chance` each site has a date of its own inside the window. Promised, started and finished visits and those
+    with dates set by hand keep theirs. ValidationError by field.
     """
     window = SeasonWindow.objects.select_for_update().filter(season_year=season_year, kind=kind).first()
-    old = SeasonWindow(kind=kind, opens_on=window.opens_on, due_on=window.due_on) if window else None
     window = window or SeasonWindow(season_year=season_year, kind=kind)
-    window.opens_on, window.due_on, window.reason = opens_on, due_on, reason
+    window.opens_on, window.due_on, window.reason, window.chance = opens_on, due_on, reason, chance
     register.save(instance=window, by=by)
-    if old is None or (old.opens_on, old.due_on) == (opens_on, due_on):
-        return 0
-    followers = _followers(old, window)
-    Visit.objects.bulk_update(followers, ["opens_on", "due_on"], batch_size=500)
-    record(by=by, verb="windows of visits moved", subject=window, visits=len(followers))
-    return len(followers)
+    moved = _renew(_followers().filter(season_year=season_year, kind=kind), [window])
+    if moved:
+        record(by=by, verb="windows of visits moved", subject=window, visits=moved)
+    return moved
 
 
-def _followers(old: SeasonWindow, new: SeasonWindow) -> list[Visit]:
-    """Visits whose dates are the part of the old window that was theirs, with the new dates set."""
-    counts = dict(ServicePlan.objects.values_list("site_id", "mid_season_visits"))
-    rows = Visit.objects.select_for_update().filter(
-        season_year=new.season_year, kind=new.kind, state__in=[State.OPEN, State.PLANNED], promised=False
-    )
-    followers = []
-    for visit in rows.order_by("pk"):
-        planned = counts.get(visit.site_id, 1) if new.kind == VisitKind.MID_SEASON else 1
-        count = max(planned, visit.sequence)
-        if (visit.opens_on, visit.due_on) == part_of(old, visit.sequence, count):
-            visit.opens_on, visit.due_on = part_of(new, visit.sequence, count)
-            followers.append(visit)
-    return followers
+@transaction.atomic
+def save_service_plan(*, plan: ServicePlan, terms: VisitTerms, skills: Iterable[Skill], by: User | None) -> int:
+    """Save what a site has ordered and how it wants to be visited; returns how many of its visits got other dates.
+
+    Only visits that follow a window do; those that are made already stay. ValidationError by field.
+    """
+    register.save(instance=plan, by=by)
+    register.save(instance=terms, by=by)
+    before, after = set(terms.skills.all()), set(skills)
+    if before != after:
+        terms.skills.set(after)
+        record(by=by, verb="skills changed", subject=terms, skills=sorted(map(str, after)))
+    moved = _renew(_followers().filter(site=plan.site), SeasonWindow.objects.all())
+    if moved:
+        record(by=by, verb="windows of visits moved", subject=plan.site, visits=moved)
+    return moved
+
+
+@transaction.atomic
+def renew_dates(*, season_year: int) -> int:
+    """Give every visit of this season that has not started its window's dates, promised ones, too.
+
+    For visits that were loaded, not made here. Returns how many got other dates.
+    """
+    waiting = Visit.objects.filter(season_year=season_year, state__in=[State.OPEN, State.PLANNED], own_dates=False)
+    return _renew(waiting, SeasonWindow.objects.filter(season_year=season_year))
+
+
+def _followers() -> QuerySet[Visit]:
+    """Visits that go along when their window changes."""
+    return Visit.objects.filter(state__in=[State.OPEN, State.PLANNED], promised=False, own_dates=False)
+
+
+def _renew(visits: QuerySet[Visit], windows: Iterable[SeasonWindow]) -> int:
+    """Write the dates and reasons that these visits have by their windows; returns how many dates changed."""
+    by_kind = {(window.season_year, window.kind): window for window in windows}
+    rows = list(visits.select_for_update(of=("self",)).select_related("site").order_by("pk"))
+    rows = [visit for visit in rows if (visit.season_year, visit.kind) in by_kind]
+    frost = SiteFrost({visit.site for visit in rows})
+    counts = mid_season_counts(frost.sites)
+    changed, moved = [], 0
+    for visit in rows:
+        span = window_span(visit, by_kind[visit.season_year, visit.kind], frost, counts)
+        if (visit.opens_on, visit.due_on, visit.window_reason) != (span.opens_on, span.due_on, span.reason):
+            moved += (visit.opens_on, visit.due_on) != (span.opens_on, span.due_on)
+            visit.opens_on, visit.due_on, visit.window_reason = span.opens_on, span.due_on, span.reason
+            changed.append(visit)
+    Visit.objects.bulk_update(changed, DATE_FIELDS, batch_size=500)
+    return moved

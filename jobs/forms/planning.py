@@ -14,9 +14,11 @@ from jobs.models import (
     TechnicianProfile,
     Visit,
     VisitKind,
+    VisitTerms,
 )
+from jobs.queries.frost import SIDE_OF
 from jobs.queries.planning import LONGEST_LUNCH_MIN, names_of
-from jobs.queries.windows import CHANCES
+from jobs.queries.windows import CHANCES, percent
 from sites.forms.base import RowsField, WeekdaysField, use_native_pickers
 from sites.models import Site, User
 
@@ -66,12 +68,70 @@ class ServicePlanForm(NativeModelForm):
         fields = ["startup", "mid_season_visits", "winterisation"]
 
 
+class SkillsField(RowsField):
+    """Skills to tick; there may be none to choose from."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(Skill.objects.all(), required=False, widget=forms.CheckboxSelectMultiple, **kwargs)
+
+
+class VisitTermsForm(NativeModelForm):
+    """How a site wants to be visited and how frost comes there; it stands beside the service plan's form."""
+
+    preferred_weekdays = WeekdaysField(label="Preferred weekdays", required=False, help_text="None ticked: any day.")
+    skills = SkillsField(label="Every visit here needs", help_text="Beside what its kind asks for anyway.")
+
+    class Meta:
+        model = VisitTerms
+        fields = ["preferred_technician", "preferred_weekdays", "skills", "frost_days", "frost_note"]
+        labels = {"frost_days": "Frost comes earlier by (days)", "frost_note": "Because"}
+
+    def __init__(self, *args: Any, technicians: list[User], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        chosen = self.instance.preferred_technician
+        people = [*technicians, *([chosen] if chosen and chosen not in technicians else [])]
+        self.fields["preferred_technician"] = TechnicianChoice(
+            people, label="Preferred technician", required=False, empty="no preference"
+        )
+        self.fields["frost_days"].required = False
+        if not Skill.objects.exists():
+            del self.fields["skills"]
+        self.order_fields(self.Meta.fields)
+
+    def clean_frost_days(self) -> int:
+        """Empty means as the record says."""
+        return self.cleaned_data["frost_days"] or 0
+
+    @property
+    def chosen_skills(self) -> list[Skill]:
+        return list(self.cleaned_data.get("skills", ()))
+
+
+OWN_CHANCE_HELP = (
+    "From the freeze record of the site's station, for the site's elevation: a hard freeze outside the site's dates "
+    "is at most this likely. The dates above stay the outer bounds."
+)
+
+
 class WindowForm(NativeModelForm):
+    chance = forms.TypedChoiceField(
+        coerce=float, empty_value=None, required=False, label="Own date for each site", help_text=OWN_CHANCE_HELP
+    )
+
     class Meta:
         model = SeasonWindow
-        fields = ["opens_on", "due_on", "reason"]
+        fields = ["opens_on", "due_on", "chance", "reason"]
         labels = {"opens_on": "Not before", "due_on": "No later than"}
         help_texts = {"reason": "What the dates rest on, so that a person can check them."}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance.kind not in SIDE_OF:
+            del self.fields["chance"]
+            return
+        known = {*CHANCES, *([self.instance.chance] if self.instance.chance else [])}
+        choices = [(chance, f"yes, accepting a chance of {percent(chance)}") for chance in sorted(known)]
+        self.fields["chance"].choices = [("", "no, the window's dates for all"), *choices]
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -86,8 +146,9 @@ class ChanceForm(forms.Form):
     """The risk the office accepts that a hard freeze comes outside the window."""
 
     chance = forms.TypedChoiceField(
-        coerce=float, choices=[(chance, f"{chance:.0%}") for chance in CHANCES], label="Accepted chance of a freeze"
+        coerce=float, choices=[(chance, percent(chance)) for chance in CHANCES], label="Accepted chance of a freeze"
     )
+    own = forms.BooleanField(required=False, label="Each site its own date")
 
 
 class PlanForm(NativeForm):
@@ -114,11 +175,11 @@ class PlanForm(NativeForm):
 class TechnicianChoice(forms.ModelChoiceField):
     """Technicians who can be planned, under names no two of them share."""
 
-    def __init__(self, technicians: list[User], **kwargs: Any) -> None:
+    def __init__(self, technicians: list[User], empty: str = "choose …", **kwargs: Any) -> None:
         self.names = names_of(technicians)
         super().__init__(User.objects.filter(pk__in=self.names), **kwargs)
         # The list is known already: no query for each of many forms on a page.
-        self.choices = [("", "choose …"), *self.names.items()]
+        self.choices = [("", empty), *self.names.items()]
 
 
 class AssignForm(NativeForm):
@@ -167,13 +228,6 @@ class CancelForm(NativeForm):
 
 
 WINDOW_LABELS = {"opens_on": "Not before", "due_on": "No later than", "service_min": "Time on site"}
-
-
-class SkillsField(RowsField):
-    """Skills to tick; there may be none to choose from."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(Skill.objects.all(), required=False, widget=forms.CheckboxSelectMultiple, **kwargs)
 
 
 EXTRA_SKILLS = "Beside those that its kind and its site ask for anyway."

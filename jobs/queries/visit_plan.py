@@ -1,6 +1,6 @@
 """What the office sees of one visit's planning."""
 
-from jobs.models import Visit
+from jobs.models import SeasonWindow, Visit
 from sites.models import AuditEntry
 
 HISTORY_ROWS = 20
@@ -14,3 +14,8 @@ def visit_history(visit: Visit) -> list[AuditEntry]:
 
 def cancel_reason(history: list[AuditEntry]) -> str:
     return next((entry.detail.get("reason", "") for entry in history if entry.verb == "visit cancelled"), "")
+
+
+def has_window(visit: Visit) -> bool:
+    """Whether the visit's season has a window for its kind that it could follow."""
+    return SeasonWindow.objects.filter(season_year=visit.season_year, kind=visit.kind).exists()

@@ -2,31 +2,24 @@
 
 import datetime as dt
 import statistics
-import textwrap
-from collections.abc import Callable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from jobs.core.routing.frost import (
-    HARD_FREEZE_C,
-    FreezeRisk,
-    FrostLimit,
-    Side,
-    freeze_risk,
-    startup_opens,
-    winterise_by,
-)
-from jobs.models import SeasonWindow, VisitKind
-from scheduling.models import DailyWeather
-from sites.core.units import format_quantity
-from sites.models import Firm, Site, WeatherStation
+from jobs.core.routing.frost import FrostLimit
+from jobs.core.site_dates import REASON_CHARS, Span, moved_words, own_date, startup_span, winterisation_span
+from jobs.models import SeasonWindow, ServicePlan, Visit, VisitKind
+from jobs.queries.frost import SIDE_OF, SiteFrost
+from sites.models import Site
 
 SEASONAL = (VisitKind.STARTUP, VisitKind.MID_SEASON, VisitKind.WINTERISATION)
 CHANCES = (0.1, 0.2, 0.5)
 # Common practice, no source: two months for a round, checks begin once the startups have settled.
 ROUND_DAYS = 60
 SETTLE_DAYS = 28
-NAME_CHARS = 60  # leaves room in the reason for its figures
-REASON_CHARS = SeasonWindow._meta.get_field("reason").max_length or 200
+
+
+def percent(chance: float) -> str:
+    return f"{round(100 * chance)} %"
 
 
 def part_of(window: SeasonWindow, sequence: int, count: int) -> tuple[dt.date, dt.date]:
@@ -35,6 +28,74 @@ def part_of(window: SeasonWindow, sequence: int, count: int) -> tuple[dt.date, d
     first = days * (sequence - 1) // count
     last = max(first, days * sequence // count - 1)
     return window.opens_on + dt.timedelta(days=first), window.opens_on + dt.timedelta(days=last)
+
+
+def span_of(frost: SiteFrost, site: Site, window: SeasonWindow, sequence: int = 1, count: int = 1) -> Span:
+    """When visit `sequence` of `count` may happen at this site, with the reason.
+
+    Mid-season checks share the window in equal parts. Startup and winterisation have the site's own date if the
+    window has a chance; where it has none, the site's frost days still move the window's own date.
+    """
+    side = SIDE_OF.get(window.kind)
+    if side is None:
+        return Span(*part_of(window, sequence, count), window.reason)
+    usual = Span(window.opens_on, window.due_on, window.reason)
+    limit = frost.limit(site, side, window.season_year, window.chance) if window.chance else None
+    return (startup_span if side == "spring" else winterisation_span)(usual, limit, frost.place(site))
+
+
+def mid_season_counts(sites: Iterable[Site]) -> dict[int, int]:
+    """By site id how many checks it has ordered; one query."""
+    plans = ServicePlan.objects.filter(site__in=[site.pk for site in sites])
+    return dict(plans.values_list("site_id", "mid_season_visits"))
+
+
+def window_span(visit: Visit, window: SeasonWindow, frost: SiteFrost, counts: Mapping[int, int]) -> Span:
+    """The dates that a visit has when it follows its window."""
+    ordered = counts.get(visit.site_id, 1) if visit.kind == VisitKind.MID_SEASON else 1
+    return span_of(frost, visit.site, window, visit.sequence, max(ordered, visit.sequence))
+
+
+@dataclass(frozen=True)
+class SeasonDates:
+    """When startup or winterisation of a season falls at one site; `own`: the window gives each site its own date."""
+
+    year: int
+    kind: str
+    name: str
+    span: Span
+    own: bool
+
+
+def season_dates(site: Site, years: Sequence[int]) -> list[SeasonDates]:
+    """By date; seasons without a window are left out."""
+    frost = SiteFrost([site])
+    windows = SeasonWindow.objects.filter(season_year__in=years, kind__in=SIDE_OF)
+    return [
+        SeasonDates(w.season_year, w.kind, w.get_kind_display(), span_of(frost, site, w), w.chance is not None)
+        for w in windows
+    ]
+
+
+@dataclass(frozen=True)
+class OwnDate:
+    """The day that one site's frost asks for, before the window holds it."""
+
+    on: dt.date
+    site: Site
+    reason: str
+
+
+def own_dates(frost: SiteFrost, kind: str, season_year: int, chance: float) -> list[OwnDate]:
+    """Sites with a record that can be relied on, the earliest date first."""
+    side = SIDE_OF[kind]
+    found = []
+    for site in frost.sites:
+        limit = frost.limit(site, side, season_year, chance)
+        if on := own_date(limit):
+            later = frost.place(site).frost_days * (1 if side == "spring" else -1)
+            found.append(OwnDate(on + dt.timedelta(days=later), site, limit.reason + moved_words(later)))
+    return sorted(found, key=lambda row: (row.on, row.site.name, row.site.pk))
 
 
 @dataclass(frozen=True)
@@ -56,19 +117,39 @@ class Suggestion:
         return VisitKind(self.kind).label
 
 
-def suggested_windows(season_year: int, chance: float) -> list[Suggestion]:
+def suggested_windows(season_year: int, chance: float, frost: SiteFrost | None = None) -> list[Suggestion]:
     """Startup opens when a later hard freeze is at most this likely, winterisation is due before an earlier one.
 
-    Each station counts for its own sites: startup at their median elevation, winterisation at the highest, because
-    a deadline must protect everybody. Of several stations the most careful date counts.
+    One window for all: each station counts for its own sites, startup at their median elevation, winterisation at
+    the highest, because a deadline must protect everybody. Of several stations the most careful date counts.
     """
-    stations = _stations()
-    limits = [limit for station, rises in stations for limit in _limits(station, rises, season_year, chance)]
-    starts = [limit for side, limit in limits if side == "spring"]
-    ends = [limit for side, limit in limits if side == "autumn"]
-    startup = _startup(starts)
-    winterisation = _winterisation(ends)
-    return [startup, _mid_season(startup, winterisation), winterisation]
+    frost = frost or frost_of_current_sites()
+    starts, ends = (list(_careful(frost, side, season_year, chance)) for side in ("spring", "autumn"))
+    return _with_checks(_startup(starts), _winterisation(ends))
+
+
+def outer_windows(season_year: int, chance: float, frost: SiteFrost | None = None) -> list[Suggestion]:
+    """The bounds around the sites' own dates: within them every site is protected by its own.
+
+    Startup opens with the site that thaws first, winterisation ends with the one that freezes last; a round's
+    length before the first deadline and after the last opening, so that no site is held to the window.
+    """
+    frost = frost or frost_of_current_sites()
+    starts, ends = (own_dates(frost, kind, season_year, chance) for kind in SIDE_OF)
+    startup, winterisation = suggested_windows(season_year, chance, frost)[::2]
+    if starts:
+        first, last = starts[0], starts[-1].on + dt.timedelta(days=ROUND_DAYS)
+        reason = f"{first.site}, the first to thaw: {first.reason}"[:REASON_CHARS]
+        startup = Suggestion(VisitKind.STARTUP, first.on, last, reason, sufficient=True)
+    if ends:
+        first, last = ends[0].on - dt.timedelta(days=ROUND_DAYS), ends[-1]
+        reason = f"{last.site}, the last to freeze: {last.reason}"[:REASON_CHARS]
+        winterisation = Suggestion(VisitKind.WINTERISATION, first, last.on, reason, sufficient=True)
+    return _with_checks(startup, winterisation)
+
+
+def frost_of_current_sites() -> SiteFrost:
+    return SiteFrost(Site.objects.current())
 
 
 def windows_over(season_year: int, today: dt.date) -> list[VisitKind]:
@@ -77,48 +158,22 @@ def windows_over(season_year: int, today: dt.date) -> list[VisitKind]:
     return [kind for kind in SEASONAL if kind in ended]
 
 
-def _stations() -> list[tuple[WeatherStation, list[float]]]:
-    """Stations with the rises (m) of their current sites."""
-    rises: dict[int, list[float]] = {}
-    sites = Site.objects.current().filter(weather_station__isnull=False).select_related("weather_station")
-    stations = {}
-    for site in sites:
-        stations[site.weather_station_id] = site.weather_station
-        rises.setdefault(site.weather_station_id, []).append(site.elevation_m - site.weather_station.elevation_m)
-    return [(stations[pk], rises[pk]) for pk in sorted(stations)]
+def _with_checks(startup: Suggestion, winterisation: Suggestion) -> list[Suggestion]:
+    return [startup, _mid_season(startup, winterisation), winterisation]
 
 
-def _limits(
-    station: WeatherStation, rises: list[float], season_year: int, chance: float
-) -> list[tuple[Side, FrostLimit]]:
-    days = DailyWeather.objects.filter(station=station, temp_min_c__isnull=False)
-    minima = dict(days.values_list("date", "temp_min_c"))
-
-    def risk(side: Side, rise_m: float) -> FreezeRisk:
-        return freeze_risk(minima, side, HARD_FREEZE_C, latitude=station.latitude, rise_m=rise_m)
-
-    middle, highest = statistics.median(rises), max(rises)
-    units = Firm.current().units
-    cold = format_quantity(HARD_FREEZE_C, "temperature", units)
-    return [
-        ("spring", startup_opens(risk("spring", middle), season_year, chance, _where(station, middle, units), cold)),
-        ("autumn", winterise_by(risk("autumn", highest), season_year, chance, _where(station, highest, units), cold)),
-    ]
+def _careful(frost: SiteFrost, side: str, season_year: int, chance: float) -> Iterator[FrostLimit]:
+    for station in frost.stations.values():
+        rises = [frost.rise_m(site) for site in frost.sites if site.weather_station_id == station.pk]
+        rise_m = statistics.median(rises) if side == "spring" else max(rises)
+        yield frost.limit_at(station, rise_m, side, season_year, chance)
 
 
-def _where(station: WeatherStation, rise_m: float, units: str) -> str:
-    """The station, and how far above it its sites lie."""
-    name = textwrap.shorten(station.name, NAME_CHARS, placeholder="…")
-    if round(rise_m) == 0:
-        return name
-    return f"{name} {'+' if rise_m > 0 else '-'} {format_quantity(abs(round(rise_m)), 'length', units, decimals=0)}"
-
-
-def _pick(limits: list[FrostLimit], choose: Callable) -> FrostLimit:
+def _pick(limits: Iterable[FrostLimit], choose) -> FrostLimit:
     dated = [limit for limit in limits if limit.on]
     if dated:
         return choose(dated, key=lambda limit: limit.on)
-    return limits[0] if limits else FrostLimit(None, "no site has a weather station", sufficient=False)
+    return next(iter(limits), FrostLimit(None, "no site has a weather station", sufficient=False))
 
 
 def _startup(limits: list[FrostLimit]) -> Suggestion:

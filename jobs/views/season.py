@@ -11,12 +11,13 @@ from django.views.decorators.http import require_POST
 
 from jobs.actions.planning import ask_for_plan, stop_plan
 from jobs.actions.visits import generate_visits, save_window
-from jobs.core.routing.frost import HARD_FREEZE_C
+from jobs.core.routing.frost import ENOUGH_SEASONS, HARD_FREEZE_C, LAPSE_K_PER_M
 from jobs.forms.planning import ChanceForm, PlanForm, SeasonFilterForm, WindowForm
 from jobs.models import PlanRun, SeasonWindow
 from jobs.queries.planning import firm_today, planning_technicians
 from jobs.queries.season_board import SeasonBoard, default_year, season_board
-from jobs.queries.windows import CHANCES, SEASONAL, suggested_windows, windows_over
+from jobs.queries.window_sheet import window_sheet
+from jobs.queries.windows import CHANCES, SEASONAL, windows_over
 from jobs.tasks import compute_plan
 from jobs.views.field import show_problem
 from sites.access import OFFICE, open_to
@@ -103,11 +104,12 @@ def window_edit(request: HttpRequest, year: int, kind: str) -> HttpResponse:
         raise Http404
     window = SeasonWindow.objects.filter(season_year=year, kind=kind).first()
     row = window or SeasonWindow(season_year=year, kind=kind)
-    chance = _chance(request)
-    suggestion = next(s for s in suggested_windows(year, chance) if s.kind == kind)
-    initial = {}
+    chance, own = _chance(request, row)
+    sheet = window_sheet(window=row, chance=chance, own=own)
+    suggestion, initial = sheet.suggestion, {}
     if request.GET.get("use") and suggestion.usable:
         initial = {name: getattr(suggestion, name) for name in ("opens_on", "due_on", "reason")}
+        initial["chance"] = chance if own else None
     form = WindowForm(request.POST or None, instance=row, initial=initial)
     if request.method == "POST" and form.is_valid():
         try:
@@ -115,21 +117,26 @@ def window_edit(request: HttpRequest, year: int, kind: str) -> HttpResponse:
         except ValidationError as error:
             show_problem(form, error)
         else:
-            messages.success(request, f"Window saved. {moved} visits follow it.")
+            words = "1 visit has" if moved == 1 else f"{moved} visits have"
+            messages.success(request, f"Window saved. {words} other dates now.")
             return redirect(board_url(year))
     context = {
         "form": form,
         "window": row,
         "is_new": window is None,
-        "suggestion": suggestion,
+        "sheet": sheet,
         "hard_freeze_c": HARD_FREEZE_C,
-        "chance": chance,
-        "chance_form": ChanceForm(initial={"chance": chance}),
+        "enough_seasons": ENOUGH_SEASONS,
+        "lapse_k_per_km": LAPSE_K_PER_M * 1000,
+        "chance_form": ChanceForm(initial={"chance": chance, "own": own}, auto_id="show_%s"),
         "back_url": board_url(year),
     }
     return render(request, "jobs/season_window.html", context, status=422 if form.is_bound else 200)
 
 
-def _chance(request: HttpRequest) -> float:
+def _chance(request: HttpRequest, window: SeasonWindow) -> tuple[float, bool]:
+    """The chance to show, and whether each site is to have its own date: as asked for, else as the window has it."""
     form = ChanceForm(request.GET)
-    return form.cleaned_data["chance"] if form.is_valid() else CHANCES[0]
+    if form.is_valid():
+        return form.cleaned_data["chance"], form.cleaned_data["own"]
+    return (window.chance, True) if window.chance else (CHANCES[0], False)

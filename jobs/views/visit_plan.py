@@ -10,13 +10,13 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
-from jobs.actions.planning import add_visit, cancel_visit, change_visit, pin, unassign
+from jobs.actions.planning import add_visit, cancel_visit, change_visit, follow_window, pin, unassign
 from jobs.actions.proposals import REPAIR_WITHIN_DAYS
 from jobs.forms.planning import CancelForm, NewVisitForm, PromiseForm, VisitForm
 from jobs.models import Visit, VisitKind
 from jobs.queries.planning import firm_today
 from jobs.queries.service_minutes import REPAIR_MIN
-from jobs.queries.visit_plan import cancel_reason, visit_history
+from jobs.queries.visit_plan import cancel_reason, has_window, visit_history
 from jobs.tasks import nudge_listeners
 from jobs.views.days import board_of, day_url
 from jobs.views.field import show_problem
@@ -56,6 +56,7 @@ def _page(request: HttpRequest, visit: Visit, **wrong: Form) -> HttpResponse:
         "visit_form": VisitForm(instance=visit),
         "promise_form": PromiseForm(),
         "cancel_form": CancelForm(),
+        "can_follow": visit.own_dates and has_window(visit),
         "history": history,
         "cancel_reason": cancel_reason(history),
         **wrong,
@@ -110,6 +111,21 @@ def visit_unassign(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, " ".join(error.messages))
     else:
         messages.success(request, "The visit waits to be planned again.")
+    return redirect("jobs:visit_plan", pk)
+
+
+@open_to(*OFFICE)
+@require_POST
+def visit_follow(request: HttpRequest, pk: int) -> HttpResponse:
+    """Back from dates set by hand to those of the season's window."""
+    visit = _visit_or_404(request, pk)
+    try:
+        row = follow_window(visit=visit, by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        dates = f"{row.opens_on:%d %b %Y} to {row.due_on:%d %b %Y}"
+        messages.success(request, f"The visit follows the season's window again: {dates}.")
     return redirect("jobs:visit_plan", pk)
 
 

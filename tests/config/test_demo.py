@@ -208,7 +208,13 @@ def test_the_weather_is_measured_once_and_replayed_up_to_yesterday(demo):
     assert replayed.last().date == TODAY - dt.timedelta(days=1)
     assert "not measured in these years" in replayed.first().station.name
     assert replayed.last().temp_max_c == measured.get(date=dt.date(2015, 10, 13)).temp_max_c
-    assert not replayed.filter(eto_mm=None).exists()
+    whole = replayed.filter(temp_max_c__isnull=False)
+    assert not whole.filter(eto_mm=None).exists()
+    assert whole.count() in (1460, 1461)
+    # Before the replay there are minimum temperatures only, without a gap: a record of 26 years.
+    days = (replayed.last().date - replayed.first().date).days + 1
+    assert replayed.filter(temp_min_c__isnull=False).count() == days
+    assert days in (9496, 9497)
 
 
 @pytest.mark.parametrize("today", [dt.date(2028, 2, 29), dt.date(2027, 3, 1), dt.date(2026, 1, 1)])
@@ -293,7 +299,25 @@ def test_the_register_is_plausible_where_nothing_was_planted(demo):
 def test_windows_name_the_frost_they_come_from(demo):
     windows = SeasonWindow.objects.filter(kind__in=("startup", "winterisation"))
     assert {window.season_year for window in windows} == {2025, 2026, 2027}
-    assert all("Seattle 2012-2015" in window.reason for window in windows)
+    series = {"startup": "Seattle 2012-2015", "winterisation": "Seattle days of 2012-2015"}
+    assert all(series[window.kind] in window.reason for window in windows)
+
+
+@pytest.mark.django_db
+def test_each_site_is_due_for_winterisation_by_its_own_frost(demo):
+    window = SeasonWindow.objects.get(season_year=2026, kind="winterisation")
+    rows = Visit.objects.filter(season_year=2026, kind="winterisation", state__in=("open", "planned"))
+    others = [row for row in rows.select_related("site") if row.site_id != hollow().pk]
+    dates = [row.due_on for row in sorted(others, key=lambda row: row.site.elevation_m)]
+    assert dates == sorted(dates, reverse=True)
+    assert rows.get(site=hollow()).due_on < min(dates) <= max(dates) <= window.due_on
+    in_hollow = rows.get(site=hollow())
+    assert in_hollow.window_reason.endswith(", 7 days earlier: cold hollow by the creek")
+    assert "10 % chance of -2.2 °C by" in in_hollow.window_reason
+
+
+def hollow():
+    return Site.objects.get(visit_terms__frost_days=7)
 
 
 @pytest.mark.django_db

@@ -121,6 +121,25 @@ def test_a_freeze_a_week_early_brings_every_winterisation_before_it(week, office
     check_stored(replan)
 
 
+def test_an_early_freeze_reaches_visits_with_dates_of_their_own_and_promised_ones(week, office):
+    monday = monday_ahead()
+    SeasonWindow.objects.update(chance=0.1)
+    by_hand, promised = week[1], week[3]
+    Visit.objects.filter(pk=by_hand.pk).update(own_dates=True, due_on=monday + dt.timedelta(days=20))
+    assert promised.pk in Visit.objects.filter(promised=True).values_list("pk", flat=True)
+    new_due, friday = monday + dt.timedelta(days=4), at("12:00", monday - dt.timedelta(days=3))
+    replan = upsets.propose_frost(season_year=monday.year, due_on=new_due, now=friday, by=office)
+    upsets.accept(replan=replan, now=friday, by=office)
+
+    window = SeasonWindow.objects.get()
+    assert (window.due_on, window.chance) == (new_due, 0.1)
+    assert not Visit.objects.filter(due_on__gt=new_due).exists()
+    for visit in (by_hand, promised):
+        visit.refresh_from_db()
+        assert visit.window_reason == f"Frost earlier than planned: by {new_due:%d %b}."
+    assert (by_hand.own_dates, promised.own_dates) == (True, False)
+
+
 def test_a_burst_pipe_at_1040_is_served_today_and_started_and_promised_visits_stay(week, office):
     technician, day = busiest_day()
     stops = list(Visit.objects.filter(technician_id=technician, planned_on=day).order_by("position"))

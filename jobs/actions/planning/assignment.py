@@ -19,9 +19,11 @@ from jobs.actions.planning.day import (
 )
 from jobs.actions.planning.errors import Doubtful
 from jobs.core.routing.day import DayRoute as CoreRoute
-from jobs.models import Skill, Visit, VisitKind
+from jobs.models import SeasonWindow, Skill, Visit, VisitKind
 from jobs.queries.days import Day
 from jobs.queries.doubts import doubts
+from jobs.queries.frost import SiteFrost
+from jobs.queries.windows import mid_season_counts, window_span
 from sites.actions import register
 from sites.actions.audit import record
 from sites.models import Role, Site, User
@@ -200,6 +202,7 @@ def add_visit(
         due_on=due_on,
         service_min=service_min,
         instructions=instructions,
+        own_dates=True,
     )
     register.save(instance=visit, by=by)
     visit.skills.set(skills)
@@ -207,19 +210,45 @@ def add_visit(
 
 
 CHANGEABLE = {"opens_on", "due_on", "service_min", "instructions"}
+BY_HAND = "set by hand"
 
 
 @transaction.atomic
 def change_visit(*, visit: Visit, changes: Mapping[str, Any], by: User | None) -> Visit:
-    """Change window, minutes on site, instructions or skills; its day gets new times. ValidationError by field."""
+    """Change dates, minutes on site, instructions or skills; its day gets new times. ValidationError by field.
+
+    Other dates are set by hand from now on: they follow the season's window no more.
+    """
     row = _locked(visit)
+    dates = row.opens_on, row.due_on
     for name in CHANGEABLE & changes.keys():
         setattr(row, name, changes[name])
+    if (row.opens_on, row.due_on) != dates:
+        row.own_dates, row.window_reason = True, BY_HAND
     register.save(instance=row, by=by)
     if "skills" in changes:
         row.skills.set(changes["skills"])
     if before := _place(row):
         reroute([before])
+    return row
+
+
+@transaction.atomic
+def follow_window(*, visit: Visit, by: User | None) -> Visit:
+    """Give up dates set by hand: the visit has its window's dates again and follows it from now on.
+
+    ValidationError if the season has no window of this kind, or the visit has started or is over.
+    """
+    row = _locked(visit)
+    window = SeasonWindow.objects.filter(season_year=row.season_year, kind=row.kind).first()
+    if window is None:
+        raise ValidationError(f"Season {row.season_year} has no window for: {row.get_kind_display()}.")
+    span = window_span(row, window, SiteFrost([row.site]), mid_season_counts([row.site]))
+    row.opens_on, row.due_on, row.window_reason, row.own_dates = span.opens_on, span.due_on, span.reason, False
+    register.save(instance=row, by=by)
+    if before := _place(row):
+        reroute([before])
+    record(by=by, verb="visit follows the season's window again", subject=row)
     return row
 
 

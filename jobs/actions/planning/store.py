@@ -12,9 +12,11 @@ from jobs.actions.planning.day import PLACE_FIELDS, store_days
 from jobs.actions.planning.errors import PlanOutdated
 from jobs.actions.planning.summary import Load, PlanSummary, UnplacedVisit
 from jobs.core.routing.season import SeasonPlan
+from jobs.core.routing.season_model import Unplaced
 from jobs.models import DayRoute, PlanRun, Visit
 from jobs.queries.days import Day, day_of, visits_in
 from jobs.queries.planning import SeasonInput, closed_days, names_of, planning_technicians
+from jobs.queries.remedies import RemedyWords
 from jobs.queries.skills import SkillNeeds
 from sites.models import Firm, User
 
@@ -127,6 +129,7 @@ def _summary(run: PlanRun, plan: SeasonPlan, given: SeasonInput, seconds: float)
     standing = {pk for pk, visit in visits.items() if visit.state == State.PLANNED}
     after = {int(key): place for key, place in plan.assignment.items() if int(key) in visits}
     missing = [row for row in plan.unplaced if int(row.key) in visits]
+    words = RemedyWords(visits[int(row.key)] for row in missing)
     return PlanSummary(
         run=run.pk,
         asked=len(visits),
@@ -143,7 +146,7 @@ def _summary(run: PlanRun, plan: SeasonPlan, given: SeasonInput, seconds: float)
         drive_min_first=plan.history[0][2] if plan.history else plan.drive_min,
         began_with="the stored days, each put in order again" if given.start_from else "nearest visit first",
         against_wishes=len(plan.against_wishes),
-        unplaced=tuple(_missing(visits[int(row.key)], row) for row in missing),
+        unplaced=tuple(_missing(visits[int(row.key)], row, words) for row in missing),
         loads=tuple(Load(x.technician, x.visits, x.days_used, x.work_min, x.working_min) for x in plan.loads),
         travel_source=plan.travel_source,
         warnings=(*plan.warnings, *_not_held(plan, given)),
@@ -153,8 +156,8 @@ def _summary(run: PlanRun, plan: SeasonPlan, given: SeasonInput, seconds: float)
     )
 
 
-def _missing(visit: Visit, row) -> UnplacedVisit:
-    remedies = tuple(remedy.text for remedy in row.remedies)
+def _missing(visit: Visit, row: Unplaced, words: RemedyWords) -> UnplacedVisit:
+    remedies = tuple(words.of(visit, remedy) for remedy in row.remedies)
     kind, due = visit.get_kind_display(), visit.due_on.isoformat()
     return UnplacedVisit(visit.pk, str(visit.site), kind, due, row.reason, remedies)
 

@@ -314,20 +314,22 @@ def _winterisations(season_year: int):
 
 def _move_deadlines(season_year: int, due_on: dt.date, by: User | None) -> None:
     window = SeasonWindow.objects.filter(season_year=season_year, kind=VisitKind.WINTERISATION).first()
+    why = f"Frost earlier than planned: by {due_on:%d %b}."
     if window and window.due_on > due_on:
-        reason = f"Frost earlier than planned: by {due_on:%d %b}. {window.reason}"[:200]
+        reason = f"{why} {window.reason}".strip()[:200]
         save_window(
             season_year=season_year,
             kind=VisitKind.WINTERISATION,
             opens_on=min(window.opens_on, due_on),
             due_on=due_on,
             reason=reason,
+            chance=window.chance,
             by=by,
         )
     # Promised visits and those with dates of their own do not follow the window, but the frost comes to them, too.
     rest = _winterisations(season_year).filter(due_on__gt=due_on)
     rest.filter(opens_on__gt=due_on).update(opens_on=due_on)
-    rest.update(due_on=due_on)
+    rest.update(due_on=due_on, window_reason=why)
 
 
 def _apply_plan(row: Replan, before: Situation, new: Visit | None) -> None:

@@ -6,7 +6,8 @@ a discrete part of the distribution, the freeze dates its continuous part.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import NormalDist, fmean, stdev
@@ -18,6 +19,7 @@ ENOUGH_SEASONS = 20  # 30 preferred
 MOST_MISSING_DAYS = 10
 LAPSE_K_PER_M = 0.0065  # ICAO Standard Atmosphere (ISO 2533): 6.5 K per km
 RELEVANT_MARGIN_DAYS = 15  # our choice: how far beyond the record's freeze dates a gap still matters
+STEP_M = 10  # our choice: heights count in steps of 0.065 K, less than a thermometer tells apart
 
 Side = Literal["spring", "autumn"]
 Method = Literal["auto", "normal", "empirical"]
@@ -101,11 +103,7 @@ class FreezeRisk:
 
     def date_at(self, chance: float, season_year: int) -> date | None:
         """The same as a calendar date, rounded to the safe side: spring up, autumn down."""
-        day = self.day_at(chance)
-        if day is None:
-            return None
-        whole = math.ceil(day - 1e-9) if self.side == "spring" else math.floor(day + 1e-9)
-        return season_start(season_year, self.southern) + timedelta(whole - 1)
+        return safe_date(self.day_at(chance), self.side, season_year, self.southern)
 
     def chance(self, on: date, season_year: int) -> float:
         """Chance of a freeze after (spring) or before (autumn) this date, 0..1."""
@@ -132,12 +130,97 @@ def season_start(season_year: int, southern: bool) -> date:
     return date(season_year, 7 if southern else 1, 1)
 
 
+def safe_date(day: float | None, side: Side, season_year: int, southern: bool) -> date | None:
+    """A season day as a calendar date, rounded to the safe side: spring up, autumn down."""
+    if day is None:
+        return None
+    whole = math.ceil(day - 1e-9) if side == "spring" else math.floor(day + 1e-9)
+    return season_start(season_year, southern) + timedelta(whole - 1)
+
+
 def season_half(side: Side, season_year: int, southern: bool) -> tuple[date, date]:
     """First and last date searched: spring January to July, autumn August to December; south six months later."""
     start = season_start(season_year, southern)
     split = date(season_year + 1, 2, 1) if southern else date(season_year, 8, 1)
     end = season_start(season_year + 1, southern) - timedelta(1)
     return (start, split - timedelta(1)) if side == "spring" else (split, end)
+
+
+@dataclass(frozen=True)
+class _Season:
+    """One half-year of a record. `steps` are the (minimum, season day) that are colder than all before them, read
+    forward in autumn and backward in spring: the first at or below a limit is the day of the freeze."""
+
+    year: int
+    first_day: int
+    last_day: int
+    steps: tuple[tuple[float, int], ...]
+    gaps: tuple[int, ...]
+
+    def freeze_day(self, limit_c: float) -> float | None:
+        place = bisect_left(self.steps, -limit_c, key=lambda step: -step[0])
+        return float(self.steps[place][1]) if place < len(self.steps) else None
+
+    def missing(self, first_day: float, last_day: float) -> int:
+        """Days without a minimum between these, both included."""
+        first, last = max(first_day, self.first_day), min(last_day, self.last_day)
+        return max(0, bisect_right(self.gaps, last) - bisect_left(self.gaps, first))
+
+
+@dataclass(frozen=True)
+class FreezeRecord:
+    """A station's daily minima of one side of the year, made ready to be asked for many heights."""
+
+    side: Side
+    southern: bool
+    seasons: tuple[_Season, ...]
+
+    @classmethod
+    def of(cls, minima_c: Mapping[date, float], side: Side, latitude: float) -> "FreezeRecord":
+        southern = latitude < 0
+        years = range(min(minima_c).year - 1, max(minima_c).year + 1) if minima_c else range(0)
+        seasons = (_season(minima_c, side, year, southern) for year in years)
+        return cls(side, southern, tuple(season for season in seasons if season))
+
+    def risk(self, threshold_c: float, rise_m: float = 0.0, method: Method = "auto") -> FreezeRisk:
+        """Freeze dates for a place `rise_m` above the station.
+
+        The minima are lowered by 6.5 K per km of rise (standard atmosphere; a hollow that collects cold air is
+        colder than that). A season counts only if it has at most 10 missing days in the part of the half-year in
+        which this record ever had its last or first freeze, 15 days more on either side; if no season had one, in
+        the whole half.
+        """
+        limit_c = threshold_c + LAPSE_K_PER_M * rise_m
+        days = [season.freeze_day(limit_c) for season in self.seasons]
+        seen = [day for day in days if day is not None]
+        first = min(seen) - RELEVANT_MARGIN_DAYS if seen else -math.inf
+        last = max(seen) + RELEVANT_MARGIN_DAYS if seen else math.inf
+        valid = [season.missing(first, last) <= MOST_MISSING_DAYS for season in self.seasons]
+        dates = tuple(day for day, good in zip(days, valid, strict=True) if good and day is not None)
+        rejected = tuple(season.year for season, good in zip(self.seasons, valid, strict=True) if not good)
+        return FreezeRisk(self.side, threshold_c, dates, sum(valid), self.southern, rejected, method)
+
+
+def _season(minima_c: Mapping[date, float], side: Side, year: int, southern: bool) -> _Season | None:
+    """None where the station was silent all the half-year."""
+    first, last = season_half(side, year, southern)
+    start = season_start(year, southern)
+    days = range((first - start).days + 1, (last - start).days + 2)
+    minima = {day: minima_c.get(start + timedelta(day - 1)) for day in days}
+    if all(value is None for value in minima.values()):
+        return None
+    order = reversed(days) if side == "spring" else days
+    gaps = tuple(day for day in days if minima[day] is None)
+    return _Season(year, days[0], days[-1], tuple(_colder(order, minima)), gaps)
+
+
+def _colder(days: Iterable[int], minima: Mapping[int, float | None]) -> Iterable[tuple[float, int]]:
+    coldest = math.inf
+    for day in days:
+        value = minima[day]
+        if value is not None and value < coldest:
+            coldest = value
+            yield value, day
 
 
 def freeze_risk(
@@ -149,45 +232,8 @@ def freeze_risk(
     rise_m: float = 0.0,
     method: Method = "auto",
 ) -> FreezeRisk:
-    """Freeze dates from daily minimum temperatures of a station, for a site `rise_m` above it.
-
-    The minima are lowered by 6.5 K per km of rise (standard atmosphere; a hollow that collects cold air is
-    colder than that). A season counts only if it has at most 10 missing days in the part of the half-year in
-    which this record ever had its last or first freeze, 15 days more on either side; if no season had one, in
-    the whole half.
-    """
-    southern = latitude < 0
-    limit_c = threshold_c + LAPSE_K_PER_M * rise_m
-    years = range(min(minima_c).year - 1, max(minima_c).year + 1) if minima_c else range(0)
-    found: dict[int, float | None] = {}
-    for year in years:
-        first, last = season_half(side, year, southern)
-        present = [d for d in _days(first, last) if d in minima_c]
-        if present:
-            cold = [d for d in present if minima_c[d] <= limit_c]
-            day = (cold[-1] if side == "spring" else cold[0]) if cold else None
-            found[year] = None if day is None else float((day - season_start(year, southern)).days + 1)
-    complete = [y for y in found if _missing(minima_c, side, y, southern, found) <= MOST_MISSING_DAYS]
-    dates = tuple(x for y in complete if (x := found[y]) is not None)
-    rejected = tuple(y for y in found if y not in complete)
-    return FreezeRisk(side, threshold_c, dates, len(complete), southern, rejected, method)
-
-
-def _days(first: date, last: date) -> list[date]:
-    return [first + timedelta(i) for i in range((last - first).days + 1)]
-
-
-def _missing(
-    minima_c: Mapping[date, float], side: Side, year: int, southern: bool, found: Mapping[int, float | None]
-) -> int:
-    """Missing days of a season where a freeze could have been missed."""
-    first, last = season_half(side, year, southern)
-    seen = [x for x in found.values() if x is not None]
-    if seen:
-        start = season_start(year, southern)
-        first = max(first, start + timedelta(min(seen) - 1 - RELEVANT_MARGIN_DAYS))
-        last = min(last, start + timedelta(max(seen) - 1 + RELEVANT_MARGIN_DAYS))
-    return sum(d not in minima_c for d in _days(first, last))
+    """Freeze dates from daily minimum temperatures of a station, for a site `rise_m` above it (FreezeRecord.risk)."""
+    return FreezeRecord.of(minima_c, side, latitude).risk(threshold_c, rise_m, method)
 
 
 @dataclass(frozen=True)
@@ -201,21 +247,83 @@ class FrostLimit:
 
 def startup_opens(risk: FreezeRisk, season_year: int, chance: float, where: str, cold: str) -> FrostLimit:
     """The first date on which a later freeze is at most this likely; `where` and `cold` are words for the reason."""
-    on = risk.date_at(chance, season_year)
-    return FrostLimit(on, _reason(risk, on, chance, "after", where, cold), risk.sufficient)
+    return _limit(risk, risk, risk.date_at(chance, season_year), chance, where, cold)
 
 
 def winterise_by(risk: FreezeRisk, season_year: int, chance: float, where: str, cold: str) -> FrostLimit:
     """The last date by which an earlier freeze is at most this likely; work must be done by then."""
-    on = risk.date_at(chance, season_year)
-    return FrostLimit(on, _reason(risk, on, chance, "by", where, cold), risk.sufficient)
+    return _limit(risk, risk, risk.date_at(chance, season_year), chance, where, cold)
 
 
-def _reason(risk: FreezeRisk, on: date | None, chance: float, word: str, where: str, cold: str) -> str:
+def _limit(risk: FreezeRisk, record: FreezeRisk, on: date | None, chance: float, where: str, cold: str) -> FrostLimit:
+    """The date in words: `risk` is that of the place, `record` tells whether there are seasons enough."""
     if on is None and risk.seasons:
         text = f"{cold} met in {len(risk.dates)} of {risk.seasons} seasons only, {where}"
     elif on is None:
         text = f"no usable season of minimum temperatures, {where}"
     else:
+        word = "after" if risk.side == "spring" else "by"
         text = f"{chance:.0%} chance of {cold} {word} {on.day} {on:%b}, {where}".replace("%", " %", 1)
-    return text if risk.sufficient else f"{text} (insufficient: {risk.seasons} seasons of at least {ENOUGH_SEASONS})"
+    if not record.sufficient:
+        text = f"{text} (insufficient: {record.seasons} seasons of at least {ENOUGH_SEASONS})"
+    return FrostLimit(on, text, record.sufficient)
+
+
+class FreezeLadder:
+    """A station's freeze dates by height above it: a higher place never comes out warmer than a lower one.
+
+    Dates fitted for neighbouring heights can cross by some days, because seasons drop in and out and the form of
+    the fit changes; the air does not. Upwards from the station each step is therefore at least as careful as every
+    step below it, downwards at most as careful as every step above it. Heights are rounded up to whole steps.
+    Whether the record is long enough is asked once, at the station's own height, so that all its sites agree.
+    """
+
+    def __init__(self, record: FreezeRecord, threshold_c: float) -> None:
+        self.record, self.threshold_c = record, threshold_c
+        self._risks: dict[int, FreezeRisk] = {}
+        self._days: dict[tuple[int, float], float] = {}
+
+    @property
+    def at_station(self) -> FreezeRisk:
+        return self._risk(0)
+
+    def risk(self, rise_m: float) -> FreezeRisk:
+        """The fit of this height alone, without regard to its neighbours."""
+        return self._risk(_step(rise_m))
+
+    def date_at(self, rise_m: float, season_year: int, chance: float) -> date | None:
+        """As FreezeRisk.date_at, in order of height."""
+        day = self._ordered(_step(rise_m), chance)
+        southern = self.record.southern
+        return safe_date(day if math.isfinite(day) else None, self.record.side, season_year, southern)
+
+    def limit(self, rise_m: float, season_year: int, chance: float, where: str, cold: str) -> FrostLimit:
+        """Startup's first or winterisation's last date at this height, with its reason."""
+        on = self.date_at(rise_m, season_year, chance)
+        return _limit(self.risk(rise_m), self.at_station, on, chance, where, cold)
+
+    def _risk(self, step: int) -> FreezeRisk:
+        if step not in self._risks:
+            self._risks[step] = self.record.risk(self.threshold_c, step * STEP_M)
+        return self._risks[step]
+
+    def _ordered(self, step: int, chance: float) -> float:
+        """The season day of a step, in order with all steps between it and the station."""
+        choose = max if (self.record.side == "spring") == (step > 0) else min
+        stride, known = (1 if step > 0 else -1), self._days
+        for n in range(0, step + stride, stride):
+            if (n, chance) not in known:
+                own = self._fitted(n, chance)
+                known[n, chance] = choose(own, known[n - stride, chance]) if n else own
+        return known[step, chance]
+
+    def _fitted(self, step: int, chance: float) -> float:
+        """Infinitely far where a freeze is never so likely: no date is needed."""
+        day = self._risk(step).day_at(chance)
+        if day is None:
+            return -math.inf if self.record.side == "spring" else math.inf
+        return day
+
+
+def _step(rise_m: float) -> int:
+    return math.ceil(rise_m / STEP_M - 1e-9)

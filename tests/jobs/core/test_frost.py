@@ -6,6 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jobs.core.routing.frost import (
+    FreezeLadder,
+    FreezeRecord,
     FreezeRisk,
     freeze_risk,
     looks_normal,
@@ -176,3 +178,77 @@ def test_normality_test_accepts_normal_and_rejects_skewed_samples():
     assert 0.92 <= normal / 400 <= 0.98  # a 5 % test accepts 95 % of normal samples
     assert skewed / 400 < 0.1
     assert not looks_normal([5, 5, 5, 5])
+
+
+def noisy(seed, years, *, gaps=0.0):
+    """A record with cold and mild years, and some days left out."""
+    rng = random.Random(seed)
+    record = {}
+    for year in years:
+        cold_year = rng.gauss(0, 2)
+        for day in range(1, 366):
+            if rng.random() >= gaps:
+                mean = (min(day, 365 - day) - 85) / 8
+                record[date(year, 1, 1) + timedelta(day - 1)] = round(mean + cold_year + rng.gauss(0, 3), 1)
+    return record
+
+
+@settings(max_examples=25)
+@given(st.integers(0, 10**6), st.sampled_from(["spring", "autumn"]), st.integers(-300, 600), st.floats(0, 0.15))
+def test_a_prepared_record_finds_what_a_scan_of_every_day_finds(seed, side, rise_m, gaps):
+    years = range(2001, 2009)
+    minima_c = noisy(seed, years, gaps=gaps)
+    limit_c = -2.2 + 0.0065 * rise_m
+    found = {}
+    for year in years:
+        first, last = season_half(side, year, southern=False)
+        cold = [d for d in sorted(minima_c) if first <= d <= last and minima_c[d] <= limit_c]
+        if cold:
+            found[year] = (cold[-1] if side == "spring" else cold[0]).timetuple().tm_yday
+    seen = found.values()
+    valid = []
+    for year in years:
+        first, last = season_half(side, year, southern=False)
+        if seen:
+            start = date(year, 1, 1)
+            first = max(first, start + timedelta(min(seen) - 1 - 15))
+            last = min(last, start + timedelta(max(seen) - 1 + 15))
+        days = [first + timedelta(n) for n in range((last - first).days + 1)]
+        if sum(d not in minima_c for d in days) <= 10:
+            valid.append(year)
+    risk = FreezeRecord.of(minima_c, side, 47).risk(-2.2, rise_m)
+    assert risk.seasons == len(valid)
+    assert risk.dates == tuple(found[year] for year in valid if year in found)
+    assert risk.rejected == tuple(year for year in years if year not in valid)
+
+
+@settings(max_examples=40)
+@given(
+    st.integers(0, 10**6), st.lists(st.integers(-400, 900), min_size=2, max_size=6), st.sampled_from([0.1, 0.2, 0.5])
+)
+def test_a_higher_site_is_never_due_later_nor_opened_earlier(seed, rises, chance):
+    record = noisy(seed, range(2001, 2024), gaps=0.04)
+    due = FreezeLadder(FreezeRecord.of(record, "autumn", 47), -2.2)
+    opens = FreezeLadder(FreezeRecord.of(record, "spring", 47), -2.2)
+    ends = [due.date_at(rise, 2025, chance) or date.max for rise in sorted(rises)]
+    starts = [opens.date_at(rise, 2025, chance) or date.min for rise in sorted(rises)]
+    assert due.at_station.sufficient and due.date_at(0, 2025, chance)
+    assert ends == sorted(ends, reverse=True)
+    assert starts == sorted(starts)
+
+
+def test_fits_of_single_heights_do_cross_which_is_why_there_is_a_ladder():
+    record = FreezeRecord.of(noisy(3, range(2001, 2024), gaps=0.04), "autumn", 47)
+    alone = [record.risk(-2.2, rise).day_at(0.1) for rise in range(0, 600, 10)]
+    assert alone != sorted(alone, reverse=True)
+
+
+def test_heights_count_in_whole_steps_upwards():
+    # Falls 0.01 K a day: 10 m are 0.065 K, six days and a half.
+    cold = {date(y, 9, 1) + timedelta(i): 1.0 - 0.01 * i for y in range(2000, 2005) for i in range(120)}
+    ladder = FreezeLadder(FreezeRecord.of(minima(range(2000, 2005), cold), "autumn", 47), 0.0)
+    dates = [ladder.date_at(rise, 2025, 0.5) for rise in (0, 1, 10, 10.1, 20, -9, -10)]
+    assert dates[0] == date(2025, 12, 10)  # 0.00 degC on the hundredth day after 1 September
+    assert dates[1] == dates[2] == date(2025, 12, 4)  # 0.06 degC, the first at or below 0.065
+    assert dates[3] == dates[4] < dates[2]
+    assert (dates[5], dates[6]) == (dates[0], date(2025, 12, 17))  # -0.07 degC, the first at or below -0.065
