@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from jobs.core.routing.season_model import Remedy
+from jobs.core.routing.season_terms import Remedy
 from jobs.models import Visit, VisitKind
 from jobs.queries.frost import SiteFrost
 

@@ -12,6 +12,7 @@ from jobs.actions.planning.errors import PlannerBusy, PlanOutdated
 from jobs.actions.planning.store import lock_visits, propose_plan, write_plan
 from jobs.actions.planning.summary import PlanSummary
 from jobs.core.routing import season as core
+from jobs.core.routing.spread import spread_out
 from jobs.models import PlanRun, VisitKind
 from jobs.queries.planning import SeasonInput, firm_today, planning_technicians, season_input
 from jobs.queries.travel import travel_between
@@ -155,10 +156,11 @@ def _computed(run: PlanRun, progress: Report | None, stop: Stop | None) -> PlanS
     if not given.days:
         raise ValidationError(f"Nobody works between {run.first_day:%d %b %Y} and {run.last_day:%d %b %Y}.")
     pulse = _Pulse(run, started, progress, stop)
+    travel = travel_between(core.points_needed(given.visits, given.days))
     plan = core.plan_season(
-        given.visits,
+        spread_out(given.visits, given.days, travel, {VisitKind.MID_SEASON}),
         given.days,
-        travel_between(core.points_needed(given.visits, given.days)),
+        travel,
         settings=core.SeasonSettings(rounds=run.rounds),
         seed=run.seed,
         start_from=given.start_from,

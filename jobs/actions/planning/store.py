@@ -12,7 +12,7 @@ from jobs.actions.planning.day import PLACE_FIELDS, store_days
 from jobs.actions.planning.errors import PlanOutdated
 from jobs.actions.planning.summary import Load, PlanSummary, UnplacedVisit
 from jobs.core.routing.season import SeasonPlan
-from jobs.core.routing.season_model import Unplaced
+from jobs.core.routing.season_terms import Unplaced
 from jobs.models import DayRoute, PlanRun, Visit
 from jobs.queries.days import Day, day_of, visits_in
 from jobs.queries.planning import SeasonInput, closed_days, names_of, planning_technicians

@@ -7,7 +7,8 @@ from datetime import date
 import numpy as np
 
 from jobs.core.routing.clock import Bounds
-from jobs.core.routing.season_model import Board, PlannableVisit, Remedy, SeasonModel, TechnicianDay, Unplaced
+from jobs.core.routing.season_model import Board, SeasonModel
+from jobs.core.routing.season_terms import PlannableVisit, Remedy, TechnicianDay, Unplaced
 
 _MOST_OVERTIME_S = 3 * 3600
 _REMEDIES = 3

@@ -9,7 +9,8 @@ import numpy as np
 from jobs.core.routing.clock import Task
 from jobs.core.routing.exact import best_order
 from jobs.core.routing.greedy import insert_missing
-from jobs.core.routing.season_model import Board, SeasonModel, SeasonSettings
+from jobs.core.routing.season_model import Board, SeasonModel
+from jobs.core.routing.season_terms import SeasonSettings
 from jobs.core.routing.solver import PRIZE_S, Cut, Fleet, FleetClient, FleetVehicle, solve_fleet
 
 _EXACT_UP_TO = 7

@@ -10,13 +10,8 @@ import numpy as np
 from jobs.core.routing.greedy import insert_missing
 from jobs.core.routing.improve import Search, fill_gaps
 from jobs.core.routing.season import DEFAULT_SETTINGS, DayKey, SeasonPlan, Watch
-from jobs.core.routing.season_model import (
-    Board,
-    PlannableVisit,
-    SeasonModel,
-    SeasonSettings,
-    TechnicianDay,
-)
+from jobs.core.routing.season_model import Board, SeasonModel
+from jobs.core.routing.season_terms import PlannableVisit, SeasonSettings, TechnicianDay
 from jobs.core.routing.travel import TravelMatrix
 
 _ROUNDS = 10

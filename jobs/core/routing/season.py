@@ -7,15 +7,8 @@ from jobs.core.routing.day import DayRoute, Shift
 from jobs.core.routing.explain import explain
 from jobs.core.routing.greedy import greedy_plan, insert_missing
 from jobs.core.routing.improve import Search, improve_parts, improve_whole, share_out
-from jobs.core.routing.season_model import (
-    Board,
-    DayKey,
-    PlannableVisit,
-    SeasonModel,
-    SeasonSettings,
-    TechnicianDay,
-    Unplaced,
-)
+from jobs.core.routing.season_model import Board, SeasonModel
+from jobs.core.routing.season_terms import DayKey, PlannableVisit, SeasonSettings, TechnicianDay, Unplaced
 from jobs.core.routing.travel import Point, TravelMatrix
 from jobs.core.routing.validate import season_faults
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 
 from jobs.core.routing.day import DayRoute, Shift, Stop
-from jobs.core.routing.season_model import PlannableVisit, TechnicianDay
+from jobs.core.routing.season_terms import PlannableVisit, TechnicianDay
 from jobs.core.routing.travel import TravelMatrix
 
 

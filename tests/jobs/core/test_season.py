@@ -16,6 +16,7 @@ from jobs.core.routing.season import (
     points_needed,
 )
 from jobs.core.routing.season_model import SeasonModel
+from jobs.core.routing.spread import spread_out
 from jobs.core.routing.travel import GreatCircle, Point
 from jobs.core.routing.validate import season_faults
 
@@ -239,6 +240,39 @@ def test_a_new_plan_leaves_visits_on_their_day_unless_moving_them_saves_driving(
     assert len(moved(first, steady)) < len(moved(first, restless))
     saved_s = 60 * (first.drive_min - steady.drive_min)
     assert saved_s >= QUICK.move_s * len(moved(first, steady))
+
+
+def test_checks_spread_through_their_window_area_by_area():
+    """Two towns, six weeks: no week has more than twice its share, and each town has weeks of its own."""
+    team = workdays(30, ("ana",))
+    due = MONDAY + timedelta(39)
+    towns = {"north": (47.75, -122.30), "south": (47.48, -122.30)}
+    visits = [
+        visit(f"{town}{i}", where=(lat + i / 2000, lon), due=due, service=45, kind="check")
+        for town, (lat, lon) in towns.items()
+        for i in range(12)
+    ]
+    travel = GreatCircle().matrix(points_needed(visits, team))
+    wanted = spread_out(visits, team, travel, {"check"})
+    plan = planned(wanted, team, settings=SeasonSettings())
+    assert plan.unplaced == ()
+    weeks = [(plan.assignment[v.key][1] - MONDAY).days // 7 for v in visits]
+    assert max(weeks.count(week) for week in range(6)) <= 2 * len(visits) / 6
+    north, south = set(weeks[:12]), set(weeks[12:])
+    assert len(north & south) <= 1
+    packed = planned(visits, team, settings=SeasonSettings())
+    first = [key for key, (_, on) in packed.assignment.items() if (on - MONDAY).days < 7]
+    assert len(first) > 2 * len(visits) / 6  # left alone, the first week takes most of them
+
+
+def test_only_free_visits_of_the_kind_are_spread():
+    team = workdays(10)
+    free, other = visit("free", kind="check"), visit("other", kind="repair")
+    placed = visit("placed", kind="check", now=("ana", MONDAY))
+    held = visit("held", kind="check", fixed_technician="ana", fixed_date=MONDAY)
+    travel = GreatCircle().matrix(points_needed([free, other, placed, held], team))
+    found = spread_out([free, other, placed, held], team, travel, {"check"})
+    assert [v.key for v in found if v.wanted_on] == ["free"]
 
 
 def test_progress_shows_the_best_so_far_and_stop_keeps_it():
