@@ -20,7 +20,7 @@ def make_stations(*, today: dt.date, by: User) -> WeatherStation:
     )
     replayed = WeatherStation.objects.create(
         code="DEMO-YEAR",
-        name="Demo year: Seattle days of 2012-2015 replayed on today's calendar (not measured in these years)",
+        name="Demo year: Seattle 2012-2015 replayed, not measured",
         **weather.PLACE,
     )
     for station, days, file_name in (

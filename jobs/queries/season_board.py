@@ -166,7 +166,9 @@ def visits_of_season(year: int, kind: str, technician: int | None) -> QuerySet[V
 
 
 def default_year(today: dt.date) -> int:
-    """The season with something to do now: this year's until all its windows are over and the next one has some."""
+    """The season with something to do now: this year's while a visit or a window of it is open, then the next one."""
+    if Visit.objects.to_do().filter(season_year=today.year).exists():
+        return today.year
     open_years = SeasonWindow.objects.filter(due_on__gte=today).order_by("season_year")
     return open_years.values_list("season_year", flat=True).first() or today.year
 

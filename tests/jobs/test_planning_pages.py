@@ -305,3 +305,12 @@ def test_the_season_board_and_its_map_show_one_technician(desk, technician, othe
     everybody = desk.get(f"{season_url()}&technician=999999").content.decode()
     assert all(str(who) in everybody for who in (technician, other_technician))
     assert len(desk.get(places).json()["features"]) == 3
+
+
+def test_the_board_stays_with_this_season_while_a_visit_of_it_is_left(desk, technician):
+    today = firm_today()
+    window(year=today.year + 1)
+    assert f"<h1>Season {today.year + 1}</h1>" in desk.get(reverse("jobs:season_board")).content.decode()
+    past = today - dt.timedelta(days=40)
+    factories.VisitFactory(season_year=today.year, opens_on=past, due_on=past)
+    assert f"<h1>Season {today.year}</h1>" in desk.get(reverse("jobs:season_board")).content.decode()
