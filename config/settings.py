@@ -143,6 +143,8 @@ CACHES = {
 # The database row is the queue; the broker is only a bell. With no broker the same tasks run in process.
 CELERY_BROKER_URL = REDIS_URL or "memory://"
 CELERY_TASK_ALWAYS_EAGER = not REDIS_URL
+# What takes long then runs in a process of its own, so that no page waits for it.
+COMMANDS_IN_OWN_PROCESS = not REDIS_URL
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True

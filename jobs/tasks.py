@@ -6,6 +6,7 @@ from django.core.exceptions import ValidationError
 
 from jobs.actions.inbox import apply_waiting
 from jobs.actions.planning import run_plan, sweep_plans
+from sites.tasks import start_command
 
 
 @shared_task
@@ -15,6 +16,14 @@ def compute_plan(run_pk: int) -> None:
         run_plan(run_pk=run_pk)
     except ValidationError:
         return  # the row holds the words
+
+
+def start_plan(run_pk: int) -> None:
+    """Have a waiting plan computed beside the web server, so that its page shows how far it is and can stop it."""
+    if settings.COMMANDS_IN_OWN_PROCESS:
+        start_command("compute_plans")
+    else:
+        compute_plan.delay_on_commit(run_pk)
 
 
 @shared_task

@@ -1,16 +1,14 @@
 import datetime as dt
-import subprocess
-import sys
 from typing import Final
 
 from celery import shared_task
 from django.conf import settings
-from django.db import transaction
 from django.utils import timezone
 
 from jobs.queries.planning import firm_today
 from reports.actions import appointments, bulk, deliveries
 from reports.models import BulkJob
+from sites.tasks import start_command
 
 # Far below CELERY_TASK_TIME_LIMIT.
 BULK_TASK_S: Final = 240
@@ -55,14 +53,4 @@ def start_bulk_work() -> None:
         for _ in range(2):
             work_bulk_jobs.delay_on_commit()
         return
-    transaction.on_commit(_start_worker_process)
-
-
-def _start_worker_process() -> None:
-    subprocess.Popen(  # noqa: S603 - our own command, nothing a person typed
-        [sys.executable, str(settings.BASE_DIR / "manage.py"), "bulk_work"],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        start_new_session=True,
-    )
+    start_command("bulk_work")

@@ -28,6 +28,8 @@ hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "suite"))
 def pytest_configure():
     # The static file server warns about a missing folder; `make run` fills it, tests need it only to be there.
     Path(settings.STATIC_ROOT).mkdir(exist_ok=True)
+    # A process of its own would not find the database of the tests; one test starts it on a database on disk.
+    settings.COMMANDS_IN_OWN_PROCESS = False
     # Each process of the suite empties its cache after a test: never another process's, nor the broker's queues.
     if settings.REDIS_URL:
         process = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))

@@ -18,7 +18,7 @@ from jobs.queries.planning import firm_today, planning_technicians
 from jobs.queries.season_board import SeasonBoard, default_year, season_board
 from jobs.queries.window_sheet import window_sheet
 from jobs.queries.windows import CHANCES, SEASONAL, windows_over
-from jobs.tasks import compute_plan
+from jobs.tasks import start_plan
 from jobs.views.field import show_problem
 from sites.access import OFFICE, open_to
 
@@ -84,7 +84,7 @@ def plan(request: HttpRequest, year: int) -> HttpResponse:
         except ValidationError as error:
             show_problem(form, error)
         else:
-            compute_plan.delay_on_commit(run.pk)
+            start_plan(run.pk)
             return redirect(board_url(year, request.POST.get("kind", "")))
     return _board_page(request, _shown({"year": year, "kind": request.POST.get("kind", "")}), form)
 

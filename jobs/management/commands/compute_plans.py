@@ -1,0 +1,15 @@
+from django.core.exceptions import ValidationError
+from django.core.management.base import BaseCommand, CommandError
+
+from jobs.actions.planning import sweep_plans
+
+
+class Command(BaseCommand):
+    help = "Compute the season plans that wait, then stop. A page that orders one starts this where no broker runs."
+
+    def handle(self, *args, **options):
+        try:
+            made = sweep_plans()
+        except ValidationError as error:
+            raise CommandError(" ".join(error.messages)) from error
+        self.stdout.write(f"{made} plans computed.")
