@@ -58,7 +58,11 @@ class SeasonWindowViewSet(RowViewSet):
 
 
 class VisitSerializer(RowSerializer):
-    hidden_from = {Role.CLIENT: ("instructions", "technician_notes")}
+    # The reason of the dates holds the office's own note about the site.
+    hidden_from = {
+        Role.CLIENT: ("instructions", "technician_notes", "own_dates", "window_reason", "skills"),
+        Role.TECHNICIAN: ("own_dates", "window_reason"),
+    }
 
     class Meta:
         model = models.Visit

@@ -83,6 +83,6 @@ def _make_seasons(*, seed: int, today: dt.date, staff: people.Staff, progress: P
         rota=people.rota(today),
         today=today,
     )
-    seasons.give_own_dates(years)
+    seasons.give_own_dates(years, staff.owner)
     meters.make_readings(seed=seed, today=today, stops=stops, read_by=staff.technicians[0], progress=progress)
     field_tests.record_catch_cans(seed=seed, today=today, site_id=stops[0].site_id, by=staff.technicians[0])

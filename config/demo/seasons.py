@@ -15,7 +15,7 @@ from jobs.core.routing import frost
 from jobs.core.site_dates import REASON_CHARS
 from jobs.models import SeasonWindow, ServicePlan, Visit, VisitKind, VisitTerms
 from jobs.queries.windows import Suggestion, frost_of_current_sites, outer_windows
-from sites.models import Pump, Site, Valve
+from sites.models import Pump, Site, User, Valve
 
 # Chances at which the office works: common practice, no source.
 FREEZE_AFTER_STARTUP, HARD_FREEZE_BEFORE_WINTERISATION = 0.2, 0.1
@@ -125,13 +125,13 @@ def make_visit_terms(stops: list[Stop]) -> None:
     )
 
 
-def give_own_dates(years: tuple[int, ...]) -> None:
+def give_own_dates(years: tuple[int, ...], by: User) -> None:
     """What visits rest on: past ones on their window, those to come on the site's own date."""
     for window in SeasonWindow.objects.filter(season_year__in=years):
         visits = Visit.objects.filter(season_year=window.season_year, kind=window.kind)
         visits.update(window_reason=f"the season's window: {window.reason}"[:REASON_CHARS])
     for year in years:
-        renew_dates(season_year=year)
+        renew_dates(season_year=year, by=by)
 
 
 def make_service_plans(seed: int, stops: list[Stop]) -> dict[int, ServicePlan]:

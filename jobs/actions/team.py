@@ -5,9 +5,9 @@ from collections.abc import Iterable
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from jobs.actions.skills import set_skills
 from jobs.models import Absence, Skill, TechnicianProfile
 from sites.actions import register
-from sites.actions.audit import record
 from sites.models import Role, User
 
 
@@ -23,10 +23,7 @@ def save_profile(
         raise ValidationError(f"{profile.user} is not a technician.")
     register.save(instance=profile, by=by)
     if skills is not None:
-        before, after = set(profile.skills.all()), set(skills)
-        profile.skills.set(after)
-        if before != after:
-            record(by=by, verb="skills changed", subject=profile, skills=sorted(map(str, after)))
+        set_skills(row=profile, skills=skills, by=by)
     return profile
 
 

@@ -7,6 +7,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import QuerySet
 
+from jobs.actions.planning.queue import queue_planners
+from jobs.actions.skills import set_skills
 from jobs.models import SeasonWindow, ServicePlan, Skill, Visit, VisitKind, VisitTerms
 from jobs.queries.frost import SIDE_OF, SiteFrost
 from jobs.queries.service_minutes import ServiceMinutes
@@ -98,6 +100,7 @@ def save_window(
     With `chance` each site has a date of its own inside the window. Promised, started and finished visits and those
     with dates set by hand keep theirs. ValidationError by field.
     """
+    queue_planners()
     window = SeasonWindow.objects.select_for_update().filter(season_year=season_year, kind=kind).first()
     window = window or SeasonWindow(season_year=season_year, kind=kind)
     window.opens_on, window.due_on, window.reason, window.chance = opens_on, due_on, reason, chance
@@ -114,12 +117,10 @@ def save_service_plan(*, plan: ServicePlan, terms: VisitTerms, skills: Iterable[
 
     Only visits that follow a window do; those that are made already stay. ValidationError by field.
     """
+    queue_planners()
     register.save(instance=plan, by=by)
     register.save(instance=terms, by=by)
-    before, after = set(terms.skills.all()), set(skills)
-    if before != after:
-        terms.skills.set(after)
-        record(by=by, verb="skills changed", subject=terms, skills=sorted(map(str, after)))
+    set_skills(row=terms, skills=skills, by=by)
     moved = _renew(_followers().filter(site=plan.site), SeasonWindow.objects.all())
     if moved:
         record(by=by, verb="windows of visits moved", subject=plan.site, visits=moved)
@@ -127,13 +128,15 @@ def save_service_plan(*, plan: ServicePlan, terms: VisitTerms, skills: Iterable[
 
 
 @transaction.atomic
-def renew_dates(*, season_year: int) -> int:
-    """Give every visit of this season that has not started its window's dates, promised ones, too.
+def renew_dates(*, season_year: int, by: User | None) -> int:
+    """Give the visits of this season that follow a window its dates as they are now; returns how many changed.
 
-    For visits that were loaded, not made here. Returns how many got other dates.
+    For visits that were loaded, not made here, and after a site's station or elevation was put right.
     """
-    waiting = Visit.objects.filter(season_year=season_year, state__in=[State.OPEN, State.PLANNED], own_dates=False)
-    return _renew(waiting, SeasonWindow.objects.filter(season_year=season_year))
+    queue_planners()
+    moved = _renew(_followers().filter(season_year=season_year), SeasonWindow.objects.filter(season_year=season_year))
+    record(by=by, verb="windows of visits moved", subject=Firm.current(), season_year=season_year, visits=moved)
+    return moved
 
 
 def _followers() -> QuerySet[Visit]:

@@ -75,6 +75,12 @@ class SkillsField(RowsField):
         super().__init__(Skill.objects.all(), required=False, widget=forms.CheckboxSelectMultiple, **kwargs)
 
 
+def drop_empty_skills(form: forms.BaseForm) -> None:
+    """Where no skill is kept there is nothing to tick."""
+    if not Skill.objects.exists():
+        del form.fields["skills"]
+
+
 class VisitTermsForm(NativeModelForm):
     """How a site wants to be visited and how frost comes there; it stands beside the service plan's form."""
 
@@ -94,8 +100,7 @@ class VisitTermsForm(NativeModelForm):
             people, label="Preferred technician", required=False, empty="no preference"
         )
         self.fields["frost_days"].required = False
-        if not Skill.objects.exists():
-            del self.fields["skills"]
+        drop_empty_skills(self)
         self.order_fields(self.Meta.fields)
 
     def clean_frost_days(self) -> int:
@@ -241,9 +246,18 @@ class VisitForm(NativeModelForm):
         fields = ["opens_on", "due_on", "service_min", "instructions", "skills"]
         labels = WINDOW_LABELS
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        drop_empty_skills(self)
+        for name in ("opens_on", "due_on"):
+            # The window may move while the page is open: what was not touched here must not come back as typed.
+            self.fields[name].show_hidden_initial = True
+
     @property
     def changes(self) -> dict[str, Any]:
-        return {name: self.cleaned_data[name] for name in self.Meta.fields}
+        """What was changed on the page as it was shown."""
+        untouched = {"opens_on", "due_on"} - set(self.changed_data)
+        return {name: value for name, value in self.cleaned_data.items() if name not in untouched}
 
 
 class NewVisitForm(NativeModelForm):
@@ -258,6 +272,7 @@ class NewVisitForm(NativeModelForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["site"].queryset = Site.objects.current()
+        drop_empty_skills(self)
 
 
 class ProfileForm(NativeModelForm):
@@ -284,6 +299,10 @@ class ProfileForm(NativeModelForm):
             "start_longitude": "Start and end: longitude",
         }
         help_texts = {"start_longitude": "Both empty: the firm's yard."}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        drop_empty_skills(self)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}

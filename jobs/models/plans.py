@@ -5,6 +5,8 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 
+from sites.models import User
+
 # A planner says that it is alive at every step; one silent for so long has died with its process.
 SILENT_MIN = 5
 
@@ -47,6 +49,13 @@ class PlanRun(models.Model):
     lock = models.PositiveSmallIntegerField(default=1, editable=False)
 
     class QuerySet(models.QuerySet):
+        def visible_to(self, user: User) -> "PlanRun.QuerySet":
+            return self if user.is_office else self.none()
+
+        def to_decide(self, today: dt.date) -> "PlanRun.QuerySet":
+            """Plans that wait for a decision and can still be accepted: their first day is not past."""
+            return self.filter(state=PlanRun.State.PROPOSED, first_day__gte=today)
+
         def live(self) -> "PlanRun.QuerySet":
             return self.filter(state__in=PlanRun.LIVE)
 

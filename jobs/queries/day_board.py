@@ -180,7 +180,7 @@ def _stale(visit: Visit, stop) -> bool:
     return abs(stored_min - stop.start_s / 60) > SAME_MIN
 
 
-def visits_on(technician: User, first_day: dt.date, last_day: dt.date) -> int:
-    """How many visits stand on these days of this technician and have not started."""
-    rows = Visit.objects.filter(technician=technician, planned_on__range=(first_day, last_day))
-    return rows.filter(state=Visit.State.PLANNED).count()
+def planned_on(first_day: dt.date, last_day: dt.date, technician: User | None = None) -> int:
+    """How many visits stand on these days, of one technician or of all, and have not started."""
+    rows = Visit.objects.filter(planned_on__range=(first_day, last_day), state=Visit.State.PLANNED)
+    return rows.filter(technician=technician).count() if technician else rows.count()

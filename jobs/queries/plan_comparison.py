@@ -54,7 +54,7 @@ class UnplacedLine:
 
 @dataclass(frozen=True)
 class PlanComparison:
-    """All columns cover the same days: those of the newest plan."""
+    """All columns answer the same question; `others` are plans that wait with another one."""
 
     year: int
     first_day: dt.date | None
@@ -65,7 +65,7 @@ class PlanComparison:
     second: PlanColumn | None
     elsewhere: tuple[ElsewhereLine, ...]
     unplaced: tuple[UnplacedLine, ...]
-    other_days: int
+    others: tuple[PlanRun, ...]
 
     @property
     def load_rows(self) -> list[tuple[str, list[float]]]:
@@ -73,17 +73,19 @@ class PlanComparison:
         return [(name, [column.loads.get(name, 0.0) for column in self.columns]) for name in self.technicians]
 
 
-def compare_plans(*, first: int | None, second: int | None) -> PlanComparison:
+def compare_plans(*, first: int | None, second: int | None, today: dt.date) -> PlanComparison:
     """The plans that wait for a decision beside what stands; `first` and `second` are looked at visit by visit.
 
-    Without a choice: what stands now against the newest plan.
+    Only plans that answer the same question stand side by side: those like `second`, or like the newest. Without a
+    choice: what stands now against the newest.
     """
-    waiting = list(PlanRun.objects.filter(state=PlanRun.State.PROPOSED))
+    waiting = list(PlanRun.objects.to_decide(today).defer("orders"))
     if not waiting:
-        return PlanComparison(0, None, None, (), (), None, None, (), (), 0)
-    newest = waiting[0]
+        return PlanComparison(0, None, None, (), (), None, None, (), (), ())
+    newest = next((run for run in waiting if run.pk == second), waiting[0])
     span = newest.first_day, newest.last_day
-    same = [run for run in waiting if (run.first_day, run.last_day) == span][:MOST_PLANS]
+    alike = [run for run in waiting if _question(run) == _question(newest)]
+    same = sorted({newest, *alike[: MOST_PLANS - 1]}, key=lambda run: -run.pk)
     names = names_of(planning_technicians())
     columns = (_now(newest, names), *(_proposed(run) for run in same))
     by_number = {column.number: column for column in columns}
@@ -98,8 +100,13 @@ def compare_plans(*, first: int | None, second: int | None) -> PlanComparison:
         two,
         tuple(_elsewhere(newest, one, two)),
         tuple(UnplacedLine(*_told(row)) for row in two.run.summary["unplaced"]) if two.run else (),
-        len(waiting) - len([run for run in waiting if (run.first_day, run.last_day) == span]),
+        tuple(run for run in waiting if run not in same),
     )
+
+
+def _question(run: PlanRun) -> tuple:
+    """What the planner was asked: only answers to the same question can be compared."""
+    return run.season_year, tuple(run.kinds), run.first_day, run.last_day, run.keep_planned, run.summary["visits"]
 
 
 def _told(row: Mapping) -> tuple[int, str, str, str, tuple[str, ...]]:
@@ -108,11 +115,11 @@ def _told(row: Mapping) -> tuple[int, str, str, str, tuple[str, ...]]:
 
 def _now(run: PlanRun, names: Mapping[int, str]) -> PlanColumn:
     """What is stored for the days of this plan, counted over the visits that it was asked to plan."""
-    visits = Visit.objects.filter(season_year=run.season_year, kind__in=run.kinds, promised=False)
+    visits = Visit.objects.filter(pk__in=run.summary["visits"])
     in_days = Q(planned_on__range=(run.first_day, run.last_day))
     figures = visits.order_by().aggregate(
+        all=Count("pk"),
         placed=Count("pk", filter=in_days & Q(state=State.PLANNED)),
-        open=Count("pk", filter=Q(state=State.OPEN, site__archived_at=None)),
         late=Count("pk", filter=in_days & Q(state=State.PLANNED, planned_on__gt=F("due_on"))),
     )
     routes = DayRoute.objects.filter(date__range=(run.first_day, run.last_day)).order_by()
@@ -126,7 +133,7 @@ def _now(run: PlanRun, names: Mapping[int, str]) -> PlanColumn:
         title="As it stands",
         run=None,
         placed=figures["placed"],
-        unplaced=figures["open"],
+        unplaced=figures["all"] - figures["placed"],
         late=figures["late"],
         moved=None,
         against_wishes=None,
@@ -178,4 +185,4 @@ def _places(run: PlanRun, column: PlanColumn) -> dict[int, Place]:
 def _words(place: Place | None, names: Mapping[int, str]) -> str:
     if place is None:
         return ""
-    return f"{place[1]:%a %d %b}, {names[place[0]]}"
+    return f"{place[1]:%a %d %b}, {names.get(place[0], 'somebody who has left')}"

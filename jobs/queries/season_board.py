@@ -152,7 +152,7 @@ def season_board(
         at_risk_total=risky.count(),
         not_placed=_not_placed(visits),
         run=run,
-        plans_waiting=PlanRun.objects.filter(state=PlanRun.State.PROPOSED).count(),
+        plans_waiting=PlanRun.objects.to_decide(today).count(),
         plan_kinds=(kind,) if kind else tuple(count.kind for count in counts if count.open or count.planned),
         plan_from=first,
         plan_to=last,

@@ -26,7 +26,7 @@ from jobs.queries.planning import (
     technician_days,
     wishes_of,
 )
-from jobs.queries.skills import SkillNeeds, skills_of
+from jobs.queries.skills import SkillNeeds
 from sites.models import Firm, Site, User
 
 State = Visit.State
@@ -59,15 +59,16 @@ def situation(*, first_day: dt.date, last_day: dt.date, now: dt.datetime, also: 
     standing = Q(state=State.PLANNED, planned_on__range=(first_day, last_day), technician__in=names)
     rows = Visit.objects.filter(standing | also if also is not None else standing)
     visits = list(rows.select_related("site__client", "site__visit_terms", "technician").order_by("pk"))
-    needs, may = SkillNeeds.of(visits), {user.pk: skills_of(user) for user in people}
+    needs = SkillNeeds.of(visits)
     placed = [v for v in visits if v.state == State.PLANNED]
     return Situation(
         previous={str(v.pk): _appointment(v, names) for v in placed},
         visits=tuple(
             replace(
                 _plannable(v, first_day, last_day),
+                skills=needs.of_visit(v),
                 # Somebody put it on a technician without that skill, knowingly: no reason to move it now.
-                skills=needs.of_visit(v) & may[v.technician_id] if v.technician_id in may else needs.of_visit(v),
+                may_stay=True,
                 **wishes_of(v.site, names),
             )
             for v in visits

@@ -3,15 +3,16 @@
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
 from jobs.actions.planning import accept_plan, discard_plan
 from jobs.models import PlanRun
 from jobs.queries.plan_comparison import compare_plans
+from jobs.queries.planning import firm_today
 from jobs.tasks import nudge_listeners
-from sites.access import OFFICE, open_to
+from jobs.views.season import board_url
+from sites.access import OFFICE, open_to, visible_or_404
 from sites.views.answers import whole_number
 
 
@@ -19,21 +20,29 @@ from sites.views.answers import whole_number
 @open_to(*OFFICE)
 def plan_comparison(request: HttpRequest) -> HttpResponse:
     chosen = {name: whole_number(request.GET.get(name)) for name in ("first", "second")}
-    return render(request, "jobs/plan_comparison.html", {"comparison": compare_plans(**chosen)})
+    return render(request, "jobs/plan_comparison.html", {"comparison": compare_plans(**chosen, today=firm_today())})
 
 
 @require_POST
 @open_to(*OFFICE)
 def plan_decide(request: HttpRequest, pk: int) -> HttpResponse:
-    run = get_object_or_404(PlanRun, pk=pk)
+    run = visible_or_404(PlanRun.objects.all(), request.user, pk=pk)
+    days = f"{run.first_day:%d %b} to {run.last_day:%d %b %Y}"
     try:
         if request.POST.get("decision") == "accept":
-            accept_plan(run=run, by=request.user)
+            others = accept_plan(run=run, by=request.user)
             nudge_listeners()
-            messages.success(request, "The plan stands.")
-        else:
+            gone = (
+                f" Discarded with it, being for some of these days: plan {', '.join(map(str, others))}."
+                if others
+                else ""
+            )
+            messages.success(request, f"Plan {run.pk} stands, {days}.{gone}")
+        elif request.POST.get("decision") == "discard":
             discard_plan(run=run, by=request.user)
-            messages.success(request, "Discarded; everything is as it was.")
+            messages.success(request, f"Plan {run.pk}, {days}, is discarded; everything is as it was.")
+        else:
+            messages.error(request, "Accept the plan or discard it; nothing was changed.")
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
-    return redirect(f"{reverse('jobs:season_board')}?year={run.season_year}#plan")
+    return redirect(f"{board_url(run.season_year)}#plan")

@@ -5,7 +5,7 @@ from urllib.parse import urlencode
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
@@ -20,11 +20,11 @@ from jobs.queries.window_sheet import window_sheet
 from jobs.queries.windows import CHANCES, SEASONAL, windows_over
 from jobs.tasks import start_plan
 from jobs.views.field import show_problem
-from sites.access import OFFICE, open_to
+from sites.access import OFFICE, open_to, visible_or_404
 
 
-def board_url(year: int, kind: str = "") -> str:
-    return f"{reverse('jobs:season_board')}?{urlencode({'year': year, 'kind': kind})}"
+def board_url(year: int, **filters: str) -> str:
+    return f"{reverse('jobs:season_board')}?{urlencode({'year': year, **filters})}"
 
 
 @open_to(*OFFICE)
@@ -85,14 +85,19 @@ def plan(request: HttpRequest, year: int) -> HttpResponse:
             show_problem(form, error)
         else:
             start_plan(run.pk)
-            return redirect(board_url(year, request.POST.get("kind", "")))
-    return _board_page(request, _shown({"year": year, "kind": request.POST.get("kind", "")}), form)
+            return redirect(board_url(year, **_filters(request)))
+    return _board_page(request, _shown({"year": year, **_filters(request)}), form)
+
+
+def _filters(request: HttpRequest) -> dict[str, str]:
+    """What the board was filtered by when the button was pressed."""
+    return {name: request.POST.get(name, "") for name in ("kind", "technician")}
 
 
 @open_to(*OFFICE)
 @require_POST
 def plan_stop(request: HttpRequest, pk: int) -> HttpResponse:
-    run = get_object_or_404(PlanRun, pk=pk)
+    run = visible_or_404(PlanRun.objects.all(), request.user, pk=pk)
     stop_plan(run=run, by=request.user)
     messages.success(request, "The plan ends with the best it has found so far.")
     return redirect(board_url(run.season_year))

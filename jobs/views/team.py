@@ -9,7 +9,7 @@ from django.urls import reverse
 from jobs.actions.team import add_absence, delete_absence, save_profile
 from jobs.forms.planning import AbsenceForm, ClosedDaysForm, ProfileForm, SkillForm
 from jobs.models import Absence, ClosedDays, Skill, TechnicianProfile
-from jobs.queries.day_board import visits_on
+from jobs.queries.day_board import planned_on
 from jobs.queries.planning import firm_today
 from jobs.queries.team import skill_rows, team
 from jobs.views.field import show_problem
@@ -41,7 +41,7 @@ def technician_edit(request: HttpRequest, pk: int) -> HttpResponse:
     form = ProfileForm(request.POST or None, instance=profile)
     if request.method == "POST" and form.is_valid():
         try:
-            save_profile(profile=form.instance, skills=form.cleaned_data["skills"], by=request.user)
+            save_profile(profile=form.instance, skills=form.cleaned_data.get("skills"), by=request.user)
         except ValidationError as error:
             show_problem(form, error)
         else:
@@ -67,7 +67,10 @@ def absence_new(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _tell(request: HttpRequest, absence: Absence) -> None:
     messages.success(request, f"Saved: {absence}.")
-    planned = visits_on(absence.technician, absence.starts_on, absence.ends_on)
+    _tell_planned(request, planned_on(absence.starts_on, absence.ends_on, absence.technician))
+
+
+def _tell_planned(request: HttpRequest, planned: int) -> None:
     if planned:
         words = f"{planned} planned visit{'s fall' if planned > 1 else ' falls'} on these days. Plan them again."
         messages.warning(request, words)
@@ -114,13 +117,17 @@ def skill_delete(request: HttpRequest, pk: int) -> HttpResponse:
         back_url=reverse("jobs:skill_edit", args=[pk]),
         done_url=reverse("jobs:technician_list"),
         instead="",
+        lead="Work that needs this skill is then open to everybody.",
     )
 
 
 @open_to(*OFFICE)
 def closed_days_new(request: HttpRequest) -> HttpResponse:
     form = ClosedDaysForm(**typed(request), instance=ClosedDays())
-    return _answer(request, form, title="Days on which the firm is closed")
+    answer = _answer(request, form, title="Days on which the firm is closed")
+    if form.instance.pk:
+        _tell_planned(request, planned_on(form.instance.starts_on, form.instance.ends_on))
+    return answer
 
 
 @open_to(*OFFICE)

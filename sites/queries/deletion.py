@@ -48,5 +48,5 @@ def _words(counts: Counter) -> tuple[str, ...]:
     return tuple(
         f"{count} {model._meta.verbose_name if count == 1 else model._meta.verbose_name_plural}"
         for model, count in counts.items()
-        if count > 0
+        if count > 0 and not model._meta.auto_created  # the links of a choice of several have no name people know
     )

@@ -75,22 +75,25 @@ def answer_form(
 
 
 def answer_deletion(
-    request: HttpRequest, row: Model, *, what: str, back_url: str, done_url: str, instead: str
+    request: HttpRequest, row: Model, *, what: str, back_url: str, done_url: str, instead: str, lead: str = ""
 ) -> HttpResponse:
-    """Ask, naming what goes along; delete on POST; say in words why a row has to stay (409)."""
+    """Ask, naming what goes along; delete on POST; say in words why a row has to stay (409).
+
+    `lead` says what else follows, `instead` what can be done where it has to stay.
+    """
     if request.method == "POST":
         name = str(row)
         try:
             register.delete(instance=row, by=request.user)
         except register.StillNeeded as error:
-            return _deletion_page(request, row, error.deletion, what, back_url, instead, status=409)
+            return _deletion_page(request, row, error.deletion, what, back_url, instead, lead, status=409)
         messages.success(request, f"Deleted: {name}.")
         return redirect(done_url)
-    return _deletion_page(request, row, deletion_of(row), what, back_url, instead, status=200)
+    return _deletion_page(request, row, deletion_of(row), what, back_url, instead, lead, status=200)
 
 
-def _deletion_page(request, row, deletion, what, back_url, instead, status) -> HttpResponse:
-    shown = {"row": row, "deletion": deletion, "what": what, "back_url": back_url, "instead": instead}
+def _deletion_page(request, row, deletion, what, back_url, instead, lead, status) -> HttpResponse:
+    shown = {"row": row, "deletion": deletion, "what": what, "back_url": back_url, "instead": instead, "lead": lead}
     return render(request, "sites/delete_page.html", shown, status=status)
 
 

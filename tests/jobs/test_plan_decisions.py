@@ -11,6 +11,7 @@ from django.urls import reverse
 from jobs.actions.planning import PlanOutdated, accept_plan, ask_for_plan, discard_plan, plan_season, run_plan
 from jobs.models import Absence, DayRoute, PlanRun, Visit, VisitTerms
 from jobs.queries.plan_comparison import compare_plans
+from jobs.queries.planning import firm_today
 from tests.jobs.planning_rows import make_visits, monday_ahead, planned
 
 pytestmark = pytest.mark.django_db
@@ -118,14 +119,14 @@ def test_the_comparison_names_each_visit_that_lies_elsewhere(office, technician,
     stays = (technician.pk, monday_ahead() + dt.timedelta(days=8))
     VisitTerms.objects.create(site=visits[1].site, preferred_technician=other_technician)
     run = proposed(office)
-    found = compare_plans(first=None, second=None)
+    found = compare_plans(first=None, second=None, today=firm_today())
     assert [column.number for column in found.columns] == [0, run.pk]
     now, plan = found.columns
     assert (now.placed, now.unplaced, plan.placed, plan.unplaced) == (1, 5, 6, 0)
     expected = {pk for pk, place in ordered(run).items() if place != (stays if pk == visits[0].pk else None)}
     assert {line.visit.pk for line in found.elsewhere} == expected
     assert all(not line.first for line in found.elsewhere if line.visit.pk != visits[0].pk)
-    assert compare_plans(first=run.pk, second=run.pk).elsewhere == ()
+    assert compare_plans(first=run.pk, second=run.pk, today=firm_today()).elsewhere == ()
 
 
 def test_the_office_compares_and_decides_on_the_page(desk, office, technician, other_technician):
@@ -134,7 +135,8 @@ def test_the_office_compares_and_decides_on_the_page(desk, office, technician, o
     page = desk.get(f"{reverse('jobs:plan_comparison')}?first={one.pk}&second={two.pk}").content.decode()
     assert f"Plan {one.pk}" in page and f"Plan {two.pk}" in page and "As it stands" in page
     answer = desk.post(reverse("jobs:plan_decide", args=[two.pk]), {"decision": "accept"}, follow=True)
-    assert "The plan stands" in answer.content.decode()
+    assert f"Plan {two.pk} stands" in answer.content.decode()
+    assert f"Discarded with it, being for some of these days: plan {one.pk}" in answer.content.decode()
     assert places() == ordered(two)
     again = desk.post(reverse("jobs:plan_decide", args=[one.pk]), {"decision": "accept"}, follow=True)
     assert "decided already" in again.content.decode()
@@ -148,7 +150,7 @@ def test_the_comparison_asks_as_often_for_twelve_visits_as_for_four(office, tech
         make_visits(count)
         proposed(office)
         with CaptureQueriesContext(connection) as asked:
-            compare_plans(first=None, second=None)
+            compare_plans(first=None, second=None, today=firm_today())
         counts.append(len(asked))
         PlanRun.objects.update(state="discarded")
     assert counts[0] == counts[1]

@@ -18,6 +18,8 @@ from jobs.actions.planning.day import (
     store_days,
 )
 from jobs.actions.planning.errors import Doubtful
+from jobs.actions.planning.queue import queue_planners
+from jobs.actions.skills import set_skills
 from jobs.core.routing.day import DayRoute as CoreRoute
 from jobs.models import SeasonWindow, Skill, Visit, VisitKind
 from jobs.queries.days import Day
@@ -205,7 +207,7 @@ def add_visit(
         own_dates=True,
     )
     register.save(instance=visit, by=by)
-    visit.skills.set(skills)
+    set_skills(row=visit, skills=skills, by=by)
     return visit
 
 
@@ -227,7 +229,7 @@ def change_visit(*, visit: Visit, changes: Mapping[str, Any], by: User | None) -
         row.own_dates, row.window_reason = True, BY_HAND
     register.save(instance=row, by=by)
     if "skills" in changes:
-        row.skills.set(changes["skills"])
+        set_skills(row=row, skills=changes["skills"], by=by)
     if before := _place(row):
         reroute([before])
     return row
@@ -254,6 +256,7 @@ def follow_window(*, visit: Visit, by: User | None) -> Visit:
 
 def _locked(visit: Visit) -> Visit:
     """The row as it is now, held until the transaction ends; refused when it cannot change any more."""
+    queue_planners()
     row = Visit.objects.select_for_update().get(pk=visit.pk)
     if row.state in WHY_FIXED:
         raise ValidationError(WHY_FIXED[State(row.state)])

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from jobs.actions.planning.queue import queue_planners
 from jobs.core.routing.day import DayRoute as CoreRoute
 from jobs.models import DayRoute, Visit
 from jobs.queries.days import Day, read_days
@@ -84,12 +85,8 @@ def refuse_past(date: dt.date) -> None:
 
 
 def lock_days(days: Iterable[tuple[int, dt.date]]) -> None:
-    """Make other planners of these days wait until this transaction ends.
-
-    They queue at the technicians' own rows, in one order: an empty day has no visit to wait at.
-    """
-    technicians = sorted({technician_id for technician_id, _ in days})
-    list(User.objects.select_for_update().filter(pk__in=technicians).order_by("pk").values_list("pk", flat=True))
+    """Make other planners, and technicians who start a visit of these days, wait until this transaction ends."""
+    queue_planners()
     for technician_id, date in sorted(days):
         rows = Visit.objects.select_for_update().filter(technician_id=technician_id, planned_on=date)
         list(rows.order_by("pk").values_list("pk", flat=True))

@@ -9,6 +9,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from jobs.actions.planning.errors import PlannerBusy, PlanOutdated
+from jobs.actions.planning.queue import queue_planners
 from jobs.actions.planning.store import lock_visits, propose_plan, write_plan
 from jobs.actions.planning.summary import PlanSummary
 from jobs.core.routing import season as core
@@ -177,8 +178,8 @@ def _computed(run: PlanRun, progress: Report | None, stop: Stop | None) -> PlanS
 
 
 @transaction.atomic
-def accept_plan(*, run: PlanRun, by: User | None) -> PlanRun:
-    """Make a proposed plan the plan, and discard what else was proposed for these days.
+def accept_plan(*, run: PlanRun, by: User | None) -> list[int]:
+    """Make a proposed plan the plan, and discard what else was proposed for some of these days; returns those.
 
     PlanOutdated, and nothing written, if visits or working days changed since it was computed or its first day is
     past; ValidationError if it was decided already.
@@ -190,8 +191,7 @@ def accept_plan(*, run: PlanRun, by: User | None) -> PlanRun:
     given = _read(row)
     if given.fingerprint != row.fingerprint:
         raise PlanOutdated("Visits or working days have changed since this plan was computed. Plan again.")
-    _store(row, given, by)
-    return row
+    return _store(row, given, by)
 
 
 @transaction.atomic
@@ -205,19 +205,22 @@ def discard_plan(*, run: PlanRun, by: User | None) -> PlanRun:
 
 
 def _to_decide(run: PlanRun) -> PlanRun:
+    queue_planners()
     row = PlanRun.objects.select_for_update().get(pk=run.pk)
     if row.state != State.PROPOSED:
         raise ValidationError("This plan has been decided already.")
     return row
 
 
-def _store(run: PlanRun, given: SeasonInput, by: User | None) -> None:
+def _store(run: PlanRun, given: SeasonInput, by: User | None) -> list[int]:
     write_plan(run=run, given=given)
     run.state, run.decided_at = State.DONE, timezone.now()
     run.save(update_fields=["state", "decided_at", "summary"])
     record(by=by, verb="season planned", subject=run, asked=run.summary["asked"])
     others = PlanRun.objects.filter(state=State.PROPOSED, first_day__lte=run.last_day, last_day__gte=run.first_day)
+    discarded = list(others.values_list("pk", flat=True))
     others.update(state=State.DISCARDED, decided_at=run.decided_at)
+    return discarded
 
 
 def _read(run: PlanRun) -> SeasonInput:

@@ -10,6 +10,7 @@ from django.db.models import Sum
 
 from jobs.actions.planning.day import PLACE_FIELDS, store_days
 from jobs.actions.planning.errors import PlanOutdated
+from jobs.actions.planning.queue import queue_planners
 from jobs.actions.planning.summary import Load, PlanSummary, UnplacedVisit
 from jobs.core.routing.season import SeasonPlan
 from jobs.core.routing.season_terms import Unplaced
@@ -63,7 +64,8 @@ def write_plan(*, run: PlanRun, given: SeasonInput) -> None:
 
 
 def lock_visits(given: SeasonInput) -> None:
-    """Hold every visit of the plan as it is until this transaction ends."""
+    """Hold every visit of the plan as it is until this transaction ends; other planners wait."""
+    queue_planners()
     list(Visit.objects.select_for_update().filter(pk__in=[int(v.key) for v in given.visits]).order_by("pk"))
 
 
@@ -132,6 +134,7 @@ def _summary(run: PlanRun, plan: SeasonPlan, given: SeasonInput, seconds: float)
     words = RemedyWords(visits[int(row.key)] for row in missing)
     return PlanSummary(
         run=run.pk,
+        visits=tuple(sorted(visits)),
         asked=len(visits),
         newly_planned=sum(pk not in standing for pk in after),
         moved=sum(pk in standing and before.get(pk) != place for pk, place in after.items()),

@@ -26,14 +26,16 @@ class Load:
 
 @dataclass(frozen=True)
 class PlanSummary:
-    """What a season plan changes. Driving counts every route of the planned days, in minutes and km.
+    """What a season plan changes; `visits` are those it was asked to plan.
 
-    `drive_min_before` are the same days as they were stored before; `drive_min_first` is the plan that the search
-    began with, which `began_with` names. `late` visits are planned after their deadline, `released` ones lose
-    their day, `held` ones are fixed; `against_wishes` lie elsewhere than their client would like.
+    Driving counts every route of the planned days, in minutes and km. `drive_min_before` are the same days as they
+    were stored before; `drive_min_first` is the plan that the search began with, which `began_with` names. `late`
+    visits are planned after their deadline, `released` ones lose their day, `held` ones are fixed; `against_wishes`
+    lie elsewhere than their client would like.
     """
 
     run: int
+    visits: tuple[int, ...]
     asked: int
     newly_planned: int
     moved: int

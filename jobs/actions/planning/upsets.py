@@ -14,6 +14,7 @@ from django.utils import timezone
 from jobs.actions.planning.assignment import PLAN_FIELDS, PROMISE_FIELDS, add_visit, cancel_visit
 from jobs.actions.planning.day import store_days
 from jobs.actions.planning.errors import PlanOutdated
+from jobs.actions.planning.queue import queue_planners
 from jobs.actions.team import add_absence
 from jobs.actions.visits import save_window
 from jobs.core.appointments import told_hours
@@ -250,6 +251,7 @@ def accept(*, replan: Replan, now: dt.datetime, by: User | None) -> Replan:
     Promises that could not be kept become new ones at the new hours, to be told to the client; a visit without a
     place waits to be planned. PlanOutdated, and nothing written, if anything has changed since it was proposed.
     """
+    queue_planners()
     row = Replan.objects.select_for_update().get(pk=replan.pk)
     if row.state != Replan.State.PROPOSED:
         raise ValidationError("This proposal has been decided already.")

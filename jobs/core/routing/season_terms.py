@@ -20,7 +20,8 @@ class PlannableVisit:
     `fixed_time_min` starts it at exactly that minute (a promise; hours and window don't apply to a fixed
     date). Of visits that don't all fit, higher `priority` (0 to 3) wins. `liked_technician` and
     `liked_weekdays` (0 Monday; empty: any) are kept where that costs little driving, and so are `now`, the
-    technician and date it has in the present plan, and `wanted_on`, within a few days.
+    technician and date it has in the present plan, and `wanted_on`, within a few days. With
+    `may_stay` it may stay with the technician and on the day of `now` although a skill is missing there.
     """
 
     key: str
@@ -39,6 +40,7 @@ class PlannableVisit:
     liked_weekdays: frozenset[int] = frozenset()
     now: DayKey | None = None
     wanted_on: date | None = None
+    may_stay: bool = False
 
     def __post_init__(self) -> None:
         if self.window_opens > self.window_due:
@@ -83,7 +85,7 @@ class PlannableVisit:
         return (
             (day.date == self.fixed_date if self.fixed_date else in_window)
             and self.fixed_technician in (None, day.technician)
-            and self.skills <= day.skills
+            and (self.skills <= day.skills or self.may_stay and self.now == (day.technician, day.date))
             and self.hours_on(day.date) is not None
         )
 
@@ -108,7 +110,8 @@ class SeasonSettings:
     `drift_days` from the date it is wanted on as `drift_s`. Effort:
     `rounds` searches (by default growing with the number of visits) over `part_days` related days with
     `part_iterations` each, then `whole_iterations` on everything if there are at most `whole_up_to` visits
-    and the matrices fit `memory_mib`. The whole at once is off: it was slower to the same driving here.
+    and the matrices fit `memory_mib`, else not at all; a day with wishes or moves of its own costs two matrices.
+    The whole at once is off: it came to the same driving here, and to none while something has no place.
     """
 
     spare_fraction: float = 0.1

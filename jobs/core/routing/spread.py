@@ -18,7 +18,8 @@ def spread_out(
     """The visits, those of `kinds` that are free to go anywhere with a date each wants (`wanted_on`).
 
     Visits with one window share its working dates in proportion to their minutes, in the order of a drive from the
-    first starting place to the nearest site not seen yet. Visits that have a day, held or not, keep to that.
+    first starting place to the nearest site not seen yet. Visits that have a day, held or not, keep to that and are
+    not counted.
     """
     groups: dict[tuple[date, date], list[PlannableVisit]] = defaultdict(list)
     for visit in visits:
@@ -45,10 +46,10 @@ def _nearest_next(visits: list[PlannableVisit], start: Point, travel: TravelMatr
 
 def _shared_out(order: Sequence[PlannableVisit], dates: Sequence[date]) -> dict[str, date]:
     """Each visit's date: the middle of its minutes on the way through all minutes."""
-    total = sum(visit.service_min for visit in order) or len(order)
+    minutes = [max(1, visit.service_min) for visit in order]
     wanted, before = {}, 0.0
-    for visit in order:
-        share = (before + visit.service_min / 2) / total
-        wanted[visit.key] = dates[min(int(share * len(dates)), len(dates) - 1)]
-        before += visit.service_min
+    for visit, service_min in zip(order, minutes, strict=True):
+        share = (before + service_min / 2) / sum(minutes)
+        wanted[visit.key] = dates[int(share * len(dates))]
+        before += service_min
     return wanted

@@ -116,7 +116,8 @@ def _visit_faults(visit: PlannableVisit, day: TechnicianDay) -> Iterator[str]:
         yield f"moved off its date to {day.date}"
     if visit.fixed_technician is not None and visit.fixed_technician != day.technician:
         yield f"moved off its technician to {day.technician}"
-    if not visit.skills <= day.skills:
+    stays = visit.may_stay and visit.now == (day.technician, day.date)
+    if not visit.skills <= day.skills and not stays:
         yield f"{day.technician} lacks a skill"
     if visit.hours[day.date.weekday()] is None and visit.fixed_time_min is None:
         yield f"closed on {day.date}"
