@@ -1,6 +1,6 @@
 """Proven best order of a small day: dynamic programming over subsets of stops."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from jobs.core.routing.clock import Bounds, Task
@@ -16,12 +16,23 @@ class _Label(NamedTuple):
 
 
 Bucket = list[_Label]
+Cost = Callable[[int, int], int]
+
+
+def driving_alone(drive_s: int, finish_s: int) -> int:
+    return drive_s
 
 
 def best_order(
-    tasks: Sequence[Task], seconds: Sequence[Sequence[int]], day: Bounds, weights: Sequence[int]
+    tasks: Sequence[Task],
+    seconds: Sequence[Sequence[int]],
+    day: Bounds,
+    weights: Sequence[int],
+    cost: Cost = driving_alone,
 ) -> list[int]:
-    """Order of the stops served: greatest total weight, then least driving, then earliest finish; proven.
+    """Order of the stops served: greatest total weight, then least cost, then earliest finish; proven.
+
+    `cost` of (seconds driven, finish) must not fall when either grows.
 
     `seconds` covers the stops in order, then the start point, then the end point. Stops that don't fit are
     left out. Labels (driving, time) per subset, last stop and "lunch eaten or not" are kept while no other
@@ -39,7 +50,7 @@ def best_order(
             for label in bucket:
                 finish = _home(label.time, fed, seconds[last][end], day)
                 if finish is not None:
-                    key = (-total[mask], label.drive + seconds[last][end], finish)
+                    key = (-total[mask], cost(label.drive + seconds[last][end], finish), finish)
                     if best is None or key < best[0]:
                         best = (key, label)
                 for i in range(count):
