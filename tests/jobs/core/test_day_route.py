@@ -197,16 +197,18 @@ def test_a_day_without_stops_and_a_stop_listed_twice():
 
 
 def test_nobody_waits_for_hours_to_save_minutes_on_the_road():
-    """A promise at ten on the way to two open stops: they come first, though going back to it is a detour."""
-    start = Point(47.60, -122.30)
-    shift = Shift(450, 990, start, start, 30)
-    pinned = Stop("pinned", 47.64, -122.30, 45, pinned_arrival_min=600)
-    near, nearer = Stop("near", 47.66, -122.30, 45), Stop("nearer", 47.65, -122.31, 40)
-    stops = [pinned, near, nearer]
+    """A promise at ten beside the yard: both others before it is too long, both after it is the shortest round."""
+    yard = Point(47.60, -122.30)
+    shift = Shift(450, 990, yard, yard, 30)
+    pinned = Stop("pinned", 47.605, -122.30, 45, pinned_arrival_min=600)
+    stops = [pinned, Stop("a", 47.615, -122.30, 75), Stop("b", 47.615, -122.295, 75)]
+    travel = travel_for(stops, shift)
+    lazy = schedule_in_order(stops, shift, travel)
     for exact_up_to in (10, 0):
-        route = plan_day(stops, shift, travel_for(stops, shift), exact_up_to=exact_up_to, iterations=200)
-        assert route.keys[-1] == "pinned"
-        assert route.wait_s < 3600
+        route = plan_day(stops, shift, travel, exact_up_to=exact_up_to, iterations=200)
+        assert route.keys[1] == "pinned"
+        assert lazy.drive_s < route.drive_s < lazy.drive_s + 600
+        assert route.finish_s < lazy.finish_s - 3600
 
 
 def test_a_promise_and_a_high_priority_stay_when_not_all_fits():
