@@ -44,6 +44,7 @@ class Card:
     is_past: bool
     away: str
     hours: str
+    counts_from: str
     done: tuple[Visit, ...]
     lines: tuple[Line, ...]
     lunch_last: str
@@ -127,6 +128,7 @@ def card_of(day: Day, today: dt.date) -> Card:
         is_past=day.date < today,
         away=day.away,
         hours=f"{clock_text(day.full_shift.start_min * 60)}–{clock_text(day.full_shift.end_min * 60)}",
+        counts_from=_counts_from(day, today),
         done=day.done,
         lines=tuple(_lines(day, route, drives_min)),
         lunch_last=_lunch(route, len(day.to_do)) if day.to_do else "",
@@ -141,6 +143,12 @@ def card_of(day: Day, today: dt.date) -> Card:
         warnings=tuple(day.warnings(route)) if day.to_do else (),
         stale=any(_stale(visit, stop) for visit, stop in zip(day.to_do, route.stops, strict=True)),
     )
+
+
+def _counts_from(day: Day, today: dt.date) -> str:
+    """The time from which today's open stops are timed, once the shift has begun."""
+    begun = day.date == today and day.shift.start_min > day.full_shift.start_min
+    return clock_text(day.shift.start_min * 60) if begun and day.to_do else ""
 
 
 def _lines(day: Day, route: DayRoute, drives_min: Sequence[int]) -> Iterator[Line]:

@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from django.db.models import F, QuerySet
+from django.utils import timezone
 
 from jobs.core.routing.day import DayRoute, Shift
 from jobs.core.routing.day_route import plan_day, schedule_in_order
-from jobs.core.routing.travel import Point, TravelMatrix
+from jobs.core.routing.travel import TravelMatrix
 from jobs.models import Visit
 from jobs.queries.doubts import date_doubts, lacking_skills
 from jobs.queries.planning import closed_days, minute_of, point_of, shift_of, stop_of, why_away
@@ -86,15 +87,15 @@ def visits_in(first_day: dt.date, last_day: dt.date) -> QuerySet[Visit]:
     return rows.select_related("site__client", "technician").order_by("planned_on", *place)
 
 
-def read_days(date: dt.date, technicians: Sequence[User]) -> list[Day]:
-    """The day of each of these technicians (with profile, absences and skills fetched along)."""
-    firm = Firm.current()
+def read_days(date: dt.date, technicians: Sequence[User], now: dt.datetime | None = None) -> list[Day]:
+    """The day of each of these technicians (with profile, absences and skills fetched along), as things are `now`."""
+    firm, now = Firm.current(), now or timezone.now()
     visits: dict[int, list[Visit]] = defaultdict(list)
     for visit in visits_in(date, date):
         visits[visit.technician_id].append(visit)
     others = [visit for rows in visits.values() for visit in rows]
     closed, needs = closed_days(date, date), SkillNeeds.of(others)
-    return [day_of(user, date, visits[user.pk], firm, closed, needs, others) for user in technicians]
+    return [day_of(user, date, visits[user.pk], firm, now, closed, needs, others) for user in technicians]
 
 
 def day_of(
@@ -102,6 +103,7 @@ def day_of(
     date: dt.date,
     visits: Sequence[Visit],
     firm: Firm,
+    now: dt.datetime,
     closed: Mapping[dt.date, str],
     needs: SkillNeeds,
     everybodys: Sequence[Visit] = (),
@@ -121,7 +123,7 @@ def day_of(
         tuple(done),
         tuple(to_do),
         shift,
-        _rest(shift, done, date, firm),
+        _rest(shift, done, date, now.astimezone(zoneinfo.ZoneInfo(firm.time_zone))),
         travel_between(points),
         why_away(technician, date, closed),
         {visit.site_id: str(visit.technician) for visit in others},
@@ -129,19 +131,24 @@ def day_of(
     )
 
 
-def _rest(shift: Shift, done: Sequence[Visit], date: dt.date, firm: Firm) -> Shift:
-    """The shift from the end of the last visit under way; it starts at that site."""
-    if not done:
-        return shift
-    zone = zoneinfo.ZoneInfo(firm.time_zone)
-    free = max(_free_at(visit, date, zone, shift) for visit in done)
-    where: Point = point_of(done[-1].site)
-    start = max(shift.start_min, free)
-    # Overtime already: keep a shift that ends after it starts; the route then says what it breaks.
-    return replace(shift, start_min=start, end_min=max(shift.end_min, start + 1), start_point=where)
+def _rest(shift: Shift, done: Sequence[Visit], date: dt.date, now: dt.datetime) -> Shift:
+    """What is left of the shift: from the end of the last visit under way, at that site, and today not before `now`.
+
+    A shift that is over by now is left as it is: what was to be done in it cannot be timed any more. `now` is local.
+    """
+    rest = shift
+    if done:
+        free = max(_free_at(visit, date, now.tzinfo, shift) for visit in done)
+        start = max(shift.start_min, free)
+        # Overtime already: keep a shift that ends after it starts; the route then says what it breaks.
+        where = point_of(done[-1].site)
+        rest = replace(shift, start_min=start, end_min=max(shift.end_min, start + 1), start_point=where)
+    if now.date() == date and minute_of(now.time()) < rest.end_min:
+        rest = replace(rest, start_min=max(rest.start_min, minute_of(now.time())))
+    return rest
 
 
-def _free_at(visit: Visit, date: dt.date, zone: zoneinfo.ZoneInfo, shift: Shift) -> int:
+def _free_at(visit: Visit, date: dt.date, zone: dt.tzinfo | None, shift: Shift) -> int:
     """Minute of the day at which this visit ended or can be expected to end."""
     ended = visit.finished_at or visit.started_at + dt.timedelta(minutes=visit.service_min)
     local = ended.astimezone(zone)

@@ -127,7 +127,7 @@ def _days(people: Sequence[User], first_day: dt.date, last_day: dt.date, now: dt
     if not first_day <= local.date() <= last_day:
         return found
     names = names_of(people)
-    left = {names[day.technician.pk]: day.shift for day in read_days(local.date(), people)}
+    left = {names[day.technician.pk]: day.shift for day in read_days(local.date(), people, now)}
     days = []
     for day in found:
         if day.date != local.date():

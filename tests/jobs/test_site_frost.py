@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from jobs.actions.planning import add_visit, change_visit, follow_window, plan_season
 from jobs.actions.visits import generate_visits, save_service_plan, save_window
-from jobs.core.routing.season_model import Remedy
+from jobs.core.routing.season_terms import Remedy
 from jobs.models import SeasonWindow, ServicePlan, Skill, Visit, VisitTerms
 from jobs.queries.planning import firm_today
 from jobs.queries.remedies import RemedyWords

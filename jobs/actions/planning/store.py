@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict
 
 from django.db.models import Sum
+from django.utils import timezone
 
 from jobs.actions.planning.day import PLACE_FIELDS, store_days
 from jobs.actions.planning.errors import PlanOutdated
@@ -110,7 +111,7 @@ def _ordered(
         if pk not in people or not run.first_day <= date <= run.last_day:
             continue
         everybodys = [visit for (_, on), visits in rows.items() if on == date for visit in visits]
-        day = day_of(people[pk], date, rows[pk, date], firm, closed, needs, everybodys)
+        day = day_of(people[pk], date, rows[pk, date], firm, timezone.now(), closed, needs, everybodys)
         place = {key: n for n, key in enumerate(keys.get((pk, date), ()))}
         yield day, sorted(day.to_do, key=lambda visit: place.get(visit.pk, len(place)))
 
