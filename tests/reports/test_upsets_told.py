@@ -102,10 +102,14 @@ def test_each_upset_tells_each_client_it_concerns_once_and_nobody_else(season, o
     assert len(told_now(mail_server)) == concerned(frost)
     assert not visits.filter(planned_on__gt=due).exists()
 
-    # A burst pipe at 10:40 on the day with most visits; one visit has started.
+    # A burst pipe at 10:40 on the day with most visits; the morning's are done, one is under way.
     busy = max(visits, key=lambda v: visits.filter(planned_on=v.planned_on).count()).planned_on
-    under_way = visits.filter(planned_on=busy, state="planned").order_by("arrives_at").first()
-    Visit.objects.filter(pk=under_way.pk).update(state="started", started_at=at(busy, "08:00"))
+    morning = list(visits.filter(planned_on=busy, arrives_at__lt=dt.time(10, 40)).order_by("arrives_at"))
+    *done, under_way = morning
+    for visit in done:
+        started, ended = (at(busy, f"{clock:%H:%M}") for clock in (visit.arrives_at, visit.leaves_at))
+        Visit.objects.filter(pk=visit.pk).update(state="finished", started_at=started, finished_at=ended)
+    Visit.objects.filter(pk=under_way.pk).update(state="started", started_at=at(busy, "10:00"))
     # Not everybody may work on a pump, and only those who may would come.
     burst = Site.objects.exclude(pk__in=Pump.objects.values("supply__site")).last()
     call = upsets.propose_call_out(site=burst, service_min=60, begin_by=dt.time(13), now=at(busy, "10:40"), by=office)
