@@ -85,7 +85,7 @@ class VisitTermsForm(NativeModelForm):
     """How a site wants to be visited and how frost comes there; it stands beside the service plan's form."""
 
     preferred_weekdays = WeekdaysField(label="Preferred weekdays", required=False, help_text="None ticked: any day.")
-    skills = SkillsField(label="Every visit here needs", help_text="Beside what its kind asks for anyway.")
+    skills = SkillsField(label="Every visit here needs", help_text="On top of what its kind asks for.")
 
     class Meta:
         model = VisitTerms
@@ -165,6 +165,11 @@ class PlanForm(NativeForm):
     keep_planned = forms.BooleanField(
         required=False, label="Leave planned visits where they are", help_text="Plan only those without a day."
     )
+    spread = forms.BooleanField(
+        required=False,
+        label="Spread visits through their windows",
+        help_text="Area by area. Mid-season checks always are; without this the others come as early as they fit.",
+    )
     seconds = forms.IntegerField(
         min_value=SHORTEST_S,
         max_value=LONGEST_S,
@@ -235,7 +240,7 @@ class CancelForm(NativeForm):
 WINDOW_LABELS = {"opens_on": "Not before", "due_on": "No later than", "service_min": "Time on site"}
 
 
-EXTRA_SKILLS = "Beside those that its kind and its site ask for anyway."
+EXTRA_SKILLS = "On top of what its kind and its site ask for."
 
 
 class VisitForm(NativeModelForm):
@@ -328,6 +333,7 @@ class SkillForm(NativeModelForm):
         model = Skill
         fields = ["name", "kinds", "plant"]
         labels = {"plant": "Where"}
+        error_messages = {"name": {"unique": "There is a skill of this name already."}}
         help_texts = {"name": "A licence or a training: backflow tester, work at mains power."}
 
 

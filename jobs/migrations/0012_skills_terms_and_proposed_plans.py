@@ -30,6 +30,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddField(
             model_name='planrun',
+            name='spread',
+            field=models.BooleanField(default=False, help_text='All kinds spread through their windows, not the mid-season checks alone.'),
+        ),
+        migrations.AddField(
+            model_name='planrun',
             name='accept_at_once',
             field=models.BooleanField(default=False, help_text='Stored without asking a person first.'),
         ),

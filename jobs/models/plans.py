@@ -32,6 +32,9 @@ class PlanRun(models.Model):
     seconds = models.PositiveIntegerField(null=True, blank=True, help_text="Time limit.")
     rounds = models.PositiveIntegerField(null=True, blank=True, help_text="Searches per stage; empty: by size.")
     keep_planned = models.BooleanField(default=False, help_text="Planned visits stay, promised or not.")
+    spread = models.BooleanField(
+        default=False, help_text="All kinds spread through their windows, not the mid-season checks alone."
+    )
     accept_at_once = models.BooleanField(default=False, help_text="Stored without asking a person first.")
     asked_at = models.DateTimeField(auto_now_add=True)
     asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)

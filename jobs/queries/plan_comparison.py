@@ -4,7 +4,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from django.db.models import Count, F, Q, Sum
+from django.db.models import Count, F, Q, QuerySet, Sum
 
 from jobs.models import DayRoute, PlanRun, Visit
 from jobs.queries.planning import names_of, planning_technicians
@@ -65,6 +65,7 @@ class PlanComparison:
     second: PlanColumn | None
     elsewhere: tuple[ElsewhereLine, ...]
     unplaced: tuple[UnplacedLine, ...]
+    against_wishes: tuple[Visit, ...]
     others: tuple[PlanRun, ...]
 
     @property
@@ -81,7 +82,7 @@ def compare_plans(*, first: int | None, second: int | None, today: dt.date) -> P
     """
     waiting = list(PlanRun.objects.to_decide(today).defer("orders"))
     if not waiting:
-        return PlanComparison(0, None, None, (), (), None, None, (), (), ())
+        return PlanComparison(0, None, None, (), (), None, None, (), (), (), ())
     newest = next((run for run in waiting if run.pk == second), waiting[0])
     span = newest.first_day, newest.last_day
     alike = [run for run in waiting if _question(run) == _question(newest)]
@@ -100,12 +101,19 @@ def compare_plans(*, first: int | None, second: int | None, today: dt.date) -> P
         two,
         tuple(_elsewhere(newest, one, two)),
         tuple(UnplacedLine(*_told(row)) for row in two.run.summary["unplaced"]) if two.run else (),
+        tuple(_with_wishes(two.run.summary["against_wishes"])) if two.run else (),
         tuple(run for run in waiting if run not in same),
     )
 
 
+def _with_wishes(pks: Sequence[int]) -> QuerySet[Visit]:
+    """Visits with what their client would have liked."""
+    terms = "site__visit_terms__preferred_technician"
+    return Visit.objects.filter(pk__in=pks).select_related(terms).order_by("site__name", "pk")
+
+
 def _question(run: PlanRun) -> tuple:
-    """What the planner was asked: only answers to the same question can be compared."""
+    """What the planner was asked to place: only answers to the same question can be compared."""
     return run.season_year, tuple(run.kinds), run.first_day, run.last_day, run.keep_planned, run.summary["visits"]
 
 
@@ -154,7 +162,7 @@ def _proposed(run: PlanRun) -> PlanColumn:
         unplaced=len(told["unplaced"]),
         late=told["late"],
         moved=told["moved"],
-        against_wishes=told["against_wishes"],
+        against_wishes=len(told["against_wishes"]),
         days_used=told["days_used"],
         drive_min=told["drive_min"],
         drive_km=told["drive_km"],

@@ -60,7 +60,7 @@ class Load:
 @dataclass(frozen=True)
 class Week:
     monday: dt.date
-    days: tuple[dt.date, ...]
+    days: tuple[tuple[dt.date, int], ...]  # with the number of visits
     loads: tuple[Load, ...]
 
     @property
@@ -253,7 +253,8 @@ def _week(
         )
         for pk, name in names.items()
     )
-    return Week(monday, tuple(days), loads)
+    visits = [int(sum(count.get((pk, day), 0) for pk in names)) for day in days]
+    return Week(monday, tuple(zip(days, visits, strict=True)), loads)
 
 
 def _risky(visits: QuerySet[Visit], today: dt.date) -> QuerySet[Visit]:

@@ -1,6 +1,14 @@
 from django import template
 
+from sites.models.places import WEEKDAYS
+
 register = template.Library()
+
+
+@register.filter
+def weekday_names(weekdays: list[int]) -> str:
+    """0 for Monday: [1, 3] is "Tuesday or Thursday"."""
+    return " or ".join(WEEKDAYS[day] for day in sorted(weekdays))
 
 
 @register.filter

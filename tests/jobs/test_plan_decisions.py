@@ -154,3 +154,26 @@ def test_the_comparison_asks_as_often_for_twelve_visits_as_for_four(office, tech
         counts.append(len(asked))
         PlanRun.objects.update(state="discarded")
     assert counts[0] == counts[1]
+
+
+def test_winterisations_are_spread_when_asked_and_early_else(office, technician, other_technician):
+    """Ten working days: left alone they crowd the first; spread, both weeks have their part."""
+    make_visits(12, kind="winterisation", service_min=45)
+    monday = monday_ahead()
+    friday = monday + dt.timedelta(days=4)
+
+    def in_first_week(run: PlanRun) -> int:
+        return sum(len(ids) for _, on, ids in run.orders if dt.date.fromisoformat(on) <= friday)
+
+    early = proposed(office, kinds=["winterisation"])
+    spread = proposed(office, kinds=["winterisation"], spread=True)
+    assert in_first_week(early) == 12
+    assert 4 <= in_first_week(spread) <= 8
+
+
+def test_the_comparison_names_the_visits_against_a_wish(desk, office, technician, other_technician):
+    (visit,) = make_visits(1)
+    VisitTerms.objects.create(site=visit.site, preferred_technician=other_technician, preferred_weekdays=[5])
+    proposed(office)
+    page = desk.get(reverse("jobs:plan_comparison")).content.decode()
+    assert f"wishes for {other_technician}, Saturday" in page

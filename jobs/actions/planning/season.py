@@ -40,16 +40,18 @@ def plan_season(
     seconds: int | None = None,
     iterations: int | None = None,
     keep_planned: bool = False,
+    spread: bool = False,
     progress: Report | None = None,
     stop: Stop | None = None,
 ) -> PlanSummary:
     """Assign the season's visits of these kinds to technicians and days, and store the routes without asking.
 
     Promised, started and finished visits and all other visits of those days stay where they are; with `keep_planned`
-    all planned ones do. The same data and
-    seed give the same plan unless `seconds` cuts it short; `iterations` are searches per stage. `progress` sees every
-    step; `stop` ends the search with the best so far. ValidationError for impossible input, PlannerBusy while
-    another planner works, PlanOutdated if something changed meanwhile: then nothing is stored.
+    all planned ones do. Mid-season checks are spread through their window; with `spread` all kinds are, else they
+    come as early as they fit. The same data and seed give the same plan unless `seconds` cuts it short; `iterations`
+    are searches per stage. `progress` sees every step; `stop` ends the search with the best so far. ValidationError
+    for impossible input, PlannerBusy while another planner works, PlanOutdated if something changed meanwhile: then
+    nothing is stored.
     """
     run = ask_for_plan(
         season_year=season_year,
@@ -61,6 +63,7 @@ def plan_season(
         seconds=seconds,
         iterations=iterations,
         keep_planned=keep_planned,
+        spread=spread,
         accept_at_once=True,
     )
     summary = run_plan(run_pk=run.pk, progress=progress, stop=stop)
@@ -80,6 +83,7 @@ def ask_for_plan(
     seconds: int | None = None,
     iterations: int | None = None,
     keep_planned: bool = False,
+    spread: bool = False,
     accept_at_once: bool = False,
 ) -> PlanRun:
     """Check the input and leave a waiting row; the task or `run_plan` does the work.
@@ -99,6 +103,7 @@ def ask_for_plan(
                 seconds=seconds,
                 rounds=iterations,
                 keep_planned=keep_planned,
+                spread=spread,
                 accept_at_once=accept_at_once,
                 asked_by=by,
             )
@@ -159,7 +164,7 @@ def _computed(run: PlanRun, progress: Report | None, stop: Stop | None) -> PlanS
     pulse = _Pulse(run, started, progress, stop)
     travel = travel_between(core.points_needed(given.visits, given.days))
     plan = core.plan_season(
-        spread_out(given.visits, given.days, travel, {VisitKind.MID_SEASON}),
+        spread_out(given.visits, given.days, travel, run.kinds if run.spread else [VisitKind.MID_SEASON]),
         given.days,
         travel,
         settings=core.SeasonSettings(rounds=run.rounds),

@@ -149,7 +149,7 @@ def _summary(run: PlanRun, plan: SeasonPlan, given: SeasonInput, seconds: float)
         drive_min_before=_drive(run),
         drive_min_first=plan.history[0][2] if plan.history else plan.drive_min,
         began_with="the stored days, each put in order again" if given.start_from else "nearest visit first",
-        against_wishes=len(plan.against_wishes),
+        against_wishes=tuple(int(key) for key in plan.against_wishes),
         unplaced=tuple(_missing(visits[int(row.key)], row, words) for row in missing),
         loads=tuple(Load(x.technician, x.visits, x.days_used, x.work_min, x.working_min) for x in plan.loads),
         travel_source=plan.travel_source,

@@ -30,8 +30,8 @@ class PlanSummary:
 
     Driving counts every route of the planned days, in minutes and km. `drive_min_before` are the same days as they
     were stored before; `drive_min_first` is the plan that the search began with, which `began_with` names. `late`
-    visits are planned after their deadline, `released` ones lose their day, `held` ones are fixed; `against_wishes`
-    lie elsewhere than their client would like.
+    visits are planned after their deadline, `released` ones lose their day, `held` ones are fixed;
+    `against_wishes` are visits that lie elsewhere than their client would like.
     """
 
     run: int
@@ -49,7 +49,7 @@ class PlanSummary:
     drive_min_before: float
     drive_min_first: float
     began_with: str
-    against_wishes: int
+    against_wishes: tuple[int, ...]
     unplaced: tuple[UnplacedVisit, ...]
     loads: tuple[Load, ...]
     travel_source: str

@@ -17,16 +17,17 @@ def spread_out(
 ) -> list[PlannableVisit]:
     """The visits, those of `kinds` that are free to go anywhere with a date each wants (`wanted_on`).
 
-    Visits with one window share its working dates in proportion to their minutes, in the order of a drive from the
-    first starting place to the nearest site not seen yet. Visits that have a day, held or not, keep to that and are
-    not counted.
+    Visits of a kind that may begin on one date share the working dates up to their first deadline in proportion to
+    their minutes, in the order of a drive from the first starting place to the nearest site not seen yet. Visits
+    that have a day, held or not, keep to that and are not counted.
     """
-    groups: dict[tuple[date, date], list[PlannableVisit]] = defaultdict(list)
+    groups: dict[tuple[str, date], list[PlannableVisit]] = defaultdict(list)
     for visit in visits:
         if visit.kind in kinds and visit.now is None and not visit.held:
-            groups[visit.window_opens, visit.window_due].append(visit)
+            groups[visit.kind, visit.window_opens].append(visit)
     wanted: dict[str, date] = {}
-    for (opens, due), group in groups.items():
+    for (_, opens), group in groups.items():
+        due = min(visit.window_due for visit in group)
         dates = sorted({day.date for day in days if opens <= day.date <= due})
         if dates:
             wanted |= _shared_out(_nearest_next(group, days[0].shift.start_point, travel), dates)

@@ -37,6 +37,7 @@ class Command(BaseCommand):
         parser.add_argument("--from", dest="first", metavar="YYYY-MM-DD", help="first day of the plan")
         parser.add_argument("--to", dest="last", metavar="YYYY-MM-DD", help="last day of the plan")
         parser.add_argument("--keep-planned", action="store_true", help="plan only visits without a day")
+        parser.add_argument("--spread", action="store_true", help="spread visits of all kinds through their windows")
         parser.add_argument("--seed", type=int, default=1, help="another number tries another way; default: 1")
         parser.add_argument("--seconds", type=int, help="stop searching after so long; default: no limit")
 
@@ -60,6 +61,7 @@ class Command(BaseCommand):
                 seed=options["seed"],
                 seconds=options["seconds"],
                 keep_planned=options["keep_planned"],
+                spread=options["spread"],
                 by=None,
                 progress=self._progress,
             )
