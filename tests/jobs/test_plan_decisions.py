@@ -1,15 +1,17 @@
 """A season plan waits for a decision: compared with others and with what stands, accepted once, or discarded."""
 
 import datetime as dt
+import importlib
 
 import pytest
+from django.apps import apps
 from django.core.exceptions import ValidationError
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from jobs.actions.planning import PlanOutdated, accept_plan, ask_for_plan, discard_plan, plan_season, run_plan
-from jobs.models import Absence, DayRoute, PlanRun, Visit, VisitTerms
+from jobs.models import Absence, DayRoute, PlanRun, SeasonWindow, Visit, VisitTerms
 from jobs.queries.plan_comparison import compare_plans
 from jobs.queries.planning import firm_today
 from tests.jobs.planning_rows import make_visits, monday_ahead, planned
@@ -177,3 +179,39 @@ def test_the_comparison_names_the_visits_against_a_wish(desk, office, technician
     proposed(office)
     page = desk.get(reverse("jobs:plan_comparison")).content.decode()
     assert f"wishes for {other_technician}, Saturday" in page
+
+
+def test_an_older_plan_can_still_be_reached_when_the_newest_is_discarded(desk, office, technician):
+    make_visits(3)
+    older, newest = proposed(office, seed=1), proposed(office, seed=2)
+    discard_plan(run=newest, by=office)
+    board = desk.get(f"{reverse('jobs:season_board')}?year={monday_ahead().year}").content.decode()
+    assert "1 plan waits for a decision" in board
+    assert f"Plan {older.pk}" in desk.get(reverse("jobs:plan_comparison")).content.decode()
+
+
+def test_plans_that_answer_another_question_do_not_stand_beside_it(office, technician):
+    visits = make_visits(4)
+    planned(visits[0], technician, monday_ahead())
+    all_of_them, only_open = proposed(office), proposed(office, keep_planned=True)
+    found = compare_plans(first=None, second=all_of_them.pk, today=firm_today())
+    assert [column.number for column in found.columns] == [0, all_of_them.pk]
+    assert (found.columns[0].placed, found.columns[0].unplaced) == (1, 3)
+    assert found.others == (only_open,)
+    kept = compare_plans(first=None, second=only_open.pk, today=firm_today()).columns
+    assert [(column.placed, column.unplaced) for column in kept] == [(0, 3), (3, 0)]
+
+
+def test_hand_set_dates_are_marked_when_the_firm_moves_to_this_version(technician):
+    """The migration's own function, on rows as the version before left them."""
+    mark = importlib.import_module("jobs.migrations.0013_keep_dates_set_by_hand").mark
+    monday = monday_ahead()
+    last = monday + dt.timedelta(days=11)
+    SeasonWindow.objects.create(season_year=monday.year, kind="startup", opens_on=monday, due_on=last)
+    follows, own = make_visits(2)
+    Visit.objects.filter(pk=own.pk).update(due_on=monday)
+    (repair,) = make_visits(1, kind="repair")
+    (no_window,) = make_visits(1, kind="winterisation")
+    mark(apps, None)
+    marked = set(Visit.objects.filter(own_dates=True).values_list("pk", flat=True))
+    assert marked == {own.pk, repair.pk, no_window.pk}

@@ -5,12 +5,17 @@ import datetime as dt
 import pytest
 from django.urls import reverse
 
-from jobs.actions.planning import plan_season
+from jobs.actions.planning import change_visit, plan_day, plan_season
+from jobs.core.routing.replan import replan
+from jobs.core.routing.season import points_needed
+from jobs.core.routing.travel import GreatCircle
 from jobs.models import ClosedDays, Skill, TechnicianProfile, Visit, VisitTerms
 from jobs.queries.planning import planning_technicians, technician_days
 from jobs.queries.skills import SkillNeeds
+from jobs.queries.upsets import situation
+from sites.models import AuditEntry
 from tests import factories
-from tests.jobs.planning_rows import make_visits, monday_ahead
+from tests.jobs.planning_rows import make_visits, monday_ahead, planned
 
 pytestmark = pytest.mark.django_db
 
@@ -144,3 +149,47 @@ def test_a_visit_asks_for_a_skill_of_its_own_on_its_page(desk, technician):
     wrong = desk.post(reverse("jobs:visit_plan", args=[visit.pk]), {**data, "skills": [999999]})
     assert wrong.status_code == 422
     assert list(visit.skills.all()) == [skill]
+
+
+def test_a_replan_moves_a_visit_only_to_who_may_do_it_but_lets_it_stand_where_it_was_put(
+    office, technician, other_technician
+):
+    """It stands, knowingly, with somebody who may not; when that person falls ill it goes to nobody like that."""
+    skill = Skill.objects.create(name="Pumps", kinds=["startup"])
+    make_visits(2)
+    visit, other = Visit.objects.order_by("pk")
+    other.delete()
+    planned(visit, technician, monday_ahead(), promised=True)
+    plan_day(date=monday_ahead(), technician=technician, by=office)
+    now = dt.datetime.combine(monday_ahead(), dt.time(5), tzinfo=dt.UTC)
+    standing = situation(first_day=monday_ahead(), last_day=monday_ahead(), now=now)
+    travel = GreatCircle().matrix(points_needed(standing.visits, standing.days))
+    kept, _ = replan(standing.previous, standing.visits, standing.days, travel)
+    assert kept.assignment == {str(visit.pk): (str(technician), monday_ahead())}
+    left = [day for day in standing.days if day.technician != str(technician)]
+    gone, _ = replan(standing.previous, standing.visits, left, travel)
+    assert [row.key for row in gone.unplaced] == [str(visit.pk)]
+    give(other_technician, skill)
+    able = situation(first_day=monday_ahead(), last_day=monday_ahead(), now=now)
+    left = [day for day in able.days if day.technician != str(technician)]
+    moved, _ = replan(able.previous, able.visits, left, travel)
+    assert moved.assignment == {str(visit.pk): (str(other_technician), monday_ahead())}
+
+
+def test_the_offices_reason_for_the_dates_stays_in_the_office(client, office, technician, client_user, site):
+    note = "5 days earlier: client will not listen"
+    visit = factories.VisitFactory(
+        site=site, technician=technician, planned_on=monday_ahead(), state="finished", window_reason=note
+    )
+    for who, sees in ((office, True), (technician, False), (client_user, False)):
+        client.force_login(who)
+        row = client.get(f"/api/visits/{visit.pk}/").json()
+        assert (row["id"], row.get("window_reason")) == (visit.pk, note if sees else None)
+
+
+def test_changing_only_the_skills_of_a_visit_leaves_a_row_in_the_audit(office, technician):
+    skill = Skill.objects.create(name="Mains power")
+    (visit,) = make_visits(1)
+    change_visit(visit=visit, changes={"skills": [skill]}, by=office)
+    entry = AuditEntry.objects.get(verb="skills changed")
+    assert (entry.subject_id, entry.detail) == (str(visit.pk), {"skills": ["Mains power"]})
