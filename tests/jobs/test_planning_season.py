@@ -1,4 +1,5 @@
 import datetime as dt
+import time
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -13,7 +14,9 @@ from jobs.actions.planning import (
     stop_plan,
     sweep_plans,
 )
+from jobs.actions.planning.season import _Pulse
 from jobs.actions.visits import generate_visits, save_window
+from jobs.core.routing.season import Progress
 from jobs.core.routing.validate import season_faults
 from jobs.models import Absence, DayRoute, PlanRun, SeasonWindow, ServicePlan, TechnicianProfile, Visit
 from jobs.queries.days import read_days
@@ -360,3 +363,17 @@ def test_without_working_hours_or_days_the_plan_says_so(office, technician):
     TechnicianProfile.objects.all().delete()
     with pytest.raises(ValidationError, match="No technician has working hours"):
         plan(office)
+
+
+def test_the_row_tells_a_step_that_came_between_two_signs_of_life(office, technician, monkeypatch):
+    """The search asks far oftener whether to stop than it tells a step; that must not hide the step."""
+    monkeypatch.setattr("jobs.actions.planning.season.HEARTBEAT_S", 0.05)
+    monday = monday_ahead()
+    run = ask_for_plan(season_year=monday.year, kinds=["startup"], first_day=monday, last_day=monday, by=office)
+    pulse = _Pulse(run, time.monotonic(), None, None)
+    pulse.stop()
+    pulse.report(Progress("making room", 3, 20, 1, 311.4, lambda: None))
+    time.sleep(0.06)
+    pulse.stop()
+    run.refresh_from_db()
+    assert (run.progress["stage"], run.progress["done"], run.progress["drive_min"]) == ("making room", 3, 311)

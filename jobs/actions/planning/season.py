@@ -3,6 +3,7 @@
 import datetime as dt
 import time
 from collections.abc import Callable, Sequence
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
@@ -247,9 +248,10 @@ class _Pulse:
         self.run, self.progress, self.asked_stop = run, progress, stop
         self.ends = started + run.seconds if run.seconds else None
         self.next_beat, self.stopped = 0.0, False
+        self.news: dict[str, Any] = {}
 
     def stop(self) -> bool:
-        self._beat({})
+        self._beat()
         late = self.ends is not None and time.monotonic() > self.ends
         self.stopped = self.stopped or late or bool(self.asked_stop and self.asked_stop())
         return self.stopped
@@ -262,14 +264,16 @@ class _Pulse:
             "unplaced": step.unplaced,
             "drive_min": round(step.drive_min),
         }
-        self._beat({"progress": state})
+        self.news = {"progress": state}
+        self._beat()
         if self.progress:
             self.progress(step)
 
-    def _beat(self, changes: dict) -> None:
+    def _beat(self) -> None:
+        """Once in a while, with the latest news: `stop` is asked far oftener than a step is told."""
         if time.monotonic() < self.next_beat:
             return
         self.next_beat = time.monotonic() + HEARTBEAT_S
         rows = PlanRun.objects.filter(pk=self.run.pk)
-        rows.update(heard_at=timezone.now(), **changes)
+        rows.update(heard_at=timezone.now(), **self.news)
         self.stopped = self.stopped or rows.filter(stop_asked=True).exists()
