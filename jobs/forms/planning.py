@@ -315,6 +315,9 @@ class ProfileForm(NativeModelForm):
         if None in places and any(place is not None for place in places) and not self.errors:
             empty = "start_latitude" if places[0] is None else "start_longitude"
             self.add_error(empty, "Give latitude and longitude, or neither.")
+        starts, ends = cleaned.get("day_starts_at"), cleaned.get("day_ends_at")
+        if starts and ends and ends <= starts:
+            self.add_error("day_ends_at", "The working day must end after it starts.")
         if (cleaned.get("lunch_min") or 0) > LONGEST_LUNCH_MIN:
             self.add_error("lunch_min", f"At most {LONGEST_LUNCH_MIN} minutes.")
         return cleaned

@@ -46,6 +46,11 @@ def travel_between(points: Iterable[Point]) -> TravelMatrix:
     return answer
 
 
+def source_words(source: str) -> str:
+    """Where travel times come from, for people: "great circle" is geometry, not a road."""
+    return source.replace("great circle", "estimated from straight-line distances")
+
+
 def path_through(points: Sequence[Point]) -> Path:
     """The way to draw through these points, along roads where a road server answers."""
     return travel_provider().path(points)

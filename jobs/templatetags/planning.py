@@ -1,8 +1,12 @@
 from django import template
 
+from jobs.queries.travel import source_words
 from sites.models.places import WEEKDAYS
 
 register = template.Library()
+
+
+register.filter("source_words", source_words)
 
 
 @register.filter

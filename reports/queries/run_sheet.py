@@ -5,6 +5,7 @@ import datetime as dt
 from jobs.core.whole_minutes import whole_minutes
 from jobs.models import DayRoute, Visit, VisitKind
 from jobs.queries.field import today_stops
+from jobs.queries.travel import source_words
 from reports.documents.run_sheet import RunSheet, Stop
 from reports.queries.letterhead import address_lines, amount, clock, day, letterhead
 from sites.models import Firm, User
@@ -31,7 +32,9 @@ def run_sheet_data(technician: User, date: dt.date) -> RunSheet:
         ends=f"{route.back_at:%H:%M}" if route and route.back_at else "",
         driving=_driving(route, firm) if route else "",
         stops=tuple(_stop(stop.visit, stop) for stop in stops),
-        notes=f"Travel times: {route.travel_source}." if route else "The order has not been computed yet.",
+        notes=f"Travel times: {source_words(route.travel_source)}."
+        if route
+        else "The order has not been computed yet.",
         warnings=tuple(route.warnings) if route else (),
     )
 
