@@ -53,13 +53,17 @@ class Told:
 
 @dataclass(frozen=True)
 class AppointmentRow:
-    """One planned visit on the office's page. `status`: told, passed, changed, not_told or no_address."""
+    """One planned visit on the office's page. `status`: told, passed, changed, not_told or no_address.
+
+    `under_way`: its planned arrival lies behind; it can still be told, but only by somebody who ticks it.
+    """
 
     visit: Visit
     would_tell: Told
     told: Told | None
     mail: AppointmentMail | None
     status: str
+    under_way: bool
 
     @property
     def can_tell(self) -> bool:
@@ -125,7 +129,8 @@ def _row(visit: Visit, mail: AppointmentMail | None, now: dt.datetime) -> Appoin
         status = "no_address"
     else:
         status = "changed" if known else "not_told"
-    return AppointmentRow(visit, would_tell, known, mail, status)
+    arrival = Told(visit.planned_on, visit.arrives_at, None)
+    return AppointmentRow(visit, would_tell, known, mail, status, arrival.passed(now.date(), now.time()))
 
 
 def told_visits(today: dt.date) -> QuerySet[Visit]:

@@ -323,6 +323,10 @@ def test_todays_hours_that_are_past_are_shown_and_told_nobody(
 
     assert "hours are past" in page and "between 07:30 and 09:30" in page
     assert fields_of(page)["visit"] == [str(later.pk)]
+    Visit.objects.filter(pk=later.pk).update(arrives_at=dt.time(10))
+    page = client.get("/appointments/").content.decode()
+    assert fields_of(page)["visit"] == []  # should be there by now: told only if somebody ticks it
+    assert f'value="{later.pk}" aria-label' in page
     answer = client.post("/appointments/tell/", {**fields_of(page), "visit": [visit.pk]}, follow=True)
     assert "The hours are past" in answer.content.decode()
     assert not AppointmentMail.objects.exists()
