@@ -5,7 +5,7 @@ from celery import shared_task
 from django.conf import settings
 from django.utils import timezone
 
-from jobs.queries.planning import firm_today
+from jobs.queries.planning import firm_now, firm_today
 from reports.actions import appointments, bulk, deliveries
 from reports.models import BulkJob
 from sites.tasks import start_command
@@ -23,7 +23,8 @@ def send_waiting_deliveries() -> None:
 @shared_task(ignore_result=True)
 def tell_clients() -> None:
     """Find what clients must be told of their appointments and send it. Called after a change and every minute."""
-    appointments.find_changes(today=firm_today())
+    now = firm_now()
+    appointments.find_changes(today=now.date(), clock=now.time())
     appointments.send_due(now=timezone.now())
 
 

@@ -38,6 +38,7 @@ urlpatterns = [
     path("controllers/<int:pk>/manual-run.pdf", cards.manual_run_sheet, name="manual_run_sheet"),
     path("appointments/", appointments.appointment_list, name="appointment_list"),
     path("appointments/tell/", appointments.tell_clients, name="appointments_tell"),
+    path("appointments/<int:pk>/called/", appointments.client_called, name="client_called"),
     path("appointments/mails/<int:pk>/", appointments.mail, name="appointment_mail"),
     path("proposals/<int:pk>/send/", proposals.proposal_send, name="proposal_send"),
     path("proposals/<int:pk>/draft.pdf", proposals.proposal_pdf, name="proposal_pdf"),

@@ -298,6 +298,7 @@ REPORTS = {
     "reports:bounces": Route(OPEN, "NNNNNNN"),
     "reports:appointment_list": read(OFFICE_ONLY),
     "reports:appointments_tell": button(OFFICE_ONLY),
+    "reports:client_called": button(OFFICE_ONLY, "visit"),
     "reports:appointment_mail": page(OFFICE_ONLY, "appointment_mail"),
 }
 REGISTER_ROW = {"listed": ALL_ANY, "rows": ALL_ROWS, "post": OFFICE_ONLY, "change": OFFICE_ONLY}

@@ -192,28 +192,39 @@ class TechnicianChoice(forms.ModelChoiceField):
         self.choices = [("", empty), *self.names.items()]
 
 
-class AssignForm(NativeForm):
+class AskingForm(NativeForm):
+    """A form whose doubts are shown once: whoever ticks `knowingly` knows them, of what was typed and no other.
+
+    A subclass names the fields that the doubts are about in `doubted`, and its own words for the tick.
+    """
+
+    doubted: tuple[str, ...] = ()
+    knowingly = forms.BooleanField(required=False, widget=forms.HiddenInput)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        cleaned["knowingly"] = self.data.get("knowingly") == self._typed
+        return cleaned
+
+    @property
+    def _typed(self) -> str:
+        return " ".join(str(self.data.get(name)) for name in self.doubted)
+
+    def ask(self) -> None:
+        """Let the person say that the doubts now shown are known: about what was typed, no other."""
+        box = forms.CheckboxInput(attrs={"value": self._typed}, check_test=lambda _: False)
+        self.fields["knowingly"].widget = box
+
+
+class AssignForm(AskingForm):
+    doubted = ("technician", "planned_on")
     planned_on = forms.DateField(label="Day")
-    knowingly = forms.BooleanField(required=False, label="Plan it anyway", widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, technicians: list[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["technician"] = TechnicianChoice(technicians, label="Technician")
+        self.fields["knowingly"].label = "Plan it anyway"
         self.order_fields(["technician", "planned_on"])
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or {}
-        cleaned["knowingly"] = self.data.get("knowingly") == self._place
-        return cleaned
-
-    @property
-    def _place(self) -> str:
-        return f"{self.data.get('technician')} {self.data.get('planned_on')}"
-
-    def ask(self) -> None:
-        """Let the person say that the doubts now shown are known: about this technician and day, no other."""
-        box = forms.CheckboxInput(attrs={"value": self._place}, check_test=lambda _: False)
-        self.fields["knowingly"].widget = box
 
 
 class ArrangeForm(forms.Form):
@@ -226,11 +237,17 @@ class ArrangeForm(forms.Form):
         return [int(pk) for pk in self.cleaned_data["visits"].split(",")]
 
 
-class PromiseForm(NativeForm):
+class PromiseForm(AskingForm):
+    doubted = ("promised_time",)
     board = forms.CharField(required=False, widget=forms.HiddenInput)
     promised_time = forms.TimeField(
         required=False, label="Promised time", help_text="Leave empty if the client was told the day only."
     )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["knowingly"].label = "Promise it anyway"
+        self.order_fields(["board", "promised_time"])
 
 
 class CancelForm(NativeForm):

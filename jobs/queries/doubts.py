@@ -3,7 +3,7 @@
 import datetime as dt
 
 from jobs.models import Visit
-from jobs.queries.planning import closed_days, why_away
+from jobs.queries.planning import closed_days, minute_of, open_hours, time_at, why_away, work_hours
 from jobs.queries.skills import SkillNeeds, skills_of
 from sites.models import User
 from sites.models.places import WEEKDAYS
@@ -21,6 +21,27 @@ def doubts(visit: Visit, technician: User, date: dt.date) -> list[tuple[str, str
     if lacking := lacking_skills(visit, technician, SkillNeeds.of([visit])):
         found.append(("technician", f"{lacking}."))
     return found
+
+
+def promise_doubts(visit: Visit, time: dt.time) -> list[tuple[str, str]]:
+    """(field, words) for each reason to ask before this exact time is promised for a visit that has its day."""
+    begins, ends = minute_of(time), minute_of(time) + visit.service_min
+    found, work = [], f"The work takes {visit.service_min} min"
+    if hours := open_hours(visit):
+        if begins < hours[0]:
+            found.append(f"The site opens at {_clock(hours[0])}.")
+        elif ends > hours[1]:
+            found.append(f"{work} and the site closes at {_clock(hours[1])}.")
+    if shift := work_hours(visit.technician):
+        if begins < shift[0]:
+            found.append(f"{visit.technician} starts at {_clock(shift[0])}.")
+        elif ends > shift[1]:
+            found.append(f"{work} and the day of {visit.technician} ends at {_clock(shift[1])}.")
+    return [("promised_time", words) for words in found]
+
+
+def _clock(minute: int) -> str:
+    return f"{time_at(minute * 60):%H:%M}"
 
 
 def date_doubts(visit: Visit, date: dt.date) -> list[str]:

@@ -15,6 +15,7 @@ from typing import Any
 from django.db.models import Q
 from django.utils import timezone
 
+from jobs.core.appointments import told_hours, usual_hours, within_usual
 from jobs.core.routing.day import DAY_MIN, Shift, Stop
 from jobs.core.routing.season import DayKey, PlannableVisit, TechnicianDay
 from jobs.core.routing.travel import Point
@@ -31,7 +32,12 @@ FROST_RANK, URGENT_RANK, HELD_RANK = 1, 2, 3
 
 def firm_today() -> dt.date:
     """Today where the firm is, also in commands and tasks, which run on UTC."""
-    return timezone.localdate(timezone=zoneinfo.ZoneInfo(Firm.current().time_zone))
+    return firm_now().date()
+
+
+def firm_now() -> dt.datetime:
+    """This moment on the clock where the firm is."""
+    return timezone.localtime(timezone=zoneinfo.ZoneInfo(Firm.current().time_zone))
 
 
 def planning_technicians() -> list[User]:
@@ -116,19 +122,37 @@ def promised_minute(visit: Visit) -> int | None:
 
 
 def promised_hours(visit: Visit) -> tuple[int, int] | None:
-    """(opens, closes) in minutes when the client was told hours: work begins within them."""
+    """(opens, closes) in minutes when the client was told hours: work begins within them, at an open site."""
     if visit.promised_time is None or visit.promised_until is None:
         return None
-    return minute_of(visit.promised_time), min(minute_of(visit.promised_until) + visit.service_min, DAY_MIN)
+    told = minute_of(visit.promised_time), min(minute_of(visit.promised_until) + visit.service_min, DAY_MIN)
+    usual = open_hours(visit)
+    return within_usual(told, usual, visit.service_min) if usual else told
+
+
+def hours_to_promise(visit: Visit, start_min: int) -> tuple[int, int]:
+    """(from, to) in minutes to tell the client of a planned visit that is to begin at this minute."""
+    opens, closes = usual_hours(open_hours(visit), work_hours(visit.technician))
+    return told_hours(start_min, service_min=visit.service_min, opens_min=opens, closes_min=closes)
+
+
+def open_hours(visit: Visit) -> tuple[int, int] | None:
+    """(opens, closes) in minutes of the site on the visit's day; None when closed, or without a day."""
+    return hours_of(visit.site)[visit.planned_on.weekday()] if visit.planned_on else None
+
+
+def work_hours(technician: User | None) -> tuple[int, int] | None:
+    """(from, to) in minutes of a technician's working day; None without hours."""
+    profile: TechnicianProfile | None = getattr(technician, "technician_profile", None)
+    return (minute_of(profile.day_starts_at), minute_of(profile.day_ends_at)) if profile else None
 
 
 def stop_of(visit: Visit) -> Stop:
     """The visit as a stop of the day it is planned on. A closed weekday is ignored here and told as a warning."""
-    site, on = visit.site, visit.planned_on
-    opens, closes = promised_hours(visit) or (hours_of(site)[on.weekday()] if on else None) or (0, DAY_MIN)
+    opens, closes = promised_hours(visit) or open_hours(visit) or (0, DAY_MIN)
     pin = promised_minute(visit)
     rank = HELD_RANK if visit.promised else URGENT_RANK if visit.kind == VisitKind.REPAIR else 0
-    where = point_of(site)
+    where = point_of(visit.site)
     return Stop(str(visit.pk), where.latitude, where.longitude, visit.service_min, opens, closes, pin, rank)
 
 

@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
-from jobs.actions.planning import add_visit, cancel_visit, change_visit, follow_window, pin, unassign
+from jobs.actions.planning import Doubtful, add_visit, cancel_visit, change_visit, follow_window, pin, unassign
 from jobs.actions.proposals import REPAIR_WITHIN_DAYS
 from jobs.forms.planning import CancelForm, NewVisitForm, PromiseForm, VisitForm
 from jobs.models import Visit, VisitKind
@@ -87,18 +87,26 @@ def visit_promise(request: HttpRequest, pk: int) -> HttpResponse:
     visit, form = _visit_or_404(request, pk), PromiseForm(request.POST)
     undo = "undo" in request.POST
     if undo or form.is_valid():
-        time = None if undo else form.cleaned_data["promised_time"]
+        promise = {} if undo else {name: form.cleaned_data[name] for name in ("promised_time", "knowingly")}
         try:
-            pin(visit=visit, promised=not undo, promised_time=time, by=request.user)
+            visit = pin(visit=visit, promised=not undo, by=request.user, **promise)
         except ValidationError as error:
             form.is_valid()
             show_problem(form, error)
+            if isinstance(error, Doubtful):
+                form.ask()
         else:
-            messages.success(request, "The promise is taken back." if undo else "Promised.")
+            messages.success(request, f"The promise is taken back: {visit}." if undo else _promised(visit))
             if request.POST.get("board") and visit.planned_on:
                 return redirect(day_url(visit.planned_on, f"#v{pk}", board_of(request.POST)))
             return redirect("jobs:visit_plan", pk)
     return _page(request, visit, promise_form=form)
+
+
+def _promised(visit: Visit) -> str:
+    """What was promised, said so that it is understood on a board of many stops."""
+    at = f" at {visit.promised_time:%H:%M}" if visit.promised_time else ""
+    return f"Promised: {visit.site}, {visit.planned_on:%d %b %Y}{at}."
 
 
 @open_to(*OFFICE)

@@ -1,7 +1,7 @@
 """Telling clients when somebody comes: each appointment, each change, each cancellation and each reminder once."""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from email.mime.text import MIMEText
 
@@ -10,11 +10,13 @@ from django.core.exceptions import ValidationError
 from django.core.mail import EmailMessage
 from django.db import IntegrityError, transaction
 
-from jobs.actions.planning import pin
+from jobs.actions.planning import promise_hours
+from jobs.actions.planning.queue import queue_planners
 from jobs.models import Visit
 from reports.actions import ledger
 from reports.models import AppointmentMail
 from reports.queries.appointments import Told, appointment_mail, last_news, said, standing, to_tell, told_visits
+from reports.queries.calls import CALLED, calls_due
 from reports.queries.unsubscribe import unsubscribe_headers
 from sites.actions.audit import record
 from sites.models import User
@@ -31,57 +33,96 @@ class Telling:
     refused: tuple[str, ...]
 
 
-def tell(*, visits: Iterable[Visit], today: dt.date, by: User | None) -> Telling:
+@transaction.atomic
+def tell(
+    *,
+    visits: Iterable[Visit],
+    today: dt.date,
+    clock: dt.time = dt.time.min,
+    shown: Mapping[int, str] | None = None,
+    by: User | None,
+) -> Telling:
     """Promise each visit to its client as it is planned now and queue the mail that says so.
 
-    A visit without a promise gets one: two hours around its planned arrival. A client who knows the appointment as
-    it stands is not told again.
+    A visit without a promise gets one: two hours around its planned arrival. All are promised before any day gets
+    new times, so that each client is told what the page showed. A client who knows the appointment as it stands is
+    not told again. `today` and `clock` are the firm's. `shown` has by visit the `Told.key` that a person saw: what
+    changed since is refused.
     """
-    queued, refused, already = [], [], 0
-    for visit in visits:
-        try:
-            mail = _tell_one(visit, today, by)
-        except ValidationError as error:
-            refused.append(f"{visit.site}: {' '.join(error.messages)}")
-            continue
-        if mail is None:
-            already += 1
-        else:
-            queued.append(mail)
-    return Telling(tuple(queued), already, tuple(refused))
+    queue_planners()
+    rows = _locked([visit.pk for visit in visits])
+    why_not = {visit.pk: _why_untold(visit, today, clock, shown) for visit in rows}
+    told = [visit for visit in rows if not why_not[visit.pk]]
+    hours = {visit: to_tell(visit) for visit in told if not visit.promised}
+    promise_hours(told={visit: (told.begins, told.until) for visit, told in hours.items()}, by=by)
+    news = last_news(told)
+    mails = [_queue_news(visit, news.get(visit.pk), by) for visit in _read([visit.pk for visit in told])]
+    refused = tuple(f"{visit.site}: {why_not[visit.pk]}" for visit in rows if why_not[visit.pk])
+    queued = tuple(mail for mail in mails if mail is not None)
+    return Telling(queued, len(mails) - len(queued), refused)
+
+
+def _locked(pks: Sequence[int]) -> list[Visit]:
+    """These visits as they are now, held until the transaction ends."""
+    list(Visit.objects.select_for_update().filter(pk__in=pks).order_by("pk").values_list("pk", flat=True))
+    return _read(pks)
+
+
+def _read(pks: Sequence[int]) -> list[Visit]:
+    rows = Visit.objects.select_related("site__client", "technician__technician_profile").in_bulk(pks)
+    return [rows[pk] for pk in pks if pk in rows]
+
+
+def _why_untold(visit: Visit, today: dt.date, clock: dt.time, shown: Mapping[int, str] | None) -> str:
+    """Why the client of this visit cannot be told now, or nothing."""
+    if visit.state != Visit.State.PLANNED:
+        return "Only a planned visit can be told."
+    if visit.planned_on < today:
+        return "The day is past."
+    told = to_tell(visit)
+    if told.passed(today, clock):
+        return "The hours are past."
+    if not visit.site.client.email:
+        return "The client has no e-mail address."
+    if shown is not None and shown.get(visit.pk) != told.key:
+        return "The planned hours have changed since the page was shown. Look at them again, then tell the client."
+    return ""
 
 
 @transaction.atomic
-def _tell_one(visit: Visit, today: dt.date, by: User | None) -> AppointmentMail | None:
-    visit = Visit.objects.select_for_update().get(pk=visit.pk)
-    if visit.state != Visit.State.PLANNED:
-        raise ValidationError("Only a planned visit can be told.")
-    if visit.planned_on < today:
-        raise ValidationError("The day is past.")
-    if not visit.site.client.email:
-        raise ValidationError("The client has no e-mail address.")
-    hours = to_tell(visit)
-    if not visit.promised:
-        pin(visit=visit, promised=True, promised_time=hours.begins, promised_until=hours.until, by=by)
-        visit.refresh_from_db()
-    return _queue_news(visit, last_news([visit]).get(visit.pk), by)
+def note_called(*, visit: Visit, told: str, now: dt.datetime, by: User | None) -> None:
+    """Note that the client was called and told these words of the list of calls.
+
+    ValidationError where there is nothing to tell any more, or something else than the page showed.
+    """
+    queue_planners()
+    calls = calls_due(now=now, visit=visit)
+    if not calls:
+        raise ValidationError(f"{visit.site}: Nothing is left to be told by phone.")
+    if calls[0].now != told:
+        raise ValidationError(f"{visit.site}: This has changed since the page was shown. Look at it again.")
+    record(by=by, verb=CALLED, subject=visit, told=told)
 
 
-def find_changes(*, today: dt.date) -> int:
+def find_changes(*, today: dt.date, clock: dt.time = dt.time.min) -> int:
     """Queue a mail for every client who counts on something that does not stand any more; returns how many.
 
     Cancelled visits and those that lost their day are called off. A promise that moved is told anew. A visit whose
-    promise was only taken back waits for a person: the new day is not settled yet.
+    promise was only taken back waits for a person: the new day is not settled yet. Hours that lie behind by
+    `today` and `clock`, the firm's, are told nobody.
     """
     visits = list(told_visits(today).select_related("site__client"))
     news = last_news(visits)
-    return sum(_changed(visit, news[visit.pk]) is not None for visit in visits)
+    return sum(_changed(visit, news[visit.pk], today, clock) is not None for visit in visits)
 
 
-def _changed(visit: Visit, last: AppointmentMail) -> AppointmentMail | None:
+def _changed(visit: Visit, last: AppointmentMail, today: dt.date, clock: dt.time) -> AppointmentMail | None:
     if visit.state in (Visit.State.CANCELLED, Visit.State.OPEN):
         return _queue(visit, Kind.CANCELLATION, last.sequence + 1, said(last), last.recipient, by=None)
-    if visit.state != Visit.State.PLANNED or standing(visit) is None or not visit.site.client.email:
+    now = standing(visit)
+    if visit.state != Visit.State.PLANNED or now is None or not visit.site.client.email:
+        return None
+    if now.passed(today, clock):
         return None
     return _queue_news(visit, last, by=None)
 

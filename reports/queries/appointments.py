@@ -11,10 +11,9 @@ from django.db.models.functions import Coalesce
 from django.utils.formats import date_format
 from django.utils.text import slugify
 
-from jobs.core.appointments import told_hours
 from jobs.core.calendar import Entry, calendar_file
 from jobs.models import Visit
-from jobs.queries.planning import minute_of, time_at
+from jobs.queries.planning import hours_to_promise, minute_of, time_at
 from reports.models import AppointmentMail
 from reports.queries.messages import MailText, one_line
 from reports.queries.unsubscribe import unsubscribe_url
@@ -33,6 +32,16 @@ class Told:
     until: dt.time | None
 
     @property
+    def key(self) -> str:
+        """The same text for the same promise: a form carries what its page showed."""
+        return " ".join(str(part) for part in (self.on, self.begins, self.until))
+
+    def passed(self, today: dt.date, clock: dt.time) -> bool:
+        """Whether the day, or on that day the last of these hours, lies behind."""
+        last = self.until or self.begins
+        return self.on < today or (self.on == today and last is not None and last <= clock)
+
+    @property
     def words(self) -> str:
         day = date_format(self.on, "l j F Y")
         if self.begins is None:
@@ -44,13 +53,17 @@ class Told:
 
 @dataclass(frozen=True)
 class AppointmentRow:
-    """One planned visit on the office's page. `status`: told, changed, not_told or no_address."""
+    """One planned visit on the office's page. `status`: told, passed, changed, not_told or no_address.
+
+    `under_way`: its planned arrival lies behind; it can still be told, but only by somebody who ticks it.
+    """
 
     visit: Visit
     would_tell: Told
     told: Told | None
     mail: AppointmentMail | None
     status: str
+    under_way: bool
 
     @property
     def can_tell(self) -> bool:
@@ -77,7 +90,7 @@ def to_tell(visit: Visit) -> Told:
     """What a client would be told of a planned visit: the promise as it is, else hours around its arrival."""
     if visit.promised or visit.arrives_at is None:
         return Told(visit.planned_on, visit.promised_time, visit.promised_until)
-    begins, until = told_hours(minute_of(visit.arrives_at))
+    begins, until = hours_to_promise(visit, minute_of(visit.arrives_at))
     return Told(visit.planned_on, time_at(begins * 60), time_at(until * 60))
 
 
@@ -93,25 +106,31 @@ def last_news(visits: Iterable[Visit]) -> dict[int, AppointmentMail]:
     return found
 
 
-def appointment_rows(first_day: dt.date, last_day: dt.date) -> list[AppointmentRow]:
-    """Planned visits of these days, the earliest first, each with what its client was told."""
+def appointment_rows(first_day: dt.date, last_day: dt.date, now: dt.datetime) -> list[AppointmentRow]:
+    """Planned visits of these days, the earliest first, each with what its client was told. `now` is the firm's."""
     rows = Visit.objects.filter(state=Visit.State.PLANNED, planned_on__range=(first_day, last_day))
     visits = list(
-        rows.select_related("site__client", "technician").order_by("planned_on", "arrives_at", "pk")[:MOST_SHOWN]
+        rows.select_related("site__client", "technician__technician_profile").order_by(
+            "planned_on", "arrives_at", "pk"
+        )[:MOST_SHOWN]
     )
     news = last_news(visits)
-    return [_row(visit, news.get(visit.pk)) for visit in visits]
+    return [_row(visit, news.get(visit.pk), now) for visit in visits]
 
 
-def _row(visit: Visit, mail: AppointmentMail | None) -> AppointmentRow:
+def _row(visit: Visit, mail: AppointmentMail | None, now: dt.datetime) -> AppointmentRow:
+    would_tell = to_tell(visit)
     known = None if mail is None or mail.kind == Kind.CANCELLATION else said(mail)
     if known is not None and standing(visit) == known:
         status = "told"
+    elif would_tell.passed(now.date(), now.time()):
+        status = "passed"
     elif not visit.site.client.email:
         status = "no_address"
     else:
         status = "changed" if known else "not_told"
-    return AppointmentRow(visit, to_tell(visit), known, mail, status)
+    arrival = Told(visit.planned_on, visit.arrives_at, None)
+    return AppointmentRow(visit, would_tell, known, mail, status, arrival.passed(now.date(), now.time()))
 
 
 def told_visits(today: dt.date) -> QuerySet[Visit]:
@@ -134,7 +153,7 @@ def appointment_mail(mail: AppointmentMail) -> CalendarMail:
     """The words and the calendar file of one mail. Names are one line each: a header cannot be broken by a name."""
     visit, firm = mail.visit, Firm.current()
     site, client = visit.site, visit.site.client
-    work = f"{visit.get_kind_display()} of the irrigation at {one_line(site.name)}"
+    work = f"{visit.get_kind_display()} of the irrigation system at {one_line(site.name)}"
     subject, lines = _words(mail, work)
     where = _where(site)
     signature = "\n".join(one_line(part) for part in (firm.name, firm.phone, firm.email) if part)
@@ -164,27 +183,27 @@ def appointment_mail(mail: AppointmentMail) -> CalendarMail:
 def _words(mail: AppointmentMail, work: str) -> tuple[str, list[str]]:
     when = said(mail).words
     if mail.kind == Kind.CANCELLATION:
-        off = [f"this appointment is off: {work},", f"    {when}."]
+        lines = ["This appointment is cancelled:", f"    {work},", f"    {when}."]
         if mail.visit.state != Visit.State.CANCELLED:
-            off += ["", "We are sorry. We will send you a new day."]
-        return f"Cancelled: {work}", off
+            lines += ["", "We are sorry. We will send you a new date."]
+        return f"Cancelled: {work}", lines
     if mail.kind == Kind.REMINDER:
-        return f"Tomorrow: {work}", [f"we come tomorrow for the {work}:", f"    {when}."]
+        return f"Tomorrow: {work}", [f"We will come tomorrow for the {work}:", f"    {when}."]
     if mail.kind == Kind.CHANGE:
         before = mail.visit.appointment_mails.news().filter(sequence__lt=mail.sequence).order_by("-sequence").first()
-        lines = [f"your appointment for the {work} has moved. It is now:", f"    {when}."]
+        lines = [f"Your appointment for the {work} has been moved. It is now:", f"    {when}."]
         if before is not None and before.kind != Kind.CANCELLATION:
             lines += ["Before, it was:", f"    {said(before).words}."]
         return f"New time: {work}", lines
-    return f"Appointment: {work}", [f"we come for the {work}:", f"    {when}."]
+    return f"Appointment: {work}", [f"We will come for the {work}:", f"    {when}."]
 
 
 def _closing(mail: AppointmentMail) -> Sequence[str]:
     if mail.kind == Kind.CANCELLATION:
-        return ["If you have questions, just answer this mail."]
+        return ["If you have questions, please reply to this mail."]
     return [
         "Please make sure that we can reach the controller and the water supply.",
-        "If the time does not suit you, just answer this mail or call us.",
+        "If the time does not suit you, please reply to this mail or call us.",
     ]
 
 

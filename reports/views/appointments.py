@@ -3,17 +3,19 @@
 import datetime as dt
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
 from jobs.models import Visit
-from jobs.queries.planning import firm_today
+from jobs.queries.planning import firm_now
 from reports.actions import appointments, ledger
 from reports.forms import SpanForm
 from reports.models import AppointmentMail
 from reports.queries.appointments import MOST_SHOWN, appointment_mail, appointment_rows, unsettled_mails
+from reports.queries.calls import calls_due
 from reports.tasks import tell_clients as tell_task
 from sites.access import OFFICE, open_to, visible_or_404
 from sites.views.answers import whole_number
@@ -28,17 +30,19 @@ def page_url(first_day: dt.date, last_day: dt.date) -> str:
 @require_safe
 @open_to(*OFFICE)
 def appointment_list(request: HttpRequest) -> HttpResponse:
-    today = firm_today()
+    now = firm_now()
+    today = now.date()
     usual = {"first_day": today, "last_day": today + dt.timedelta(days=USUAL_DAYS)}
     form = SpanForm(request.GET) if "first_day" in request.GET else SpanForm(initial=usual)
     span = form.cleaned_data if form.is_bound and form.is_valid() else usual
-    rows = appointment_rows(**span)
+    rows = appointment_rows(**span, now=now)
     context = {
         "form": form,
         "rows": rows,
         "most": MOST_SHOWN if len(rows) == MOST_SHOWN else 0,
         "to_tell": sum(row.can_tell for row in rows),
         "unsettled": unsettled_mails(),
+        "calls": calls_due(now=now),
         **span,
     }
     return render(request, "reports/appointment_list.html", context, status=422 if form.errors else 200)
@@ -47,19 +51,44 @@ def appointment_list(request: HttpRequest) -> HttpResponse:
 @require_POST
 @open_to(*OFFICE)
 def tell_clients(request: HttpRequest) -> HttpResponse:
-    """Tell the ticked clients, and everyone whose appointment changed or is off."""
-    today = firm_today()
+    """Tell the ticked clients what the page showed, and everyone whose appointment changed or is cancelled."""
+    now = firm_now()
+    on_the_clock = {"today": now.date(), "clock": now.time()}
     chosen = [pk for text in request.POST.getlist("visit") if (pk := whole_number(text)) is not None]
     visits = Visit.objects.visible_to(request.user).filter(pk__in=chosen).select_related("site__client")
-    told = appointments.tell(visits=visits.order_by("planned_on", "arrives_at"), today=today, by=request.user)
-    changed = appointments.find_changes(today=today)
+    told = appointments.tell(
+        visits=visits.order_by("planned_on", "arrives_at"),
+        shown={pk: request.POST.get(f"shown_{pk}", "") for pk in chosen},
+        by=request.user,
+        **on_the_clock,
+    )
+    changed = appointments.find_changes(**on_the_clock)
     tell_task.delay_on_commit()
     for words in told.refused:
         messages.error(request, words)
     count = len(told.queued) + changed
     messages.success(request, f"{count} mail{'' if count == 1 else 's'} on the way.")
+    return redirect(_asked_page(request))
+
+
+@require_POST
+@open_to(*OFFICE)
+def client_called(request: HttpRequest, pk: int) -> HttpResponse:
+    """The client of this visit was called and told what the page showed."""
+    visit = visible_or_404(Visit.objects.select_related("site__client"), request.user, pk=pk)
+    try:
+        appointments.note_called(visit=visit, told=request.POST.get("told", ""), now=firm_now(), by=request.user)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        messages.success(request, f"Noted: {visit.site.client} was called.")
+    return redirect(_asked_page(request))
+
+
+def _asked_page(request: HttpRequest) -> str:
+    """The page with the days that the form was sent from."""
     form = SpanForm(request.POST)
-    return redirect(page_url(**form.cleaned_data) if form.is_valid() else "reports:appointment_list")
+    return page_url(**form.cleaned_data) if form.is_valid() else reverse("reports:appointment_list")
 
 
 @open_to(*OFFICE)

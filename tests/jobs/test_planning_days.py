@@ -114,6 +114,17 @@ def test_a_promised_time_holds_in_the_best_order(office, technician, day):
     assert (day[2].arrives_at, row.warnings) == (dt.time(11, 15), [])
 
 
+def test_hours_told_before_the_site_opens_do_not_let_work_begin_before_it_opens(office, technician, day):
+    first = day[0]
+    first.site.opens_at, first.site.closes_at = dt.time(8), dt.time(16)
+    first.site.save()
+    hours = {"promised_time": dt.time(7, 30), "promised_until": dt.time(9, 30)}
+    pin(visit=first, promised=True, **hours, by=office)
+    plan_day(date=monday_ahead(), by=office)
+    first.refresh_from_db()
+    assert dt.time(8) <= first.arrives_at <= dt.time(9, 30)
+
+
 def test_a_day_under_way_keeps_its_beginning_and_plans_the_rest_from_there(office, technician):
     today = firm_today()
     technician.technician_profile.working_weekdays = [0, 1, 2, 3, 4, 5, 6]

@@ -246,6 +246,37 @@ def test_a_visit_is_promised_and_cancelled_on_its_page(desk, technician):
     assert (visit.state, visit.promised, visit.promised_time) == ("cancelled", False, None)
 
 
+@pytest.mark.parametrize(
+    ("time", "words"),
+    [
+        ("06:00", ["The site opens at 08:00.", "tess starts at 07:30."]),
+        ("07:45", ["The site opens at 08:00."]),
+        ("15:10", ["The work takes 60 min and the site closes at 16:00."]),
+        ("15:45", ["the site closes at 16:00.", "the day of tess ends at 16:30."]),
+    ],
+)
+def test_an_hour_at_which_nobody_can_work_is_promised_only_knowingly(desk, technician, time, words):
+    (visit,) = make_visits(1)
+    visit.site.opens_at, visit.site.closes_at = dt.time(8), dt.time(16)
+    visit.site.save()
+    planned(visit, technician, monday_ahead())
+    promise = reverse("jobs:visit_promise", args=[visit.pk])
+    answer = desk.post(promise, {"promised_time": time, "board": "all"})
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert answer.context["promise_form"].errors.keys() == {"promised_time"}
+    assert all(text in page for text in words) and f'value="{time}"' in page and "Promise it anyway" in page
+    # Known of another time is not known of this one.
+    assert desk.post(promise, {"promised_time": time, "knowingly": "12:00"}).status_code == 422
+    visit.refresh_from_db()
+    assert not visit.promised
+    answer = desk.post(promise, {"promised_time": time, "knowingly": time, "board": "all"}, follow=True)
+    assert answer.request["PATH_INFO"] == reverse("jobs:day_board")
+    assert f"Promised: {visit.site}, {monday_ahead():%d %b %Y} at {time}." in answer.content.decode()
+    visit.refresh_from_db()
+    assert visit.promised_time == dt.time.fromisoformat(time)
+
+
 def test_a_repair_is_added_on_the_page(desk, site):
     url = reverse("jobs:visit_new")
     data = {"site": site.pk, "kind": "repair", "opens_on": "2031-05-02", "due_on": "2031-05-01", "service_min": 60}

@@ -2,6 +2,8 @@
 
 import datetime as dt
 import io
+import re
+import zoneinfo
 
 import icalendar
 import pytest
@@ -12,6 +14,7 @@ from jobs.models import Visit
 from jobs.queries.planning import firm_today
 from reports.actions import appointments
 from reports.models import AppointmentMail
+from reports.queries.appointments import to_tell
 from tests import factories
 from tests.reports.mail_server import DROP
 
@@ -89,7 +92,7 @@ def test_a_client_is_told_once_after_the_plan_after_a_move_and_after_a_cancel(vi
     assert local[1] - local[0] == dt.timedelta(days=(moved.planned_on - first_day).days)
     assert [mail["To"] for mail in mail_server.accepted] == ["hazel@example.com"] * 3
     body = mail_server.accepted[1].get_body(preferencelist=("plain",)).get_content()
-    assert "has moved" in body
+    assert "has been moved" in body
     assert "Before, it was" in body
 
 
@@ -135,7 +138,7 @@ def test_a_visit_that_loses_its_day_is_called_off_without_being_cancelled(visit,
 
     assert len(mail_server.accepted) == 2
     body = mail_server.accepted[1].get_body(preferencelist=("plain",)).get_content()
-    assert "We will send you a new day" in body
+    assert "We will send you a new date" in body
     assert event_of(mail_server.accepted[1])[0] == "CANCEL"
 
 
@@ -218,6 +221,137 @@ def test_names_cannot_break_the_mail_or_the_calendar(visit, office, mail_server)
     assert "BEGIN:VALARM" in event["ATTENDEE"].params["CN"]
 
 
+def fields_of(page: str) -> dict[str, list[str]]:
+    """The page's form as a browser sends it: every ticked visit and the hours beside it."""
+    shown = re.findall(r'name="(shown_\d+)" value="([^"]+)"', page)
+    ticked = re.findall(r'name="visit" value="(\d+)" checked', page)
+    span = re.findall(r'name="((?:first|last)_day)" value="([^"]+)"', page)
+    return {**dict(span), **dict(shown), "visit": ticked}
+
+
+def words_shown(page: str) -> list[str]:
+    return re.findall(r'data-label="Client is told">([^<]+)<', page)
+
+
+@pytest.fixture
+def day(visit, technician, office):
+    """Four visits of one day, timed by an accepted plan two hours later than their order alone would."""
+    for n in range(3):
+        site = factories.SiteFactory(latitude=47.60 + n / 100, client__email=f"{n}@example.com")
+        row = factories.VisitFactory(
+            site=site, opens_on=visit.opens_on, due_on=visit.due_on, season_year=visit.season_year
+        )
+        assign(visit=row, technician=technician, planned_on=visit.planned_on, by=office)
+    rows = list(Visit.objects.order_by("position"))
+    for row in rows:
+        row.arrives_at = row.arrives_at.replace(hour=row.arrives_at.hour + 2)
+        row.save()
+    return rows
+
+
+def test_every_client_of_a_day_is_told_what_the_page_showed(
+    client, day, office, mail_server, django_capture_on_commit_callbacks
+):
+    client.force_login(office)
+    page = client.get("/appointments/").content.decode()
+    assert len(words_shown(page)) == 4
+
+    with django_capture_on_commit_callbacks(execute=True):
+        client.post("/appointments/tell/", fields_of(page))
+
+    sent = [mail.get_body(preferencelist=("plain",)).get_content() for mail in mail_server.accepted]
+    assert len(sent) == 4
+    for words, body in zip(words_shown(page), sent, strict=True):
+        assert words in body
+    for row in Visit.objects.all():
+        assert row.promised_time <= row.arrives_at <= row.promised_until
+
+
+def test_hours_that_changed_since_the_page_was_shown_are_told_nobody(
+    client, day, office, mail_server, django_capture_on_commit_callbacks
+):
+    client.force_login(office)
+    fields = fields_of(client.get("/appointments/").content.decode())
+    moved = day[-1]
+    moved.arrives_at = moved.arrives_at.replace(hour=moved.arrives_at.hour - 1)
+    moved.save()
+    del fields[f"shown_{day[0].pk}"]
+
+    with django_capture_on_commit_callbacks(execute=True):
+        answer = client.post("/appointments/tell/", fields, follow=True)
+
+    assert answer.content.decode().count("have changed since the page was shown") == 2
+    assert len(mail_server.accepted) == 2
+    assert set(Visit.objects.filter(promised=False)) == {moved, day[0]}
+
+
+def test_the_hours_told_lie_within_opening_hours_and_working_day(visit, office, technician):
+    visit.site.opens_at, visit.site.closes_at = dt.time(8), dt.time(16)
+    visit.site.save()
+    Visit.objects.filter(pk=visit.pk).update(arrives_at=dt.time(8), service_min=60)
+    visit.refresh_from_db()
+    assert to_tell(visit).key.endswith("08:00:00 10:00:00")
+    Visit.objects.filter(pk=visit.pk).update(arrives_at=dt.time(14, 50))
+    tell(visit, office)
+    visit.refresh_from_db()
+    assert (visit.promised_time, visit.promised_until) == (dt.time(13), dt.time(15))
+    profile = technician.technician_profile
+    profile.day_starts_at, profile.day_ends_at = dt.time(9), dt.time(12)
+    profile.save()
+    early = Visit.objects.get(pk=visit.pk)
+    early.promised, early.arrives_at = False, dt.time(9, 20)
+    assert to_tell(early).key.endswith("09:00:00 11:00:00")
+
+
+def test_todays_hours_that_are_past_are_shown_and_told_nobody(
+    client, visit, other_site, office, technician, mail_server, monkeypatch
+):
+    other_site.client.email = "other@example.com"
+    other_site.client.save()
+    later = factories.VisitFactory(
+        site=other_site, opens_on=visit.opens_on, due_on=visit.due_on, season_year=visit.season_year
+    )
+    today = {"state": "planned", "technician": technician, "planned_on": visit.planned_on}
+    Visit.objects.filter(pk=visit.pk).update(arrives_at=dt.time(7, 30))
+    Visit.objects.filter(pk=later.pk).update(arrives_at=dt.time(14), **today)
+    zone = zoneinfo.ZoneInfo("America/Los_Angeles")
+    now = dt.datetime.combine(visit.planned_on, dt.time(10, 31), tzinfo=zone)
+    monkeypatch.setattr("django.utils.timezone.now", lambda: now)
+    client.force_login(office)
+
+    page = client.get("/appointments/").content.decode()
+
+    assert "hours are past" in page and "between 07:30 and 09:30" in page
+    assert fields_of(page)["visit"] == [str(later.pk)]
+    Visit.objects.filter(pk=later.pk).update(arrives_at=dt.time(10))
+    page = client.get("/appointments/").content.decode()
+    assert fields_of(page)["visit"] == []  # should be there by now: told only if somebody ticks it
+    assert f'value="{later.pk}" aria-label' in page
+    answer = client.post("/appointments/tell/", {**fields_of(page), "visit": [visit.pk]}, follow=True)
+    assert "The hours are past" in answer.content.decode()
+    assert not AppointmentMail.objects.exists()
+    # Nor by itself: a client who knew other hours of this morning is not told of new ones that are over.
+    AppointmentMail.objects.create(
+        visit=visit, kind="appointment", on_date=visit.planned_on, from_time=dt.time(13), until_time=dt.time(15),
+        recipient="hazel@example.com", message_id="<1@example.com>", state="sent",
+    )  # fmt: skip
+    Visit.objects.filter(pk=visit.pk).update(
+        promised=True, promised_time=dt.time(7, 30), promised_until=dt.time(9, 30)
+    )
+    assert appointments.find_changes(today=now.date(), clock=now.time()) == 0
+    assert appointments.find_changes(today=now.date(), clock=dt.time(9)) == 1
+
+
+def test_a_cancellation_says_so_in_plain_words(visit, office, mail_server):
+    tell(visit, office)
+    visit.refresh_from_db()
+    cancel_visit(visit=visit, reason="client wishes", by=office)
+    sweep()
+    first, last = (mail.get_body(preferencelist=("plain",)).get_content() for mail in mail_server.accepted)
+    assert "We will come for the" in first
+    assert "This appointment is cancelled:" in last and "is off" not in last
+
+
 def test_the_office_tells_from_the_page_and_sees_it(
     client, visit, office, mail_server, django_capture_on_commit_callbacks
 ):
@@ -230,6 +364,7 @@ def test_the_office_tells_from_the_page_and_sees_it(
             "/appointments/tell/",
             {
                 "visit": [visit.pk, "9" * 30, "²"],
+                f"shown_{visit.pk}": to_tell(visit).key,
                 "first_day": firm_today(),
                 "last_day": firm_today() + dt.timedelta(days=14),
             },

@@ -8,6 +8,7 @@ from jobs.actions.planning.assignment import (
     follow_window,
     hand_over,
     pin,
+    promise_hours,
     unassign,
 )
 from jobs.actions.planning.day import move, plan_day, set_order
@@ -42,6 +43,7 @@ __all__ = [
     "pin",
     "plan_day",
     "plan_season",
+    "promise_hours",
     "run_plan",
     "set_order",
     "stop_plan",

@@ -23,8 +23,9 @@ from jobs.actions.skills import set_skills
 from jobs.core.routing.day import DayRoute as CoreRoute
 from jobs.models import SeasonWindow, Skill, Visit, VisitKind
 from jobs.queries.days import Day
-from jobs.queries.doubts import doubts
+from jobs.queries.doubts import doubts, promise_doubts
 from jobs.queries.frost import SiteFrost
+from jobs.queries.visit_plan import PROMISED
 from jobs.queries.windows import mid_season_counts, window_span
 from sites.actions import register
 from sites.actions.audit import record
@@ -59,7 +60,7 @@ def assign(*, visit: Visit, technician: User, planned_on: dt.date, knowingly: bo
     if before == (technician, planned_on):
         return visit
     if not knowingly:
-        _refuse_doubtful(visit, day.technician, planned_on)
+        _refuse_doubtful(doubts(visit, day.technician, planned_on))
     others = list(day.to_do)
     visit.state, visit.technician, visit.planned_on = State.PLANNED, technician, planned_on
     visit.save(update_fields=PLAN_FIELDS)
@@ -79,9 +80,9 @@ def assign(*, visit: Visit, technician: User, planned_on: dt.date, knowingly: bo
     return visit
 
 
-def _refuse_doubtful(visit: Visit, technician: User, date: dt.date) -> None:
+def _refuse_doubtful(found: Sequence[tuple[str, str]]) -> None:
     by_field: dict[str, list[str]] = defaultdict(list)
-    for field, words in doubts(visit, technician, date):
+    for field, words in found:
         by_field[field].append(words)
     if by_field:
         raise Doubtful(dict(by_field))
@@ -134,26 +135,48 @@ def pin(
     promised: bool,
     promised_time: dt.time | None = None,
     promised_until: dt.time | None = None,
+    knowingly: bool = False,
     by: User | None,
 ) -> Visit:
     """Note that the client was told the day (and the time, or the hours within which work begins), or take that back.
 
-    A promised visit is moved by no planner. ValidationError if the visit is not planned or the hours end too early.
+    A promised visit is moved by no planner. ValidationError if the visit is not planned or the hours end too early;
+    Doubtful for an exact time at which the site is closed or nobody works, unless it is wanted `knowingly`.
     """
     visit = _locked(visit)
-    if promised and visit.state != State.PLANNED:
-        raise ValidationError("Only a planned visit can be promised.")
-    if promised_until and (promised_time is None or promised_until <= promised_time):
-        raise ValidationError("The promised hours must end after they start.")
-    visit.promised, visit.promised_time = promised, promised_time if promised else None
-    visit.promised_until = promised_until if promised else None
-    visit.save(update_fields=PROMISE_FIELDS)
+    if promised and promised_time and not promised_until and not knowingly:
+        _refuse_doubtful(promise_doubts(visit, promised_time))
+    _promise(visit, promised, promised_time, promised_until, by)
     if before := _place(visit):
         reroute([before])
-    told = promised_time.isoformat() if promised and promised_time else None
-    record(by=by, verb="visit promised" if promised else "promise taken back", subject=visit, time=told)
     visit.refresh_from_db()
     return visit
+
+
+@transaction.atomic
+def promise_hours(*, told: Mapping[Visit, tuple[dt.time | None, dt.time | None]], by: User | None) -> None:
+    """Promise many visits, each the hours (from, to) that its client is told, before any day gets new times.
+
+    A promise may move the stops behind it: what is told must not depend on whose turn came first.
+    """
+    rows = [(_locked(visit), hours) for visit, hours in told.items()]
+    for visit, (begins, until) in rows:
+        _promise(visit, True, begins, until, by)
+    reroute({place for visit, _ in rows if (place := _place(visit))})
+
+
+def _promise(visit: Visit, promised: bool, begins: dt.time | None, until: dt.time | None, by: User | None) -> None:
+    if promised and visit.state != State.PLANNED:
+        raise ValidationError("Only a planned visit can be promised.")
+    if until and (begins is None or until <= begins):
+        raise ValidationError("The promised hours must end after they start.")
+    visit.promised, visit.promised_time = promised, begins if promised else None
+    visit.promised_until = until if promised else None
+    visit.save(update_fields=PROMISE_FIELDS)
+    verb = PROMISED if promised else "promise taken back"
+    on = visit.planned_on.isoformat() if visit.planned_on else None
+    time, end = (clock.isoformat() if clock else None for clock in (visit.promised_time, visit.promised_until))
+    record(by=by, verb=verb, subject=visit, on=on, time=time, until=end)
 
 
 @transaction.atomic

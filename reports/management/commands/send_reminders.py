@@ -1,7 +1,7 @@
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from jobs.queries.planning import firm_today
+from jobs.queries.planning import firm_now
 from reports.actions import appointments
 
 
@@ -12,8 +12,9 @@ class Command(BaseCommand):
     )
 
     def handle(self, *args, **options) -> None:
-        today = firm_today()
-        changes = appointments.find_changes(today=today)
+        now = firm_now()
+        today = now.date()
+        changes = appointments.find_changes(today=today, clock=now.time())
         reminders = appointments.order_reminders(today=today)
         sent = appointments.send_due(now=timezone.now())
         self.stdout.write(f"{reminders} reminders and {changes} changes found, {sent} mails sent.")
