@@ -14,7 +14,6 @@ from jobs.models import Replan, Visit, VisitKind
 from jobs.queries.days import read_days
 from jobs.queries.planning import (
     FROST_RANK,
-    LATE_GRACE_DAYS,
     URGENT_RANK,
     fingerprint,
     hours_of,
@@ -30,6 +29,7 @@ from jobs.queries.skills import SkillNeeds
 from sites.models import Firm, Site, User
 
 State = Visit.State
+WORKING_DAYS_WITHIN_DAYS = 28  # further ahead no working day is looked for; common practice, no source
 NEW = "new"  # key of a visit that does not exist before the proposal is accepted
 
 
@@ -97,6 +97,7 @@ def _promise(visit: Visit) -> tuple[int, int] | None:
 def _plannable(visit: Visit, first_day: dt.date, last_day: dt.date) -> PlannableVisit:
     """The visit with its window, stretched to the day it stands on: an upset elsewhere is no reason to move it."""
     opens, due = visit.opens_on, visit.due_on
+    late = due < (visit.planned_on or first_day)
     hours = list(hours_of(visit.site))
     if on := visit.planned_on:
         opens, due = min(opens, on), max(due, on)
@@ -105,8 +106,9 @@ def _plannable(visit: Visit, first_day: dt.date, last_day: dt.date) -> Plannable
             told = minute_of(visit.promised_time), min(minute_of(visit.promised_time) + visit.service_min, DAY_MIN)
         now = hours[on.weekday()] or (told or (0, DAY_MIN))
         hours[on.weekday()] = (min(now[0], told[0]), max(now[1], told[1])) if told else now
-    if due < first_day:
-        due = min(first_day + dt.timedelta(days=LATE_GRACE_DAYS), last_day)
+    if late:
+        # No deadline is left to keep: any of these days will do, soon after the one that was planned.
+        due = last_day
     rank = FROST_RANK if visit.kind == VisitKind.WINTERISATION else 0
     return PlannableVisit(
         key=str(visit.pk),
@@ -117,7 +119,16 @@ def _plannable(visit: Visit, first_day: dt.date, last_day: dt.date) -> Plannable
         hours=tuple(hours),
         kind=visit.kind,
         priority=URGENT_RANK if visit.kind == VisitKind.REPAIR else rank,
+        wanted_on=visit.planned_on if late else None,
     )
+
+
+def last_working_day(after: dt.date, count: int) -> dt.date:
+    """The last of so many days after that one on which somebody works."""
+    until = after + dt.timedelta(days=WORKING_DAYS_WITHIN_DAYS)
+    days = technician_days(planning_technicians(), after + dt.timedelta(days=1), until)
+    dates = sorted({day.date for day in days})[:count]
+    return dates[-1] if dates else after
 
 
 def _days(people: Sequence[User], first_day: dt.date, last_day: dt.date, now: dt.datetime) -> list[TechnicianDay]:

@@ -7,10 +7,10 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from jobs.actions.planning import PlanOutdated, assign, pin, plan_season, upsets
-from jobs.models import Absence, DayRoute, Replan, SeasonWindow, Visit
+from jobs.models import Absence, ClosedDays, DayRoute, Replan, SeasonWindow, Visit
 from jobs.queries.upsets import difference_of
 from tests import factories
-from tests.jobs.planning_rows import make_visits, monday_ahead
+from tests.jobs.planning_rows import make_visits, monday_ahead, planned
 
 pytestmark = pytest.mark.django_db
 PLACE_FIELDS = ("pk", "state", "technician_id", "planned_on", "position", "arrives_at", "promised", "promised_time")
@@ -258,3 +258,59 @@ def test_a_day_of_twenty_stops_and_four_technicians_is_replanned_while_one_waits
 
     assert Visit.objects.filter(state="planned").count() == 20
     assert not Visit.objects.filter(technician=people[0], planned_on=monday).exists()
+
+
+def late(visit: Visit, technician, day: dt.date) -> Visit:
+    """Planned and promised for that day, a week past its deadline."""
+    return planned(
+        visit,
+        technician,
+        day,
+        opens_on=day - dt.timedelta(days=30),
+        due_on=day - dt.timedelta(days=7),
+        promised=True,
+        promised_time=dt.time(8),
+        promised_until=dt.time(10),
+        arrives_at=dt.time(8, 30),
+        leaves_at=dt.time(9, 30),
+    )
+
+
+def test_a_late_visit_of_an_ill_technician_goes_to_a_later_day_when_that_one_is_full(
+    technician, other_technician, office
+):
+    """Its deadline has passed, so that no day of those looked at is too late for it."""
+    monday = monday_ahead()
+    stranded, *others = make_visits(8, service_min=65)
+    late(stranded, technician, monday)
+    for visit in others:
+        assign(visit=visit, technician=other_technician, planned_on=monday, by=office)
+        pin(visit=visit, promised=True, promised_time=None, promised_until=None, by=office)
+
+    replan = upsets.propose_absence(
+        technician=technician,
+        first_day=monday,
+        last_day=monday + dt.timedelta(days=1),
+        now=at("07:00"),
+        by=office,
+    )
+
+    (line,) = (line for line in replan.proposal["moves"] if line["visit"] == stranded.pk)
+    assert (line["after"] != "", line["reason"]) == (True, "")
+    upsets.accept(replan=replan, now=at("07:05"), by=office)
+    stranded.refresh_from_db()
+    assert stranded.state == "planned"
+    # As soon as there is room, not at the far end of the days looked at.
+    assert monday < stranded.planned_on <= monday + dt.timedelta(days=3)
+
+
+def test_days_looked_at_reach_five_working_days_past_an_absence(technician, other_technician, office):
+    friday = monday_ahead() + dt.timedelta(days=4)
+    ClosedDays.objects.create(
+        starts_on=friday + dt.timedelta(days=3), ends_on=friday + dt.timedelta(days=7), reason="holidays"
+    )
+    planned(make_visits(1)[0], technician, friday)
+    replan = upsets.propose_absence(
+        technician=technician, first_day=friday, last_day=friday, now=at("07:00", friday), by=office
+    )
+    assert replan.last_day == friday + dt.timedelta(days=14)

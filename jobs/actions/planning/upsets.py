@@ -24,12 +24,13 @@ from jobs.models import Absence, DayRoute, Replan, SeasonWindow, Visit, VisitKin
 from jobs.queries.days import read_days
 from jobs.queries.planning import minute_of, planning_technicians, time_at
 from jobs.queries.travel import travel_between
-from jobs.queries.upsets import NEW, Situation, call_out_visit, situation
+from jobs.queries.upsets import NEW, Situation, call_out_visit, last_working_day, situation
 from sites.actions.audit import record
 from sites.models import Firm, Site, User
 
 State = Visit.State
-AFTER_ABSENCE_DAYS = 7  # how far the work of an absence may be pushed; deadlines still hold
+# How far the work of an absence may be pushed; deadlines still hold. Common practice, no source.
+AFTER_ABSENCE_WORKING_DAYS = 5
 AFTER_CALL_OUT_DAYS = 7
 OLD_AFTER_MIN = 30  # a proposal that touches today is about a morning that is over by then
 SMALL_MIN = 15
@@ -50,7 +51,7 @@ def propose_absence(
         "last_day": last_day.isoformat(),
         "reason": reason,
     }
-    until = last_day + dt.timedelta(days=AFTER_ABSENCE_DAYS)
+    until = last_working_day(last_day, AFTER_ABSENCE_WORKING_DAYS)
     return _propose(Replan.Upset.AWAY, detail, max(first_day, today), until, now, by)
 
 
