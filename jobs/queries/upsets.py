@@ -95,7 +95,10 @@ def _promise(visit: Visit) -> tuple[int, int] | None:
 
 
 def _plannable(visit: Visit, first_day: dt.date, last_day: dt.date) -> PlannableVisit:
-    """The visit with its window, stretched to the day it stands on: an upset elsewhere is no reason to move it."""
+    """The visit with its window, stretched to the day it stands on: an upset elsewhere is no reason to move it.
+
+    One that is late already may go to any of these days.
+    """
     opens, due = visit.opens_on, visit.due_on
     late = due < (visit.planned_on or first_day)
     hours = list(hours_of(visit.site))
