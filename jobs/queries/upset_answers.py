@@ -1,7 +1,7 @@
 """What a new plan after an upset comes to: the search, and the difference as it is kept for a decision."""
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -24,7 +24,10 @@ from jobs.queries.upsets import NEW, Situation, call_out_visit, situation
 from sites.models import Site
 
 State = Visit.State
-SMALL_MIN = 15  # An upset is what the spare time of each day is kept for.
+SMALL_MIN = 15
+# When nobody can come by the time asked for, so much later is tried; common practice, no source.
+LATER_BY_MIN = (30, 60, 120, 240)
+# An upset is what the spare time of each day is kept for.
 SETTINGS = SeasonSettings(spare_fraction=0.0)
 
 
@@ -86,19 +89,32 @@ def _due_by(visit: PlannableVisit, due_on: dt.date) -> PlannableVisit:
 
 
 def _with_call_out(row: Replan, now: Situation) -> Answer:
-    """By the hour asked for; else today at any hour; else on the next days. The page shows what it came to."""
+    """As it was asked for, else as soon after that as can be. The page shows what it came to."""
     site, detail = Site.objects.get(pk=row.detail["site"]), row.detail
-    by_min = minute_of(dt.time.fromisoformat(detail["begin_by"])) if detail["begin_by"] else None
-    dates = sorted({day.date for day in now.days} | {row.first_day})
-    wishes = [(row.first_day, by_min)] if by_min is not None else []
     refused: list[str] = []
-    for date, begin_by in [*wishes, *((date, None) for date in dates)]:
+    hopeless: set[dt.date] = set()
+    for date, begin_by in _times_to_try(row, now):
+        if date in hopeless:
+            continue
         new = call_out_visit(site, detail["service_min"], date, begin_by)
         answer = _solve(replace(now, visits=(*now.visits, new)))
         if NEW in answer.plan.assignment:
             return replace(answer, refused=refused[0] if refused else "")
-        refused += [_why_nobody(new, missing) for missing in answer.plan.unplaced if missing.key == NEW]
+        for missing in answer.plan.unplaced:
+            if missing.key == NEW:
+                refused.append(_why_nobody(new, missing))
+                hopeless |= {date} if missing.code in ("window", "skill") else set()
     raise ValidationError(f"No technician can come by {row.last_day:%a %d %b}: {refused[-1]}.")
+
+
+def _times_to_try(row: Replan, now: Situation) -> Iterator[tuple[dt.date, int | None]]:
+    """(day, minute by which work begins): the wish, then later by and by, then any time of the following days."""
+    if row.detail["begin_by"]:
+        wish_min = minute_of(dt.time.fromisoformat(row.detail["begin_by"]))
+        for later_min in (0, *LATER_BY_MIN):
+            yield row.first_day, wish_min + later_min
+    for date in sorted({row.first_day} | {day.date for day in now.days}):
+        yield date, None
 
 
 def _why_nobody(new: PlannableVisit, missing: Unplaced) -> str:

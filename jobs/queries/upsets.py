@@ -16,6 +16,7 @@ from jobs.queries.planning import (
     FROST_RANK,
     URGENT_RANK,
     fingerprint,
+    firm_today,
     hours_of,
     minute_of,
     names_of,
@@ -23,6 +24,7 @@ from jobs.queries.planning import (
     point_of,
     promised_hours,
     technician_days,
+    time_at,
     wishes_of,
 )
 from jobs.queries.skills import SkillNeeds
@@ -195,8 +197,19 @@ class MoveLine:
 
 
 @dataclass(frozen=True)
+class Wish:
+    """When somebody was to come to an urgent call, and whether that can be."""
+
+    kept: bool
+    text: str
+
+
+@dataclass(frozen=True)
 class Difference:
-    """A stored proposal, readable: what moves, who must be told, and what it costs."""
+    """A stored proposal, readable: what moves, who must be told, and what it costs.
+
+    `waiting` is the site of an urgent call, whose client waits for word when somebody comes: `comes`.
+    """
 
     moves: tuple[MoveLine, ...]
     small: int
@@ -207,6 +220,14 @@ class Difference:
     unplaced: int
     travel_source: str
     warnings: tuple[str, ...]
+    waiting: Site | None
+    comes: str
+    wish: Wish | None
+
+    @property
+    def clients(self) -> int:
+        """How many calls are to be made to clients."""
+        return len(self.tell_clients) + (self.waiting is not None)
 
 
 def difference_of(replan: Replan) -> Difference:
@@ -215,7 +236,8 @@ def difference_of(replan: Replan) -> Difference:
     pks = [line["visit"] for line in told["moves"] if line["visit"] != NEW]
     visits = {v.pk: v for v in Visit.objects.filter(pk__in=pks).select_related("site__client", "technician")}
     people = {user.pk: user for user in User.objects.filter(pk__in=told["people"])}
-    new_site = Site.objects.filter(pk=replan.detail.get("site")).first()
+    new_site = Site.objects.filter(pk=replan.detail.get("site")).select_related("client").first()
+    comes = next((line["after"] for line in told["moves"] if line["visit"] == NEW), "")
     lines = [_line(line, visits, new_site) for line in told["moves"]]
     # A few minutes earlier or later on the same day and with the same technician interest nobody but the planner.
     shown = [line for line, raw in zip(lines, told["moves"], strict=True) if not raw["small"]]
@@ -229,7 +251,22 @@ def difference_of(replan: Replan) -> Difference:
         unplaced=sum(line["after"] == "" and not line["gone"] for line in told["moves"]),
         travel_source=told["travel_source"],
         warnings=tuple(told["warnings"]),
+        waiting=new_site,
+        comes=comes,
+        wish=_wish(replan, comes),
     )
+
+
+def _wish(replan: Replan, comes: str) -> Wish | None:
+    told = replan.proposal
+    if replan.upset != Replan.Upset.CALL_OUT or "refused" not in told:
+        return None
+    day = "today" if replan.first_day == firm_today() else f"on {replan.first_day:%a %d %b}"
+    begin_by = replan.detail["begin_by"]
+    by = f"by {dt.time.fromisoformat(begin_by):%H:%M} " if begin_by else ""
+    if told["refused"]:
+        return Wish(False, f"Nobody can be there {by}{day}: {told['refused']}. The first place found: {comes}.")
+    return Wish(True, f"Begin {by}{day}: kept, {time_at(told['starts'][NEW]):%H:%M}")
 
 
 def _line(line: dict, visits: Mapping[int, Visit], new_site: Site | None) -> MoveLine:
