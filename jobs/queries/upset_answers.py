@@ -118,12 +118,13 @@ def _times_to_try(row: Replan, now: Situation) -> Iterator[tuple[dt.date, int | 
 
 
 def _why_nobody(new: PlannableVisit, missing: Unplaced) -> str:
-    """Why nobody can come to an urgent call on the day that was tried."""
+    """Why nobody can come to an urgent call at the time that was tried; overtime that would do is named."""
     skills = ", ".join(sorted(new.skills))
+    overtime = "".join(f" ({r.text} would make room)" for r in missing.remedies if r.kind == "overtime")
     return {
         "window": "nobody is at work",
         "skill": f"nobody at work has the skill{'s' if len(new.skills) > 1 else ''} {skills}",
-        "capacity": "the day of everybody who could come is full",
+        "capacity": f"the day of everybody who could come is full{overtime}",
         "too long": f"nobody can drive there in time and still work {new.service_min} min",
     }.get(missing.code, missing.reason)
 

@@ -509,3 +509,14 @@ def test_planned_visits_are_chosen_by_month_with_time_and_technician(client, mon
     assert f"{monday:%a %d %b %Y} 09:00, {visit.site}, {visit.get_kind_display()}, {technician}" in page
     assert re.findall('<optgroup label="(.*?)"', page) == [f"{monday:%B %Y}", f"{later:%B %Y}"]
     assert f"/upsets/new/cancelled/?visit={visit.pk}" in client.get(f"/visits/{visit.pk}/plan/").content.decode()
+
+
+def test_an_urgent_call_among_promises_names_the_overtime_that_would_make_room(client, technician, office):
+    client.force_login(office)
+    monday = monday_ahead()
+    for visit in make_visits(7, service_min=65):
+        assign(visit=visit, technician=technician, planned_on=monday, by=office)
+        pin(visit=visit, promised=True, promised_time=None, promised_until=None, by=office)
+    page = page_of(client, call_out(monday, office))
+    full = rf"Nobody can be there on {monday:%a %d %b}: the day of everybody who could come is full"
+    assert re.search(rf"{full} \(\d+ min overtime of {technician} on {monday:%d %b} would make room\)\.", page)
