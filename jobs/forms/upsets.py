@@ -1,9 +1,13 @@
 """What the office types when something comes up."""
 
 import datetime as dt
+from collections.abc import Iterator
+from itertools import groupby
 from typing import Any
 
 from django import forms
+from django.db.models import F
+from django.forms.models import ModelChoiceIterator
 
 from jobs.forms.planning import NativeForm, TechnicianChoice
 from jobs.models import Replan, Visit
@@ -58,15 +62,36 @@ class CallOutForm(UpsetForm):
         self.fields["site"].queryset = Site.objects.current()
 
 
+class _ByMonth(ModelChoiceIterator):
+    """Hundreds of visits, under the name of their month."""
+
+    def __iter__(self) -> Iterator[tuple[Any, Any]]:
+        yield "", self.field.empty_label
+        for month, visits in groupby(self.queryset, key=lambda visit: f"{visit.planned_on:%B %Y}"):
+            yield month, [self.choice(visit) for visit in visits]
+
+
+class PlannedVisitChoice(forms.ModelChoiceField):
+    """Visits that stand on a day, by time, as somebody on the telephone would name them."""
+
+    iterator = _ByMonth
+
+    def label_from_instance(self, visit: Visit) -> str:
+        at = f" {visit.arrives_at:%H:%M}" if visit.arrives_at else ""
+        return f"{visit.planned_on:%a %d %b %Y}{at}, {visit.site}, {visit.get_kind_display()}, {visit.technician}"
+
+
 class CancelsForm(UpsetForm):
-    visit = forms.ModelChoiceField(Visit.objects.none(), label="Visit")
+    visit = PlannedVisitChoice(Visit.objects.none(), label="Visit")
     reason = forms.CharField(max_length=300, label="Why the visit is cancelled")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        ahead = Visit.objects.filter(state=Visit.State.PLANNED, planned_on__gte=self.today).select_related("site")
-        self.fields["visit"].queryset = ahead.order_by("planned_on", "site__name")
-        self.fields["visit"].label_from_instance = lambda visit: f"{visit.planned_on:%d %b}: {visit}"
+        ahead = Visit.objects.filter(state=Visit.State.PLANNED, planned_on__gte=self.today)
+        rows = ahead.select_related("site", "technician")
+        self.fields["visit"].queryset = rows.order_by(
+            "planned_on", F("arrives_at").asc(nulls_last=True), "site__name"
+        )
 
 
 FORMS: dict[str, type[UpsetForm]] = {

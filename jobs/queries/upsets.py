@@ -14,9 +14,9 @@ from jobs.models import Replan, Visit, VisitKind
 from jobs.queries.days import read_days
 from jobs.queries.planning import (
     FROST_RANK,
-    LATE_GRACE_DAYS,
     URGENT_RANK,
     fingerprint,
+    firm_today,
     hours_of,
     minute_of,
     names_of,
@@ -24,12 +24,14 @@ from jobs.queries.planning import (
     point_of,
     promised_hours,
     technician_days,
+    time_at,
     wishes_of,
 )
 from jobs.queries.skills import SkillNeeds
 from sites.models import Firm, Site, User
 
 State = Visit.State
+WORKING_DAYS_WITHIN_DAYS = 28  # further ahead no working day is looked for; common practice, no source
 NEW = "new"  # key of a visit that does not exist before the proposal is accepted
 
 
@@ -95,8 +97,12 @@ def _promise(visit: Visit) -> tuple[int, int] | None:
 
 
 def _plannable(visit: Visit, first_day: dt.date, last_day: dt.date) -> PlannableVisit:
-    """The visit with its window, stretched to the day it stands on: an upset elsewhere is no reason to move it."""
+    """The visit with its window, stretched to the day it stands on: an upset elsewhere is no reason to move it.
+
+    One that is late already may go to any of these days.
+    """
     opens, due = visit.opens_on, visit.due_on
+    late = due < (visit.planned_on or first_day)
     hours = list(hours_of(visit.site))
     if on := visit.planned_on:
         opens, due = min(opens, on), max(due, on)
@@ -105,8 +111,9 @@ def _plannable(visit: Visit, first_day: dt.date, last_day: dt.date) -> Plannable
             told = minute_of(visit.promised_time), min(minute_of(visit.promised_time) + visit.service_min, DAY_MIN)
         now = hours[on.weekday()] or (told or (0, DAY_MIN))
         hours[on.weekday()] = (min(now[0], told[0]), max(now[1], told[1])) if told else now
-    if due < first_day:
-        due = min(first_day + dt.timedelta(days=LATE_GRACE_DAYS), last_day)
+    if late:
+        # No deadline is left to keep: any of these days will do, soon after the one that was planned.
+        due = last_day
     rank = FROST_RANK if visit.kind == VisitKind.WINTERISATION else 0
     return PlannableVisit(
         key=str(visit.pk),
@@ -117,7 +124,16 @@ def _plannable(visit: Visit, first_day: dt.date, last_day: dt.date) -> Plannable
         hours=tuple(hours),
         kind=visit.kind,
         priority=URGENT_RANK if visit.kind == VisitKind.REPAIR else rank,
+        wanted_on=visit.planned_on if late else None,
     )
+
+
+def last_working_day(after: dt.date, count: int) -> dt.date:
+    """The last of so many days after that one on which somebody works."""
+    until = after + dt.timedelta(days=WORKING_DAYS_WITHIN_DAYS)
+    days = technician_days(planning_technicians(), after + dt.timedelta(days=1), until)
+    dates = sorted({day.date for day in days})[:count]
+    return dates[-1] if dates else after
 
 
 def _days(people: Sequence[User], first_day: dt.date, last_day: dt.date, now: dt.datetime) -> list[TechnicianDay]:
@@ -181,8 +197,19 @@ class MoveLine:
 
 
 @dataclass(frozen=True)
+class Wish:
+    """When somebody was to come to an urgent call, and whether that can be."""
+
+    kept: bool
+    text: str
+
+
+@dataclass(frozen=True)
 class Difference:
-    """A stored proposal, readable: what moves, who must be told, and what it costs."""
+    """A stored proposal, readable: what moves, who must be told, and what it costs.
+
+    `waiting` is the site of an urgent call, whose client waits for word when somebody comes: `comes`.
+    """
 
     moves: tuple[MoveLine, ...]
     small: int
@@ -193,6 +220,14 @@ class Difference:
     unplaced: int
     travel_source: str
     warnings: tuple[str, ...]
+    waiting: Site | None
+    comes: str
+    wish: Wish | None
+
+    @property
+    def clients(self) -> int:
+        """How many calls are to be made to clients."""
+        return len(self.tell_clients) + (self.waiting is not None)
 
 
 def difference_of(replan: Replan) -> Difference:
@@ -201,7 +236,8 @@ def difference_of(replan: Replan) -> Difference:
     pks = [line["visit"] for line in told["moves"] if line["visit"] != NEW]
     visits = {v.pk: v for v in Visit.objects.filter(pk__in=pks).select_related("site__client", "technician")}
     people = {user.pk: user for user in User.objects.filter(pk__in=told["people"])}
-    new_site = Site.objects.filter(pk=replan.detail.get("site")).first()
+    new_site = Site.objects.filter(pk=replan.detail.get("site")).select_related("client").first()
+    comes = next((line["after"] for line in told["moves"] if line["visit"] == NEW), "")
     lines = [_line(line, visits, new_site) for line in told["moves"]]
     # A few minutes earlier or later on the same day and with the same technician interest nobody but the planner.
     shown = [line for line, raw in zip(lines, told["moves"], strict=True) if not raw["small"]]
@@ -215,7 +251,22 @@ def difference_of(replan: Replan) -> Difference:
         unplaced=sum(line["after"] == "" and not line["gone"] for line in told["moves"]),
         travel_source=told["travel_source"],
         warnings=tuple(told["warnings"]),
+        waiting=new_site,
+        comes=comes,
+        wish=_wish(replan, comes),
     )
+
+
+def _wish(replan: Replan, comes: str) -> Wish | None:
+    told = replan.proposal
+    if replan.upset != Replan.Upset.CALL_OUT or "refused" not in told:
+        return None
+    day = "today" if replan.first_day == firm_today() else f"on {replan.first_day:%a %d %b}"
+    begin_by = replan.detail["begin_by"]
+    by = f"by {dt.time.fromisoformat(begin_by):%H:%M} " if begin_by else ""
+    if told["refused"]:
+        return Wish(False, f"Nobody can be there {by}{day}: {told['refused']}. The first place found: {comes}.")
+    return Wish(True, f"Begin {by}{day}: kept, {time_at(told['starts'][NEW]):%H:%M}")
 
 
 def _line(line: dict, visits: Mapping[int, Visit], new_site: Site | None) -> MoveLine:

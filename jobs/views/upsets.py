@@ -12,6 +12,7 @@ from jobs.actions.planning import upsets
 from jobs.forms.upsets import FORMS
 from jobs.models import Replan
 from jobs.queries.planning import firm_today, planning_technicians
+from jobs.queries.upset_stories import stories_of
 from jobs.queries.upsets import difference_of
 from jobs.tasks import nudge_listeners
 from jobs.views.field import show_problem
@@ -29,8 +30,8 @@ SHOWN = 10
 @require_safe
 @open_to(*OFFICE)
 def upset_list(request: HttpRequest) -> HttpResponse:
-    context = {"kinds": Replan.Upset.choices, "earlier": Replan.objects.select_related("asked_by")[:SHOWN]}
-    return render(request, "jobs/upset_list.html", context)
+    earlier = stories_of(list(Replan.objects.select_related("asked_by")[:SHOWN]))
+    return render(request, "jobs/upset_list.html", {"kinds": Replan.Upset.choices, "earlier": earlier})
 
 
 @open_to(*OFFICE)
@@ -61,7 +62,8 @@ def upset_new(request: HttpRequest, kind: str) -> HttpResponse:
 @open_to(*OFFICE)
 def upset(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(Replan.objects.select_related("asked_by"), pk=pk)
-    return render(request, "jobs/upset.html", {"replan": row, "difference": difference_of(row)})
+    context = {"replan": row, "story": stories_of([row])[0], "difference": difference_of(row)}
+    return render(request, "jobs/upset.html", context)
 
 
 @require_POST

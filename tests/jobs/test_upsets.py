@@ -1,16 +1,21 @@
 """Four mornings on which a plan does not survive: what is proposed, what is accepted, and what never moves."""
 
 import datetime as dt
+import re
 import zoneinfo
+from html import unescape
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from jobs.actions.planning import PlanOutdated, assign, pin, plan_season, upsets
-from jobs.models import Absence, DayRoute, Replan, SeasonWindow, Visit
+from jobs.models import Absence, ClosedDays, DayRoute, Replan, SeasonWindow, Skill, Visit
+from jobs.queries.upset_stories import days_words
 from jobs.queries.upsets import difference_of
 from tests import factories
-from tests.jobs.planning_rows import make_visits, monday_ahead
+from tests.jobs.planning_rows import make_visits, monday_ahead, planned
 
 pytestmark = pytest.mark.django_db
 PLACE_FIELDS = ("pk", "state", "technician_id", "planned_on", "position", "arrives_at", "promised", "promised_time")
@@ -258,3 +263,260 @@ def test_a_day_of_twenty_stops_and_four_technicians_is_replanned_while_one_waits
 
     assert Visit.objects.filter(state="planned").count() == 20
     assert not Visit.objects.filter(technician=people[0], planned_on=monday).exists()
+
+
+def late(visit: Visit, technician, day: dt.date) -> Visit:
+    """Planned and promised for that day, a week past its deadline."""
+    return planned(
+        visit,
+        technician,
+        day,
+        opens_on=day - dt.timedelta(days=30),
+        due_on=day - dt.timedelta(days=7),
+        promised=True,
+        promised_time=dt.time(8),
+        promised_until=dt.time(10),
+        arrives_at=dt.time(8, 30),
+        leaves_at=dt.time(9, 30),
+    )
+
+
+def test_a_late_visit_of_an_ill_technician_goes_to_a_later_day_when_that_one_is_full(
+    technician, other_technician, office
+):
+    """Its deadline has passed, so that no day of those looked at is too late for it."""
+    monday = monday_ahead()
+    stranded, *others = make_visits(8, service_min=65)
+    late(stranded, technician, monday)
+    for visit in others:
+        assign(visit=visit, technician=other_technician, planned_on=monday, by=office)
+        pin(visit=visit, promised=True, promised_time=None, promised_until=None, by=office)
+
+    replan = upsets.propose_absence(
+        technician=technician,
+        first_day=monday,
+        last_day=monday + dt.timedelta(days=1),
+        now=at("07:00"),
+        by=office,
+    )
+
+    (line,) = (line for line in replan.proposal["moves"] if line["visit"] == stranded.pk)
+    assert (line["after"] != "", line["reason"]) == (True, "")
+    upsets.accept(replan=replan, now=at("07:05"), by=office)
+    stranded.refresh_from_db()
+    assert stranded.state == "planned"
+    # As soon as there is room, not at the far end of the days looked at.
+    assert monday < stranded.planned_on <= monday + dt.timedelta(days=3)
+
+
+def test_days_looked_at_reach_five_working_days_past_an_absence(technician, other_technician, office):
+    friday = monday_ahead() + dt.timedelta(days=4)
+    ClosedDays.objects.create(
+        starts_on=friday + dt.timedelta(days=3), ends_on=friday + dt.timedelta(days=7), reason="holidays"
+    )
+    planned(make_visits(1)[0], technician, friday)
+    replan = upsets.propose_absence(
+        technician=technician, first_day=friday, last_day=friday, now=at("07:00", friday), by=office
+    )
+    assert replan.last_day == friday + dt.timedelta(days=14)
+
+
+@pytest.fixture
+def monday(technician, other_technician):
+    """Three visits of the Monday, two for one technician and one for the other."""
+    day = monday_ahead()
+    for n, visit in enumerate(make_visits(3)):
+        at_hour = dt.time(9 + n)
+        planned(visit, (technician, other_technician)[n % 2], day, arrives_at=at_hour, leaves_at=dt.time(10 + n))
+    return day
+
+
+def page_of(client, replan: Replan) -> str:
+    return " ".join(unescape(client.get(f"/upsets/{replan.pk}/").content.decode()).split())
+
+
+def call_out(monday: dt.date, office, *, now: str = "07:00", begin_by: str | None = None, **site) -> Replan:
+    return upsets.propose_call_out(
+        site=factories.SiteFactory(name="Rook Meadow", latitude=47.63, longitude=-122.31, **site),
+        service_min=60,
+        begin_by=dt.time.fromisoformat(begin_by) if begin_by else None,
+        instructions="Burst pipe\nin the road",
+        now=at(now, monday),
+        by=office,
+    )
+
+
+def test_page_and_list_say_what_came_up(client, monday, technician, office):
+    client.force_login(office)
+    visit = Visit.objects.order_by("arrives_at").first()
+    Visit.objects.update(kind="winterisation")
+    day = f"{monday:%a} {monday.day} {monday:%b}"
+    due = monday + dt.timedelta(days=4)
+    told = {
+        f"{technician} is away, {day} {monday:%Y}": upsets.propose_absence(
+            technician=technician, first_day=monday, last_day=monday, reason="flu & fever", now=at("07:00"), by=office
+        ),
+        f"Every winterisation of {visit.season_year} by {due:%a} {due.day} {due:%b %Y}": upsets.propose_frost(
+            season_year=visit.season_year, due_on=due, now=at("07:00"), by=office
+        ),
+        f"Rook Meadow: 60 min on site, begin by 13:00, {day} {monday:%Y}": call_out(monday, office, begin_by="13:00"),
+        f"{visit.site}, winterisation, {monday:%a %d %b} 09:00, {technician} is cancelled": (
+            upsets.propose_cancellation(visit=visit, reason="sold the house", now=at("07:00"), by=office)
+        ),
+    }
+    lines = " ".join(unescape(client.get("/upsets/").content.decode()).split())
+    for words, replan in told.items():
+        assert words in page_of(client, replan)
+        assert words in lines
+    for words, replan in zip(("flu & fever", "", "Burst pipe", "sold the house"), told.values(), strict=True):
+        assert words in page_of(client, replan)
+        assert words in lines
+
+
+def test_the_list_asks_as_often_for_three_proposals_as_for_one(client, monday, office, django_assert_num_queries):
+    client.force_login(office)
+    call_out(monday, office)
+    with CaptureQueriesContext(connection) as one:
+        client.get("/upsets/")
+    for _ in range(2):
+        call_out(monday, office)
+    with django_assert_num_queries(len(one)):
+        client.get("/upsets/")
+
+
+def test_days_looked_at_show_both_years_when_they_differ():
+    new_year = dt.date(2027, 1, 4)
+    assert days_words(dt.date(2026, 12, 28), new_year) == "Mon 28 Dec 2026 – Mon 4 Jan 2027"
+    assert days_words(new_year, dt.date(2027, 1, 5)) == "Mon 4 Jan – Tue 5 Jan 2027"
+    assert days_words(new_year, new_year) == "Mon 4 Jan 2027"
+
+
+def test_an_early_frost_leaves_the_days_before_the_season_alone(week, office):
+    monday = monday_ahead()
+    replan = upsets.propose_frost(
+        season_year=monday.year,
+        due_on=monday + dt.timedelta(days=4),
+        now=at("07:00", monday - dt.timedelta(days=12)),
+        by=office,
+    )
+    assert replan.first_day == monday
+
+
+def test_changes_are_sorted_by_the_new_day_and_time_after_what_has_no_place(week, office):
+    ill, day = busiest_day()
+    who = Visit.objects.filter(technician_id=ill).first().technician
+    # Nobody else can go there, and the deadline is that day.
+    lost = Visit.objects.filter(technician_id=ill, planned_on=day, promised=False).first()
+    lost.skills.add(Skill.objects.create(name="Wells", kinds=[]))
+    Visit.objects.filter(pk=lost.pk).update(due_on=day)
+    replan = upsets.propose_absence(technician=who, first_day=day, last_day=day, now=at("07:00", day), by=office)
+
+    first, *rest = replan.proposal["moves"]
+    assert (first["visit"], first["after"]) == (lost.pk, "")
+    assert "nobody" in first["reason"]
+    assert f"it is due by {day:%d %b}" in first["reason"]
+    place = {
+        key: (on, replan.proposal["starts"][str(key)]) for _, on, keys in replan.proposal["orders"] for key in keys
+    }
+    order = [place[line["visit"]] for line in rest]
+    assert len(order) > 2
+    assert order == sorted(order)
+
+
+def test_an_urgent_call_says_when_the_wish_is_kept(client, monday, office):
+    client.force_login(office)
+    replan = call_out(monday, office, begin_by="13:00")
+    (line,) = (line for line in replan.proposal["moves"] if line["visit"] == "new")
+    begins = f"{upsets.time_at(replan.proposal['starts']['new']):%H:%M}"
+    assert begins <= "13:00"
+    assert begins in line["after"]
+    page = page_of(client, replan)
+    assert f"Begin by 13:00 on {monday:%a %d %b}: kept, {begins}" in page
+    assert "Nobody can be there" not in page
+
+
+def test_an_urgent_call_that_nobody_may_serve_that_day_says_so_loudly(
+    client, monday, technician, other_technician, office
+):
+    """The only one with the skill is away until Wednesday."""
+    client.force_login(office)
+    skill = Skill.objects.create(name="Pumps", kinds=["repair"])
+    technician.technician_profile.skills.add(skill)
+    tuesday, wednesday = monday + dt.timedelta(days=1), monday + dt.timedelta(days=2)
+    Absence.objects.create(technician=technician, starts_on=monday, ends_on=tuesday)
+
+    page = page_of(client, call_out(monday, office, begin_by="13:00"))
+    assert (
+        f'role="alert">Nobody can be there by 13:00 on {monday:%a %d %b}: nobody at work has the skill Pumps. '
+        f"The first place found: {wednesday:%a %d %b} "
+    ) in page
+    assert "kept," not in page
+
+    other_technician.technician_profile.skills.clear()
+    technician.technician_profile.skills.clear()
+    with pytest.raises(ValidationError, match="No technician can come by .* has the skill Pumps"):
+        call_out(monday, office)
+
+
+def test_an_urgent_call_that_is_too_early_is_served_as_soon_after_as_can_be(client, monday, office):
+    client.force_login(office)
+    replan = call_out(monday, office, now="10:58", begin_by="11:00")
+    page = page_of(client, replan)
+    assert f"Nobody can be there by 11:00 on {monday:%a %d %b}: nobody can drive there in time" in page
+    assert replan.proposal["starts"]["new"] <= (11 * 60 + 30) * 60
+
+
+def test_a_time_to_begin_by_that_is_past_is_refused_beside_the_field(client, monday, office, monkeypatch):
+    client.force_login(office)
+    monkeypatch.setattr("jobs.views.upsets.timezone.now", lambda: at("13:10", monday))
+    site = factories.SiteFactory()
+    typed = {"site": site.pk, "service_min": 45, "begin_by": "13:00", "instructions": "burst"}
+    answer = client.post("/upsets/new/call_out/", typed)
+    assert answer.status_code == 422
+    assert answer.context["form"].errors == {"begin_by": ["That time is past: it is 13:10 already."]}
+    assert 'value="13:00"' in answer.content.decode()
+    assert not Replan.objects.exists()
+
+
+def test_the_client_of_an_urgent_call_waits_for_word(client, monday, office):
+    client.force_login(office)
+    replan = call_out(monday, office, client__name="Rook Trust", client__phone="+1 206 555 0199")
+    assert difference_of(replan).clients == 1
+    (line,) = (line for line in replan.proposal["moves"] if line["visit"] == "new")
+    page = page_of(client, replan)
+    told = page[page.index("Clients to tell</h2>") :]
+    assert 'Rook Trust, Rook Meadow: <a href="tel:+1 206 555 0199">+1 206 555 0199</a>' in told
+    assert f"Waits for word when somebody comes: <strong>{line['after']}</strong>" in told
+    assert replan.proposal["tell_clients"] == []
+
+
+def test_a_stacked_cell_holds_one_piece(client, monday, office):
+    """On a phone the pieces of a cell are pushed apart."""
+    client.force_login(office)
+    page = page_of(client, call_out(monday, office, now="09:30"))
+    cells = re.findall(r'<td data-label="(?:Site|New)">(.*?)</td>', page)
+    assert len(cells) >= 2
+    assert all(cell.startswith("<span>") and cell.endswith("</span>") for cell in cells)
+    assert re.search(r"Driving on these days</dt><dd>.*?\d\.\d h", page)
+
+
+def test_planned_visits_are_chosen_by_month_with_time_and_technician(client, monday, technician, office):
+    client.force_login(office)
+    visit, _, last = Visit.objects.order_by("arrives_at")
+    later = monday + dt.timedelta(days=40)
+    Visit.objects.filter(pk=last.pk).update(planned_on=later)
+    page = unescape(client.get("/upsets/new/cancelled/").content.decode())
+    assert f"{monday:%a %d %b %Y} 09:00, {visit.site}, {visit.get_kind_display()}, {technician}" in page
+    assert re.findall('<optgroup label="(.*?)"', page) == [f"{monday:%B %Y}", f"{later:%B %Y}"]
+    assert f"/upsets/new/cancelled/?visit={visit.pk}" in client.get(f"/visits/{visit.pk}/plan/").content.decode()
+
+
+def test_an_urgent_call_among_promises_names_the_overtime_that_would_make_room(client, technician, office):
+    client.force_login(office)
+    monday = monday_ahead()
+    for visit in make_visits(7, service_min=65):
+        assign(visit=visit, technician=technician, planned_on=monday, by=office)
+        pin(visit=visit, promised=True, promised_time=None, promised_until=None, by=office)
+    page = page_of(client, call_out(monday, office))
+    full = rf"Nobody can be there on {monday:%a %d %b}: the day of everybody who could come is full"
+    assert re.search(rf"{full} \(\d+ min overtime of {technician} on {monday:%d %b} would make room\)\.", page)
