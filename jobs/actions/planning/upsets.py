@@ -15,10 +15,9 @@ from jobs.actions.planning.errors import PlanOutdated
 from jobs.actions.planning.queue import queue_planners
 from jobs.actions.team import add_absence
 from jobs.actions.visits import save_window
-from jobs.core.appointments import told_hours
 from jobs.models import Absence, Replan, SeasonWindow, Visit, VisitKind
 from jobs.queries.days import read_days
-from jobs.queries.planning import planning_technicians, time_at
+from jobs.queries.planning import hours_to_promise, planning_technicians, time_at
 from jobs.queries.upset_answers import answer_to, due_of, proposal_of, situation_of, winterisations_left
 from jobs.queries.upsets import NEW, Situation, last_working_day
 from sites.actions.audit import record
@@ -203,7 +202,8 @@ def _apply_plan(row: Replan, before: Situation, new: Visit | None) -> None:
     }
     moved = {line["visit"] for line in row.proposal["moves"]}
     pks = [*map(int, before.rows), *([new.pk] if new else [])]
-    rows = {visit.pk: visit for visit in Visit.objects.filter(pk__in=pks)}
+    rows = {visit.pk: visit for visit in Visit.objects.filter(pk__in=pks).select_related("site")}
+    people = User.objects.select_related("technician_profile").in_bulk({pk for pk, _ in places.values()})
     touched: set[tuple[int, dt.date]] = set()
     for pk, visit in rows.items():
         was, place = (visit.technician_id, visit.planned_on), places.get(pk)
@@ -212,7 +212,7 @@ def _apply_plan(row: Replan, before: Situation, new: Visit | None) -> None:
         if place is None and pk in row.proposal["off"]:
             _take_off(visit)
         elif place is not None:
-            visit.state, (visit.technician_id, visit.planned_on) = State.PLANNED, place
+            visit.state, visit.technician, visit.planned_on = State.PLANNED, people[place[0]], place[1]
             _renew_promise(visit, row.proposal)
     changed = [visit for visit in rows.values() if visit.state != State.CANCELLED]
     Visit.objects.bulk_update(changed, [*PLAN_FIELDS, *PROMISE_FIELDS], batch_size=200)
@@ -228,7 +228,7 @@ def _take_off(visit: Visit) -> None:
 def _renew_promise(visit: Visit, proposal: Mapping[str, Any]) -> None:
     """A promise that did not hold is made anew for the new hours; one of the day only stays one of the day only."""
     if visit.pk in proposal["broken"] and visit.promised_time is not None:
-        begins, until = told_hours(proposal["starts"][str(visit.pk)] // 60)
+        begins, until = hours_to_promise(visit, proposal["starts"][str(visit.pk)] // 60)
         visit.promised_time, visit.promised_until = time_at(begins * 60), time_at(until * 60)
 
 
