@@ -8,13 +8,15 @@ from itertools import combinations
 import numpy as np
 
 from jobs.core.routing.greedy import insert_missing
-from jobs.core.routing.improve import Search, fill_gaps
+from jobs.core.routing.improve import Search, fill_gaps, improve_parts
 from jobs.core.routing.season import DEFAULT_SETTINGS, DayKey, SeasonPlan, Watch
 from jobs.core.routing.season_model import Board, SeasonModel
 from jobs.core.routing.season_terms import PlannableVisit, SeasonSettings, TechnicianDay
 from jobs.core.routing.travel import TravelMatrix
 
 _ROUNDS = 10
+_POLISHING_ROUNDS = 5
+_MOVE_S = 3600  # driving that taking a visit off its day must save after an upset; common practice, no source
 _MOST_EJECTED = 2
 
 
@@ -88,9 +90,11 @@ def replan(
     technician at the same hours; another hour that day; anything in the window. (A promise outside
     the window or opening hours as they are now can't hold either.) Visits without a promise stay
     on their day while there is room. A visit of priority 2 or more that finds no room takes spare time, then
-    pushes out up to two visits without promise. Leave out what is done or under way: let the shift begin when
-    and where the technician will be free. ValueError as for `plan_season`.
+    pushes out up to two visits without promise. What had to move is then driven to as well as can be; what had
+    not stays on its day unless that saves an hour of driving. Leave out what is done or under way: let the shift
+    begin when and where the technician will be free. ValueError as for `plan_season`.
     """
+    settings = replace(settings, rounds=_ROUNDS, move_s=_MOVE_S)
     visits = [replace(v, now=(a.technician, a.date)) if (a := previous.get(v.key)) else v for v in visits]
     order = sorted(previous.values(), key=lambda a: (a.date, a.technician, a.start_min))
     wanted = {a.key: (a.technician, a.date) for a in order}
@@ -106,8 +110,9 @@ def replan(
         for key in yielding:
             steps[key] += 1
     watch = Watch(model, seed, 0, None)
-    patient = replace(settings, rounds=_ROUNDS)
-    board = fill_gaps(Search(model, seed, patient, stop or (lambda: False), watch.report), board)
+    search = Search(model, seed, settings, stop or (lambda: False), watch.report)
+    board = fill_gaps(search, board)
+    board = improve_parts(replace(search, settings=replace(settings, rounds=_POLISHING_ROUNDS)), board)
     plan = watch.plan(board, final=True)
     return plan, difference(previous, plan, {v.key for v in visits})
 
