@@ -58,7 +58,7 @@ def answer_to(row: Replan, now: Situation) -> Answer:
     if row.upset == Replan.Upset.AWAY:
         after = replace(now, days=tuple(d for d in now.days if not _is_away(row, now, d)))
     elif row.upset == Replan.Upset.FROST:
-        after = replace(now, visits=tuple(_due_by(v, due_of(row)) for v in now.visits))
+        after = replace(now, visits=tuple(_due_by(v, due_of(row), now.previous.get(v.key)) for v in now.visits))
     elif row.upset == Replan.Upset.CANCELLED:
         after = replace(now, visits=tuple(v for v in now.visits if v.key != str(row.detail["visit"])))
     else:
@@ -82,10 +82,17 @@ def due_of(row: Replan) -> dt.date:
     return dt.date.fromisoformat(row.detail["due_on"])
 
 
-def _due_by(visit: PlannableVisit, due_on: dt.date) -> PlannableVisit:
+def _due_by(visit: PlannableVisit, due_on: dt.date, before: Appointment | None) -> PlannableVisit:
     if visit.kind != VisitKind.WINTERISATION or visit.window_due <= due_on:
         return visit
-    return replace(visit, window_opens=min(visit.window_opens, due_on), window_due=due_on)
+    # Near the new deadline is nearest to the day it had: nobody's water is turned off weeks before it must be.
+    moves = before is None or before.date > due_on
+    return replace(
+        visit,
+        window_opens=min(visit.window_opens, due_on),
+        window_due=due_on,
+        wanted_on=due_on if moves else visit.wanted_on,
+    )
 
 
 def _with_call_out(row: Replan, now: Situation) -> Answer:

@@ -520,3 +520,17 @@ def test_an_urgent_call_among_promises_names_the_overtime_that_would_make_room(c
     page = page_of(client, call_out(monday, office))
     full = rf"Nobody can be there on {monday:%a %d %b}: the day of everybody who could come is full"
     assert re.search(rf"{full} \(\d+ min overtime of {technician} on {monday:%d %b} would make room\)\.", page)
+
+
+def test_what_frost_brings_forward_goes_near_the_new_deadline_not_to_the_first_day(office, technician):
+    monday = monday_ahead()
+    window = {"opens_on": monday, "due_on": monday + dt.timedelta(days=40)}
+    SeasonWindow.objects.create(season_year=monday.year, kind="winterisation", **window)
+    late = make_visits(2, kind="winterisation", **window)
+    for visit in late:
+        planned(visit, technician, monday + dt.timedelta(days=35))
+    due = monday + dt.timedelta(days=25)
+    replan = upsets.propose_frost(season_year=monday.year, due_on=due, now=at("12:00", monday), by=office)
+    upsets.accept(replan=replan, now=at("12:05", monday), by=office)
+    days = {visit.planned_on for visit in Visit.objects.all()}
+    assert due - dt.timedelta(days=4) <= min(days) <= max(days) <= due
