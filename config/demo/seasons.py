@@ -131,7 +131,7 @@ def give_own_dates(years: tuple[int, ...], by: User) -> None:
         visits = Visit.objects.filter(season_year=window.season_year, kind=window.kind)
         visits.update(window_reason=f"the season's window: {window.reason}"[:REASON_CHARS])
     for year in years:
-        renew_dates(season_year=year, by=by)
+        renew_dates(season_year=year, promised_too=True, by=by)
 
 
 def make_service_plans(seed: int, stops: list[Stop]) -> dict[int, ServicePlan]:

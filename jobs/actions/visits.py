@@ -128,20 +128,26 @@ def save_service_plan(*, plan: ServicePlan, terms: VisitTerms, skills: Iterable[
 
 
 @transaction.atomic
-def renew_dates(*, season_year: int, by: User | None) -> int:
+def renew_dates(*, season_year: int, promised_too: bool = False, by: User | None) -> int:
     """Give the visits of this season that follow a window its dates as they are now; returns how many changed.
 
     For visits that were loaded, not made here, and after a site's station or elevation was put right.
     """
     queue_planners()
-    moved = _renew(_followers().filter(season_year=season_year), SeasonWindow.objects.filter(season_year=season_year))
+    rows = _waiting() if promised_too else _followers()
+    moved = _renew(rows.filter(season_year=season_year), SeasonWindow.objects.filter(season_year=season_year))
     record(by=by, verb="windows of visits moved", subject=Firm.current(), season_year=season_year, visits=moved)
     return moved
 
 
 def _followers() -> QuerySet[Visit]:
     """Visits that go along when their window changes."""
-    return Visit.objects.filter(state__in=[State.OPEN, State.PLANNED], promised=False, own_dates=False)
+    return _waiting().filter(promised=False)
+
+
+def _waiting() -> QuerySet[Visit]:
+    """Visits that have not started and whose dates nobody set by hand."""
+    return Visit.objects.filter(state__in=[State.OPEN, State.PLANNED], own_dates=False)
 
 
 def _renew(visits: QuerySet[Visit], windows: Iterable[SeasonWindow]) -> int:

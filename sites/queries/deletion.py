@@ -31,7 +31,10 @@ def deletion_of(row: Model) -> Deletion:
     goes_along, loses_link, kept_by = Counter(), Counter(), Counter()
     for model, rows in nested.model_objs.items():
         others = [other for other in rows if other != row]
-        (goes_along if _same_floor(model, row) else kept_by)[model] += len(others)
+        if not _same_floor(model, row):
+            kept_by[model] += len(others)
+        elif not model._meta.auto_created:  # the links of a choice of several have no name people know
+            goes_along[model] += len(others)
     for related in nested.protected:
         kept_by[type(related)] += 1
     for (field, _), batches in nested.field_updates.items():
@@ -48,5 +51,5 @@ def _words(counts: Counter) -> tuple[str, ...]:
     return tuple(
         f"{count} {model._meta.verbose_name if count == 1 else model._meta.verbose_name_plural}"
         for model, count in counts.items()
-        if count > 0 and not model._meta.auto_created  # the links of a choice of several have no name people know
+        if count > 0
     )

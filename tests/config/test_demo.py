@@ -206,7 +206,7 @@ def test_the_weather_is_measured_once_and_replayed_up_to_yesterday(demo):
         4.7,
     )
     assert replayed.last().date == TODAY - dt.timedelta(days=1)
-    assert "not measured in these years" in replayed.first().station.name
+    assert "replayed, not measured" in replayed.first().station.name
     assert replayed.last().temp_max_c == measured.get(date=dt.date(2015, 10, 13)).temp_max_c
     whole = replayed.filter(temp_max_c__isnull=False)
     assert not whole.filter(eto_mm=None).exists()
@@ -299,7 +299,7 @@ def test_the_register_is_plausible_where_nothing_was_planted(demo):
 def test_windows_name_the_frost_they_come_from(demo):
     windows = SeasonWindow.objects.filter(kind__in=("startup", "winterisation"))
     assert {window.season_year for window in windows} == {2025, 2026, 2027}
-    series = {"startup": "Seattle 2012-2015", "winterisation": "Seattle days of 2012-2015"}
+    series = {"startup": "Seattle 2012-2015", "winterisation": "Demo year: Seattle 2012-2015 replayed"}
     assert all(series[window.kind] in window.reason for window in windows)
 
 
