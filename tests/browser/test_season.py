@@ -20,7 +20,7 @@ from scheduling.models import SeasonSchedule
 from sites.models import Zone
 from tests import factories
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.django_db(transaction=True)]
 
 
 @pytest.fixture

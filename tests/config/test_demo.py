@@ -114,6 +114,7 @@ def demo(django_db_setup, django_db_blocker, tmp_path_factory):
         transaction.set_rollback(True)
 
 
+@pytest.mark.slow
 @pytest.mark.django_db
 def test_the_same_seed_and_day_make_the_same_firm(demo):
     assert demo["first"] == demo["again"]

@@ -1,5 +1,7 @@
 """Without a broker a season plan is computed in a process of its own, on the database on disk."""
 
+import os
+
 import pytest
 
 from config.bench import output_of, start_in_own_database
@@ -30,7 +32,9 @@ print(run.state, run.summary["newly_planned"])
 """
 
 
+@pytest.mark.slow
 @pytest.mark.sqlite_only
+@pytest.mark.skipif("postgres" in os.environ.get("DATABASE_URL", ""), reason="makes an SQLite database of its own")
 def test_a_plan_is_computed_beside_the_page_that_ordered_it(tmp_path):
     process = start_in_own_database(str(tmp_path), ORDER_AND_WAIT)
     assert output_of(process) == "proposed 6"
