@@ -38,7 +38,7 @@ run: demo-data ## set everything up, load the demo, serve on localhost (PORT=800
 		--workers $(WORKERS) --threads 4 --worker-class gthread --timeout 120 --log-level warning
 
 test: $(VENV)/.dev ## the whole suite on SQLite, no services needed
-	@$(VENV)/bin/pytest -n 2 --dist loadfile --no-loadscope-reorder -q --durations 10
+	@$(VENV)/bin/pytest -n 2 --dist loadfile -q --durations 10
 
 core: $(VENV)/.dev ## the computing cores alone, Django switched off
 	@$(VENV)/bin/pytest -p no:django -q -c tests/core.ini --rootdir . tests/sites/core tests/scheduling/core tests/jobs/core tests/reports/documents

@@ -36,13 +36,6 @@ def pytest_configure():
         settings.CACHES["default"]["LOCATION"] = f"{settings.REDIS_URL.rpartition('/')[0]}/{10 + process}"
 
 
-@pytest.hookimpl(trylast=True)
-def pytest_collection_modifyitems(items):
-    """Files with long tests first: the process that began one of them last would keep the other waiting."""
-    long_files = {item.path for item in items if item.get_closest_marker("slow")}
-    items.sort(key=lambda item: item.path not in long_files)
-
-
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item, call):
     """`.ci/run` sets RILLBOOK_NO_SKIPS: what is skipped elsewhere for want of a client must run there.
