@@ -35,6 +35,8 @@ class NativeModelForm(forms.ModelForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
+        if "skills" in self.fields and not Skill.objects.exists():
+            del self.fields["skills"]  # there is nothing to tick
 
 
 class SeasonFilterForm(forms.Form):
@@ -75,12 +77,6 @@ class SkillsField(RowsField):
         super().__init__(Skill.objects.all(), required=False, widget=forms.CheckboxSelectMultiple, **kwargs)
 
 
-def drop_empty_skills(form: forms.BaseForm) -> None:
-    """Where no skill is kept there is nothing to tick."""
-    if not Skill.objects.exists():
-        del form.fields["skills"]
-
-
 class VisitTermsForm(NativeModelForm):
     """How a site wants to be visited and how frost comes there; it stands beside the service plan's form."""
 
@@ -100,7 +96,6 @@ class VisitTermsForm(NativeModelForm):
             people, label="Preferred technician", required=False, empty="no preference"
         )
         self.fields["frost_days"].required = False
-        drop_empty_skills(self)
         self.order_fields(self.Meta.fields)
 
     def clean_frost_days(self) -> int:
@@ -270,7 +265,6 @@ class VisitForm(NativeModelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        drop_empty_skills(self)
         for name in ("opens_on", "due_on"):
             # The window may move while the page is open: what was not touched here must not come back as typed.
             self.fields[name].show_hidden_initial = True
@@ -294,7 +288,6 @@ class NewVisitForm(NativeModelForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["site"].queryset = Site.objects.current()
-        drop_empty_skills(self)
 
 
 class ProfileForm(NativeModelForm):
@@ -321,10 +314,6 @@ class ProfileForm(NativeModelForm):
             "start_longitude": "Start and end: longitude",
         }
         help_texts = {"start_longitude": "Both empty: the firm's yard."}
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        drop_empty_skills(self)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}

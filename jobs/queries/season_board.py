@@ -98,6 +98,7 @@ class NotPlaced:
 class SeasonBoard:
     year: int
     kind: str
+    people: tuple[User, ...]
     technician: User | None
     today: dt.date
     windows: tuple[WindowRow, ...]
@@ -140,6 +141,7 @@ def season_board(
     return SeasonBoard(
         year=year,
         kind=kind,
+        people=tuple(people),
         technician=technicians[0] if technician else None,
         today=today,
         windows=tuple(WindowRow(k, k.label, windows.get(k)) for k in SEASONAL if kind in ("", k)),

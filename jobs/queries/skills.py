@@ -17,13 +17,14 @@ class SkillNeeds:
     """
 
     def __init__(self, site_ids: Iterable[int], visit_ids: Iterable[int] = ()) -> None:
-        self.names = dict(Skill.objects.values_list("pk", "name"))
+        skills = list(Skill.objects.all())
+        self.rules = [skill for skill in skills if skill.kinds]
         self.by_site: dict[int, set[str]] = defaultdict(set)
         self.by_visit: dict[int, set[str]] = defaultdict(set)
-        self.rules = list(Skill.objects.exclude(kinds=[])) if self.names else []
         self.with_plant: dict[str, set[int]] = {}
-        if not self.names:
+        if not skills:
             return
+        names = {skill.pk: skill.name for skill in skills}
         sites, visits = list(site_ids), list(visit_ids)
         self.with_plant = {
             Plant.PUMP: set(Pump.objects.filter(supply__site__in=sites).values_list("supply__site_id", flat=True)),
@@ -31,10 +32,10 @@ class SkillNeeds:
         }
         asked = VisitTerms.skills.through.objects.filter(visitterms__site__in=sites)
         for site_id, skill_id in asked.values_list("visitterms__site_id", "skill_id"):
-            self.by_site[site_id].add(self.names[skill_id])
+            self.by_site[site_id].add(names[skill_id])
         noted = Visit.skills.through.objects.filter(visit__in=visits)
         for visit_id, skill_id in noted.values_list("visit_id", "skill_id"):
-            self.by_visit[visit_id].add(self.names[skill_id])
+            self.by_visit[visit_id].add(names[skill_id])
 
     @classmethod
     def of(cls, visits: Iterable[Visit]) -> "SkillNeeds":

@@ -46,7 +46,7 @@ def _board_page(request: HttpRequest, board: SeasonBoard, plan_form: PlanForm | 
     initial = {"kinds": board.plan_kinds, "first_day": board.plan_from, "last_day": board.plan_to}
     context = {
         "board": board,
-        "filter_form": SeasonFilterForm(initial=filters, technicians=planning_technicians()),
+        "filter_form": SeasonFilterForm(initial=filters, technicians=board.people),
         "filters": urlencode({name: value for name, value in filters.items() if name != "year"}),
         "plan_form": plan_form or PlanForm(initial=initial),
         "plan_open": wrong,

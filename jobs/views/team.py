@@ -110,15 +110,9 @@ def skill_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 def skill_delete(request: HttpRequest, pk: int) -> HttpResponse:
-    return answer_deletion(
-        request,
-        visible_or_404(Skill.objects.all(), request.user, pk=pk),
-        what="skill",
-        back_url=reverse("jobs:skill_edit", args=[pk]),
-        done_url=reverse("jobs:technician_list"),
-        instead="",
-        lead="Work that needs this skill is then open to everybody.",
-    )
+    skill = visible_or_404(Skill.objects.all(), request.user, pk=pk)
+    lead = "Work that needs this skill is then open to everybody."
+    return _answer_deletion(request, skill, what="skill", back="jobs:skill_edit", lead=lead)
 
 
 @open_to(*OFFICE)
@@ -139,19 +133,20 @@ def closed_days_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 def closed_days_delete(request: HttpRequest, pk: int) -> HttpResponse:
-    return answer_deletion(
-        request,
-        visible_or_404(ClosedDays.objects.all(), request.user, pk=pk),
-        what="entry of closed days",
-        back_url=reverse("jobs:closed_days_edit", args=[pk]),
-        done_url=reverse("jobs:technician_list"),
-        instead="",
-    )
+    row = visible_or_404(ClosedDays.objects.all(), request.user, pk=pk)
+    return _answer_deletion(request, row, what="entry of closed days", back="jobs:closed_days_edit")
 
 
 def _answer(request: HttpRequest, form, *, title: str, **shown: str) -> HttpResponse:
     back = reverse("jobs:technician_list")
     return answer_form(request, form, title=title, back_url=back, done_url=back, **shown)
+
+
+def _answer_deletion(
+    request: HttpRequest, row: Skill | ClosedDays, *, what: str, back: str, lead: str = ""
+) -> HttpResponse:
+    back_url, done_url = reverse(back, args=[row.pk]), reverse("jobs:technician_list")
+    return answer_deletion(request, row, what=what, back_url=back_url, done_url=done_url, instead="", lead=lead)
 
 
 def _form_page(request: HttpRequest, form, title: str) -> HttpResponse:

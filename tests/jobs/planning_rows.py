@@ -16,6 +16,20 @@ def monday_ahead() -> dt.date:
     return today + dt.timedelta(days=14 - today.weekday())
 
 
+def plan_request(by, **changes) -> dict:
+    """What a season plan is asked for in most tests: the startups of the two weeks from that Monday."""
+    monday = monday_ahead()
+    wanted = {
+        "season_year": monday.year,
+        "kinds": ["startup"],
+        "first_day": monday,
+        "last_day": monday + dt.timedelta(days=11),
+        "iterations": 3,
+        "by": by,
+    }
+    return {**wanted, **changes}
+
+
 def make_visits(count: int, **changes) -> list[Visit]:
     """Open visits at so many different sites, in a window of two weeks from that Monday."""
     monday = monday_ahead()

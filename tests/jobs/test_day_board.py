@@ -27,12 +27,6 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def desk(client, office):
-    client.force_login(office)
-    return client
-
-
-@pytest.fixture
 def rows(technician, other_technician):
     """Three stops of Tess and two of Tom on the Monday."""
     made = make_visits(5)

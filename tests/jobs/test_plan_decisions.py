@@ -14,28 +14,13 @@ from jobs.actions.planning import PlanOutdated, accept_plan, ask_for_plan, disca
 from jobs.models import Absence, DayRoute, PlanRun, SeasonWindow, Visit, VisitTerms
 from jobs.queries.plan_comparison import compare_plans
 from jobs.queries.planning import firm_today
-from tests.jobs.planning_rows import make_visits, monday_ahead, planned
+from tests.jobs.planning_rows import make_visits, monday_ahead, plan_request, planned
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def desk(client, office):
-    client.force_login(office)
-    return client
-
-
 def proposed(office, **changes) -> PlanRun:
-    monday = monday_ahead()
-    wanted = {
-        "season_year": monday.year,
-        "kinds": ["startup"],
-        "first_day": monday,
-        "last_day": monday + dt.timedelta(days=11),
-        "iterations": 3,
-        "by": office,
-    }
-    run = ask_for_plan(**{**wanted, **changes})
+    run = ask_for_plan(**plan_request(office, **changes))
     run_plan(run_pk=run.pk)
     run.refresh_from_db()
     return run
@@ -67,11 +52,7 @@ def test_accepting_is_the_same_as_planning_at_once(office, technician, other_tec
     accept_plan(run=proposed(office, seed=5), by=office)
     one_by_one = places()
     Visit.objects.update(state="open", technician=None, planned_on=None, position=None)
-    monday = monday_ahead()
-    plan_season(
-        season_year=monday.year, kinds=["startup"], first_day=monday, last_day=monday + dt.timedelta(days=11),
-        iterations=3, seed=5, by=office,
-    )  # fmt: skip
+    plan_season(**plan_request(office, seed=5))
     assert places() == one_by_one
 
 

@@ -15,12 +15,6 @@ from tests.jobs.planning_rows import make_visits, monday_ahead, planned
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def desk(client, office):
-    client.force_login(office)
-    return client
-
-
 def window(kind="startup", year=None) -> SeasonWindow:
     monday = monday_ahead()
     return SeasonWindow.objects.create(

@@ -27,22 +27,13 @@ from jobs.queries.windows import part_of, suggested_windows
 from scheduling.models import DailyWeather
 from sites.models import AuditEntry
 from tests import factories
-from tests.jobs.planning_rows import make_visits, monday_ahead, planned
+from tests.jobs.planning_rows import make_visits, monday_ahead, plan_request, planned
 
 pytestmark = pytest.mark.django_db
 
 
 def plan(office, **changes):
-    monday = monday_ahead()
-    wanted = {
-        "season_year": monday.year,
-        "kinds": ["startup"],
-        "first_day": monday,
-        "last_day": monday + dt.timedelta(days=11),
-        "iterations": 3,
-        "by": office,
-    }
-    return plan_season(**{**wanted, **changes})
+    return plan_season(**plan_request(office, **changes))
 
 
 def stored() -> dict[int, tuple]:

@@ -15,15 +15,9 @@ from jobs.queries.skills import SkillNeeds
 from jobs.queries.upsets import situation
 from sites.models import AuditEntry
 from tests import factories
-from tests.jobs.planning_rows import make_visits, monday_ahead, planned
+from tests.jobs.planning_rows import make_visits, monday_ahead, plan_request, planned
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def desk(client, office):
-    client.force_login(office)
-    return client
 
 
 @pytest.fixture
@@ -37,16 +31,7 @@ def give(technician, *skills):
 
 
 def plan(office, **changes):
-    monday = monday_ahead()
-    return plan_season(
-        season_year=monday.year,
-        kinds=["startup", "repair"],
-        first_day=monday,
-        last_day=monday + dt.timedelta(days=11),
-        iterations=4,
-        by=office,
-        **changes,
-    )
+    return plan_season(**plan_request(office, kinds=["startup", "repair"], iterations=4, **changes))
 
 
 def test_kind_plant_site_and_visit_each_ask_for_a_skill(tester, django_assert_max_num_queries):
