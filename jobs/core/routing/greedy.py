@@ -52,8 +52,7 @@ def _filled_day(model: SeasonModel, d: int, left: np.ndarray, urgency_s: int) ->
     order: tuple[int, ...] = ()
     ahead = model.held[d]
     # A visit that is wanted later must not fill up an early day, nor the other way round.
-    in_time = np.array([model.drift_days(v, model.days[d]) == 0 for v in model.visits], dtype=bool)
-    free = left & model.allowed[:, d] & in_time
+    free = left & model.allowed[:, d] & (model.drift[:, d] == 0)
     place = np.array(model.place, dtype=np.intp)
     today = model.days[d].date
     days_left = np.array([(v.window_due - today).days for v in model.visits])

@@ -37,9 +37,10 @@ def fill_gaps(search: Search, board: Board) -> Board:
     """Make room for unplaced visits by searching around the days they could go to."""
     rng = random.Random(search.seed)
     for _ in range(search.rounds):
-        if search.stop() or not _hopeful(search, board):
+        hopeful = _hopeful(search, board)
+        if search.stop() or not hopeful:
             break
-        board = _make_room(search, board, rng)
+        board = _make_room(search, board, rng, hopeful)
         search.report("making room", board, steps=1)
     return board
 
@@ -52,8 +53,9 @@ def improve_parts(search: Search, board: Board) -> Board:
     rng = random.Random(search.seed + 1)
     turn: list[int] = []
     for _ in range(search.rounds):
-        if _hopeful(search, board) and not search.stop():
-            board = _make_room(search, board, rng)
+        hopeful = _hopeful(search, board)
+        if hopeful and not search.stop():
+            board = _make_room(search, board, rng, hopeful)
             search.report("making room", board)
         if search.stop():
             break
@@ -71,8 +73,8 @@ def _hopeful(search: Search, board: Board) -> list[int]:
     return [v for v in sorted(board.unplaced) if search.model.possible[v].any()]
 
 
-def _make_room(search: Search, board: Board, rng: random.Random) -> Board:
-    wanted = rng.choice(_hopeful(search, board))
+def _make_room(search: Search, board: Board, rng: random.Random, hopeful: list[int]) -> Board:
+    wanted = rng.choice(hopeful)
     first = rng.choice(np.flatnonzero(search.model.possible[wanted]).tolist())
     return _try_part(search, board, _related(search, board, first, wanted), rng.randrange(2**31))
 

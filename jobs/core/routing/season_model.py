@@ -102,21 +102,25 @@ class SeasonModel:
     def reluctance_s(self) -> list[list[int]]:
         """Seconds of driving that [visit][day] is worth avoiding: see `SeasonSettings`."""
         wish_s, move_s, drift_s = self.settings.wish_s, self.settings.move_s, self.settings.drift_s
+        drifts: list[list[int]] = (drift_s * self.drift).tolist()
         return [
             [
-                wish_s * v.unmet_wishes(d)
-                + move_s * (v.now not in (None, (d.technician, d.date)))
-                + drift_s * self.drift_days(v, d)
-                for d in self.days
+                wish_s * v.unmet_wishes(d) + move_s * (v.now not in (None, (d.technician, d.date))) + drift
+                for d, drift in zip(self.days, row, strict=True)
             ]
-            for v in self.visits
+            for v, row in zip(self.visits, drifts, strict=True)
         ]
 
-    def drift_days(self, visit: PlannableVisit, day: TechnicianDay) -> int:
-        """Days further from the date it is wanted on than does no harm."""
-        if visit.wanted_on is None:
-            return 0
-        return max(0, abs((day.date - visit.wanted_on).days) - self.settings.drift_days)
+    @cached_property
+    def drift(self) -> NDArray[np.int64]:
+        """Days that [visit, day] lies further from the date it is wanted on than does no harm."""
+        dates = np.array([day.date.toordinal() for day in self.days], dtype=np.int64)
+        far = np.zeros((len(self.visits), len(self.days)), dtype=np.int64)
+        for v, visit in enumerate(self.visits):
+            if visit.wanted_on is not None:
+                apart = abs(dates - visit.wanted_on.toordinal())
+                far[v] = np.maximum(0, apart - self.settings.drift_days)
+        return far
 
     @cached_property
     def held(self) -> list[tuple[int, ...]]:
