@@ -1,4 +1,4 @@
-"""The REST API: one router over the endpoints of all floors, its schema, and pages that work offline."""
+"""The REST API: one router over the endpoints of all apps, its schema, and pages that work offline."""
 
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView

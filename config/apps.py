@@ -1,8 +1,7 @@
 from django.apps import AppConfig
 
 
-class HallConfig(AppConfig):
-    """The hall: settings, urls, base templates, and the commands that touch every floor (demo, bench)."""
+class ConfigApp(AppConfig):
+    """Settings, urls, base templates, and the commands that reach into every app (demo, bench)."""
 
     name = "config"
-    label = "hall"

@@ -60,7 +60,7 @@ INSTALLED_APPS = [
     "drf_spectacular",
     "drf_spectacular_sidecar",
     "js_lib_leaflet",
-    "config.apps.HallConfig",
+    "config.apps.ConfigApp",
     "sites.apps.SitesConfig",
     "scheduling.apps.SchedulingConfig",
     "jobs.apps.JobsConfig",
@@ -153,7 +153,7 @@ CELERY_TASK_TIME_LIMIT = 900
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
 
-# Rung by `jobs` when somebody has changed the plan, so that the floors above look for what they have to do.
+# Rung by `jobs` when somebody has changed the plan, so that the apps above look for what they have to do.
 PLAN_CHANGED_TASKS = ["reports.tasks.tell_clients"]
 
 EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")

@@ -42,6 +42,6 @@ def apply_waiting_records() -> int:
 
 
 def nudge_listeners() -> None:
-    """After a change of the plan: ring the tasks of floors above that look for work. The hall says which."""
+    """After a change of the plan: ring the tasks of the apps above that look for work; the settings say which."""
     for name in settings.PLAN_CHANGED_TASKS:
         current_app.tasks[name].delay_on_commit()

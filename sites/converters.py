@@ -1,4 +1,4 @@
-"""Path converters shared by the four `urls` rooms."""
+"""Path converters shared by the four `urls` modules."""
 
 import datetime as dt
 

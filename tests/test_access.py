@@ -91,7 +91,7 @@ def resource(name: str, row: str, *, listed: str, rows: str, post: str = NOBODY,
     }
 
 
-HALL = {
+CONFIG = {
     "home": page(ALL_ANY),
     "healthz": page(OPEN),
     "readyz": page(OPEN),
@@ -344,7 +344,7 @@ API = {
     **resource("deliveries", "delivery", listed=OFFICE_ONLY, rows=OFFICE_ONLY),
 }
 API["api-photos-detail"] = Route(STAFF_ROWS, NOBODY, ("photo",), patch=NOBODY, delete=OFFICE_ONLY)
-PARTS = {"hall": HALL, "sites": SITES, "scheduling": SCHEDULING, "jobs": JOBS, "reports": REPORTS, "api": API}
+PARTS = {"config": CONFIG, "sites": SITES, "scheduling": SCHEDULING, "jobs": JOBS, "reports": REPORTS, "api": API}
 
 
 def route_names(resolver: URLResolver | None = None, prefix: str = "") -> set[str]:

@@ -31,7 +31,7 @@ def travel_between(points: Iterable[Point]) -> TravelMatrix:
     """Travel among these points, each once: the one place that knows where travel times come from.
 
     With a road server, legs it answered before are read from the database, and what it answers now is kept there:
-    the one thing a query of this house writes. If it fails, the whole matrix is estimated and says so.
+    the one thing a query of ours writes. If it fails, the whole matrix is estimated and says so.
     """
     places = list(dict.fromkeys(points))
     provider = travel_provider()

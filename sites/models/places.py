@@ -162,8 +162,8 @@ def site_scope(user: User, prefix: str = "site") -> Q:
     if user.role in (Role.OWNER, Role.OFFICE):
         return Q()
     if user.role == Role.TECHNICIAN:
-        # `visits` is the reverse side of jobs.Visit.technician: the one place where the ground floor knows that
-        # there is a floor above, so that no list of assigned sites has to be kept in step by hand.
+        # `visits` is the reverse side of jobs.Visit.technician: the one place where `sites` knows that
+        # there is an app above, so that no list of assigned sites has to be kept in step by hand.
         return Q(**{f"{path}pk__in": user.visits.exclude(state="cancelled").values("site_id")})
     if user.role == Role.CLIENT and user.client_id:
         return Q(**{f"{path}client_id": user.client_id, f"{path}archived_at": None})

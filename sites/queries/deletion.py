@@ -23,7 +23,7 @@ class Deletion:
 def deletion_of(row: Model) -> Deletion:
     """Walk everything that hangs on `row`.
 
-    Rows of the register go along with it. Rows of the floors above (visits, measurements, faults, schedules,
+    Rows of the register go along with it. Rows of the apps above (visits, measurements, faults, schedules,
     documents) are history: one of them, even one that would only lose its link, keeps the row from going.
     """
     nested = NestedObjects(using=row._state.db or "default")
