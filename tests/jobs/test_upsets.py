@@ -467,8 +467,8 @@ def test_an_urgent_call_that_is_too_early_is_served_as_soon_after_as_can_be(clie
 
 
 def test_a_time_to_begin_by_that_is_past_is_refused_beside_the_field(client, monday, office, monkeypatch):
-    client.force_login(office)
     monkeypatch.setattr("jobs.views.upsets.timezone.now", lambda: at("13:10", monday))
+    client.force_login(office)  # a session lasts two weeks: made today, it may be over on the Monday ahead
     site = factories.SiteFactory()
     typed = {"site": site.pk, "service_min": 45, "begin_by": "13:00", "instructions": "burst"}
     answer = client.post("/upsets/new/call_out/", typed)
