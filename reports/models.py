@@ -1,5 +1,6 @@
 import datetime as dt
 import uuid
+from typing import Self
 
 from django.conf import settings
 from django.db import models
@@ -8,6 +9,17 @@ from django.db.models import Q
 from jobs.models import Proposal, Visit
 from sites.models import Role, Site, User
 from sites.models.places import site_scope
+from sites.models.rows import ScopedRows
+
+
+class DocumentQuerySet(ScopedRows["Document"]):
+    def visible_to(self, user: User) -> Self:
+        rows = self.filter(site_scope(user))
+        if user.role == Role.CLIENT:
+            return rows.filter(kind=Document.Kind.SEASON_REPORT, published_at__isnull=False)
+        if user.role == Role.TECHNICIAN:
+            return rows.filter(kind=Document.Kind.SERVICE_SHEET, visit__technician=user)
+        return rows
 
 
 class Document(models.Model):
@@ -37,16 +49,7 @@ class Document(models.Model):
         null=True, blank=True, editable=False, help_text="What the PDF was drawn from, for the page behind a link."
     )
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "Document.QuerySet":
-            rows = self.filter(site_scope(user))
-            if user.role == Role.CLIENT:
-                return rows.filter(kind=Document.Kind.SEASON_REPORT, published_at__isnull=False)
-            if user.role == Role.TECHNICIAN:
-                return rows.filter(kind=Document.Kind.SERVICE_SHEET, visit__technician=user)
-            return rows
-
-    objects = QuerySet.as_manager()
+    objects = DocumentQuerySet.as_manager()
 
     class Meta:
         ordering = ["-made_at", "-pk"]
@@ -89,16 +92,17 @@ class MailRow(models.Model):
         abstract = True
 
 
+class DeliveryQuerySet(ScopedRows["Delivery"]):
+    def visible_to(self, user: User) -> Self:
+        return self if user.role in (Role.OWNER, Role.OFFICE) else self.none()
+
+
 class Delivery(MailRow):
     """One document to one address."""
 
     document = models.ForeignKey(Document, on_delete=models.PROTECT, related_name="deliveries")
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "Delivery.QuerySet":
-            return self if user.role in (Role.OWNER, Role.OFFICE) else self.none()
-
-    objects = QuerySet.as_manager()
+    objects = DeliveryQuerySet.as_manager()
 
     class Meta:
         ordering = ["-created_at", "-pk"]
@@ -107,6 +111,15 @@ class Delivery(MailRow):
 
     def __str__(self) -> str:
         return f"{self.document} to {self.recipient}: {self.get_state_display()}"
+
+
+class AppointmentMailQuerySet(ScopedRows["AppointmentMail"]):
+    def visible_to(self, user: User) -> Self:
+        return self if user.role in (Role.OWNER, Role.OFFICE) else self.none()
+
+    def news(self) -> Self:
+        """Everything but reminders: each of these changes what the client knows."""
+        return self.exclude(kind=AppointmentMail.Kind.REMINDER)
 
 
 class AppointmentMail(MailRow):
@@ -129,15 +142,7 @@ class AppointmentMail(MailRow):
     from_time = models.TimeField(null=True, blank=True, help_text="Empty: the day only.")
     until_time = models.TimeField(null=True, blank=True)
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "AppointmentMail.QuerySet":
-            return self if user.role in (Role.OWNER, Role.OFFICE) else self.none()
-
-        def news(self) -> "AppointmentMail.QuerySet":
-            """Everything but reminders: each of these changes what the client knows."""
-            return self.exclude(kind=AppointmentMail.Kind.REMINDER)
-
-    objects = QuerySet.as_manager()
+    objects = AppointmentMailQuerySet.as_manager()
 
     class Meta:
         ordering = ["-created_at", "-pk"]
@@ -155,6 +160,14 @@ class AppointmentMail(MailRow):
         return f"{self.get_kind_display()} to {self.recipient}: {self.get_state_display()}"
 
 
+class ShareLinkQuerySet(ScopedRows["ShareLink"]):
+    def visible_to(self, user: User) -> Self:
+        return self if user.role in (Role.OWNER, Role.OFFICE) else self.none()
+
+    def open_at(self, moment: dt.datetime) -> Self:
+        return self.filter(revoked_at=None, expires_at__gt=moment)
+
+
 class ShareLink(models.Model):
     """A link that opens one document without signing in. Only the hash of its token is kept."""
 
@@ -170,20 +183,21 @@ class ShareLink(models.Model):
     views = models.PositiveIntegerField(default=0)
     last_viewed_at = models.DateTimeField(null=True, blank=True)
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "ShareLink.QuerySet":
-            return self if user.role in (Role.OWNER, Role.OFFICE) else self.none()
-
-        def open_at(self, moment: dt.datetime) -> "ShareLink.QuerySet":
-            return self.filter(revoked_at=None, expires_at__gt=moment)
-
-    objects = QuerySet.as_manager()
+    objects = ShareLinkQuerySet.as_manager()
 
     class Meta:
         ordering = ["-created_at", "-pk"]
 
     def __str__(self) -> str:
         return f"link to {self.document}"
+
+
+class BulkJobQuerySet(ScopedRows["BulkJob"]):
+    def visible_to(self, user: User) -> Self:
+        return self if user.role in (Role.OWNER, Role.OFFICE) else self.none()
+
+    def under_way(self) -> Self:
+        return self.filter(state__in=[BulkJob.State.WAITING, BulkJob.State.RUNNING])
 
 
 class BulkJob(models.Model):
@@ -224,14 +238,7 @@ class BulkJob(models.Model):
     last_error = models.CharField(max_length=300, blank=True)
     notes = models.JSONField(default=list, help_text="What could not be done, a sentence each.")
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "BulkJob.QuerySet":
-            return self if user.role in (Role.OWNER, Role.OFFICE) else self.none()
-
-        def under_way(self) -> "BulkJob.QuerySet":
-            return self.filter(state__in=[BulkJob.State.WAITING, BulkJob.State.RUNNING])
-
-    objects = QuerySet.as_manager()
+    objects = BulkJobQuerySet.as_manager()
 
     class Meta:
         ordering = ["-created_at", "-pk"]

@@ -5,23 +5,35 @@ Two guards work together: the role decides whether a view opens at all (here), a
 """
 
 from collections.abc import Callable
+from typing import TypeVar
 
 from django.core.exceptions import PermissionDenied
-from django.db.models import Model, QuerySet
+from django.db.models import Model
 from django.http import Http404, HttpRequest
+from django.http.response import HttpResponseBase
 from rest_framework.permissions import BasePermission
 
 from sites.models import Role, User
+from sites.models.rows import ScopedRows
 
 OFFICE = (Role.OWNER, Role.OFFICE)
 STAFF = (Role.OWNER, Role.OFFICE, Role.TECHNICIAN)
 EVERYONE = (Role.OWNER, Role.OFFICE, Role.TECHNICIAN, Role.CLIENT)
 
+Shown = TypeVar("Shown", bound=Model)
+View = TypeVar("View", bound=Callable[..., HttpResponseBase])
 
-def open_to(*roles: Role) -> Callable:
+
+class Request(HttpRequest):
+    """What a view gets behind the middleware that lets only signed-in people through."""
+
+    user: User
+
+
+def open_to(*roles: Role) -> Callable[[View], View]:
     """Open a page view to these roles."""
 
-    def mark(view):
+    def mark(view: View) -> View:
         view.open_to = frozenset(roles)
         return view
 
@@ -64,9 +76,9 @@ class OpenToRoles(BasePermission):
         return bool(request.user and request.user.is_authenticated and request.user.role in roles)
 
 
-def visible_or_404(rows: QuerySet, user: User, **lookup) -> Model:
+def visible_or_404(rows: ScopedRows[Shown], user: User, **lookup: object) -> Shown:
     """The one way a view gets a row: only what `visible_to(user)` shows exists."""
     try:
         return rows.visible_to(user).get(**lookup)
-    except rows.model.DoesNotExist as error:
+    except rows.model.DoesNotExist as error:  # type: ignore[attr-defined]
         raise Http404 from error

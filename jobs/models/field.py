@@ -1,4 +1,5 @@
 import uuid
+from typing import Self
 
 from django.conf import settings
 from django.db import models
@@ -8,6 +9,14 @@ from jobs.models.visits import Visit
 from sites.models import Controller, Photo, Role, Site, User, Valve, WaterSupply, Zone
 from sites.models.places import site_scope
 from sites.models.plant import NOT_NEGATIVE
+from sites.models.rows import ScopedRows
+
+
+class ValveMeasurementQuerySet(ScopedRows["ValveMeasurement"]):
+    def visible_to(self, user: User) -> Self:
+        if user.role == Role.CLIENT:
+            return self.none()
+        return self.filter(site_scope(user, "visit__site"))
 
 
 class ValveMeasurement(models.Model):
@@ -38,19 +47,23 @@ class ValveMeasurement(models.Model):
     measured_at = models.DateTimeField()
     measured_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "ValveMeasurement.QuerySet":
-            if user.role == Role.CLIENT:
-                return self.none()
-            return self.filter(site_scope(user, "visit__site"))
-
-    objects = QuerySet.as_manager()
+    objects = ValveMeasurementQuerySet.as_manager()
 
     class Meta:
         ordering = ["-measured_at", "-pk"]
 
     def __str__(self) -> str:
         return f"{self.valve} on {self.measured_at:%Y-%m-%d}"
+
+
+class FaultQuerySet(ScopedRows["Fault"]):
+    def visible_to(self, user: User) -> Self:
+        if user.role == Role.CLIENT:
+            return self.none()  # a client reads faults in the published report
+        return self.filter(site_scope(user))
+
+    def open(self) -> Self:
+        return self.filter(state=Fault.State.OPEN)
 
 
 class Fault(models.Model):
@@ -109,16 +122,7 @@ class Fault(models.Model):
     )
     repair_note = models.CharField(max_length=300, blank=True)
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "Fault.QuerySet":
-            if user.role == Role.CLIENT:
-                return self.none()  # a client reads faults in the published report
-            return self.filter(site_scope(user))
-
-        def open(self) -> "Fault.QuerySet":
-            return self.filter(state=Fault.State.OPEN)
-
-    objects = QuerySet.as_manager()
+    objects = FaultQuerySet.as_manager()
 
     class Meta:
         ordering = ["-found_at", "-pk"]

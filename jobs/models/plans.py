@@ -1,4 +1,5 @@
 import datetime as dt
+from typing import Self
 
 from django.conf import settings
 from django.db import models
@@ -6,9 +7,27 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from sites.models import User
+from sites.models.rows import ScopedRows
 
 # A planner says that it is alive at every step; one silent for so long has died with its process.
 SILENT_MIN = 5
+
+
+class PlanRunQuerySet(ScopedRows["PlanRun"]):
+    def visible_to(self, user: User) -> Self:
+        return self if user.is_office else self.none()
+
+    def to_decide(self, today: dt.date) -> Self:
+        """Plans that wait for a decision and can still be accepted: their first day is not past."""
+        return self.filter(state=PlanRun.State.PROPOSED, first_day__gte=today)
+
+    def live(self) -> Self:
+        return self.filter(state__in=PlanRun.LIVE)
+
+    def silent(self) -> Self:
+        """Running rows whose process has died."""
+        since = timezone.now() - dt.timedelta(minutes=SILENT_MIN)
+        return self.filter(state=PlanRun.State.RUNNING, heard_at__lt=since)
 
 
 class PlanRun(models.Model):
@@ -51,23 +70,7 @@ class PlanRun(models.Model):
     # The same in every row: with the constraint below it lets only one live row exist, in any database.
     lock = models.PositiveSmallIntegerField(default=1, editable=False)
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "PlanRun.QuerySet":
-            return self if user.is_office else self.none()
-
-        def to_decide(self, today: dt.date) -> "PlanRun.QuerySet":
-            """Plans that wait for a decision and can still be accepted: their first day is not past."""
-            return self.filter(state=PlanRun.State.PROPOSED, first_day__gte=today)
-
-        def live(self) -> "PlanRun.QuerySet":
-            return self.filter(state__in=PlanRun.LIVE)
-
-        def silent(self) -> "PlanRun.QuerySet":
-            """Running rows whose process has died."""
-            since = timezone.now() - dt.timedelta(minutes=SILENT_MIN)
-            return self.filter(state=PlanRun.State.RUNNING, heard_at__lt=since)
-
-    objects = QuerySet.as_manager()
+    objects = PlanRunQuerySet.as_manager()
 
     class Meta:
         ordering = ["-pk"]

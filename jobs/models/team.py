@@ -1,5 +1,7 @@
 """Who works when, and who may do what."""
 
+from typing import Self
+
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
@@ -7,16 +9,17 @@ from django.db.models import F, Q
 from sites.models import User
 from sites.models.people import LATITUDE, LONGITUDE
 from sites.models.places import validate_weekdays
+from sites.models.rows import Row, ScopedRows
 
 
 def working_weekdays() -> list[int]:
     return [0, 1, 2, 3, 4]
 
 
-class OfficeRows(models.QuerySet):
+class OfficeRows(ScopedRows[Row]):
     """Rows for owner and office only."""
 
-    def visible_to(self, user: User) -> "OfficeRows":
+    def visible_to(self, user: User) -> Self:
         return self if user.is_office else self.none()
 
 

@@ -1,4 +1,5 @@
 import uuid
+from typing import Self
 
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -8,6 +9,7 @@ from django.db.models import F, Q
 from jobs.models.team import OfficeRows, Skill
 from sites.models import Role, Site, User
 from sites.models.places import validate_weekdays
+from sites.models.rows import ScopedRows
 
 
 class VisitKind(models.TextChoices):
@@ -90,6 +92,21 @@ class SeasonWindow(models.Model):
         return f"{self.get_kind_display()} {self.season_year}"
 
 
+class VisitQuerySet(ScopedRows["Visit"]):
+    def visible_to(self, user: User) -> Self:
+        """Owner and office: all. Technician: own. Client: finished visits of own sites."""
+        if user.role in (Role.OWNER, Role.OFFICE):
+            return self
+        if user.role == Role.TECHNICIAN:
+            return self.filter(technician=user).exclude(state=Visit.State.CANCELLED)
+        if user.role == Role.CLIENT and user.client_id:
+            return self.filter(site__client_id=user.client_id, state=Visit.State.FINISHED)
+        return self.none()
+
+    def to_do(self) -> Self:
+        return self.filter(state__in=[Visit.State.OPEN, Visit.State.PLANNED, Visit.State.STARTED])
+
+
 class Visit(models.Model):
     class State(models.TextChoices):
         OPEN = "open", "to be planned"
@@ -139,21 +156,7 @@ class Visit(models.Model):
     technician_notes = models.TextField(blank=True)
     signed_by = models.CharField("client's name at sign-off", max_length=120, blank=True)
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "Visit.QuerySet":
-            """Owner and office: all. Technician: own. Client: finished visits of own sites."""
-            if user.role in (Role.OWNER, Role.OFFICE):
-                return self
-            if user.role == Role.TECHNICIAN:
-                return self.filter(technician=user).exclude(state=Visit.State.CANCELLED)
-            if user.role == Role.CLIENT and user.client_id:
-                return self.filter(site__client_id=user.client_id, state=Visit.State.FINISHED)
-            return self.none()
-
-        def to_do(self) -> "Visit.QuerySet":
-            return self.filter(state__in=[Visit.State.OPEN, Visit.State.PLANNED, Visit.State.STARTED])
-
-    objects = QuerySet.as_manager()
+    objects = VisitQuerySet.as_manager()
 
     class Meta:
         ordering = ["planned_on", "technician", "position", "pk"]

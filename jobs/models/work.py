@@ -1,4 +1,5 @@
 from decimal import Decimal
+from typing import Self
 
 from django.conf import settings
 from django.core.validators import MaxValueValidator
@@ -8,6 +9,14 @@ from jobs.core.money import labour_amount, total
 from jobs.models.proposals import NO_LESS_THAN_NOTHING, PricedLine, PriceItem
 from jobs.models.visits import Visit
 from sites.models import Role, User
+from sites.models.rows import ScopedRows
+
+
+class WorkRecordQuerySet(ScopedRows["WorkRecord"]):
+    def visible_to(self, user: User) -> Self:
+        if user.is_office:
+            return self
+        return self.filter(visit__technician=user) if user.role == Role.TECHNICIAN else self.none()
 
 
 class WorkRecord(models.Model):
@@ -31,13 +40,7 @@ class WorkRecord(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, editable=False, on_delete=models.SET_NULL, related_name="+"
     )
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "WorkRecord.QuerySet":
-            if user.is_office:
-                return self
-            return self.filter(visit__technician=user) if user.role == Role.TECHNICIAN else self.none()
-
-    objects = QuerySet.as_manager()
+    objects = WorkRecordQuerySet.as_manager()
 
     class Meta:
         ordering = ["-visit__started_at", "-pk"]

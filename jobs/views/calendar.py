@@ -19,7 +19,7 @@ from jobs.models import CalendarFeed
 from jobs.queries.days import read_days
 from jobs.queries.planning import firm_today, planning_technicians
 from jobs.queries.route_files import feed_entries, route_file
-from sites.access import STAFF, open_to, visible_or_404
+from sites.access import STAFF, Request, open_to, visible_or_404
 from sites.models import Firm, Role, User
 
 FORMATS = {"gpx": (gpx_file, "application/gpx+xml"), "geojson": (geojson_file, "application/geo+json")}
@@ -43,7 +43,7 @@ def feed(request: HttpRequest, token: str) -> HttpResponse:
 
 
 @open_to(*STAFF)
-def feed_page(request: HttpRequest, pk: int) -> HttpResponse:
+def feed_page(request: Request, pk: int) -> HttpResponse:
     """Make the address (shown once), replace it, revoke it. Technicians open their own page."""
     technician = visible_or_404(User.objects.filter(role=Role.TECHNICIAN), request.user, pk=pk)
     address = ""
@@ -66,7 +66,7 @@ def feed_page(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @open_to(*STAFF)
-def route_download(request: HttpRequest, date: dt.date, technician: int, form: str) -> HttpResponse:
+def route_download(request: Request, date: dt.date, technician: int, form: str) -> HttpResponse:
     who = visible_or_404(User.objects.filter(role=Role.TECHNICIAN), request.user, pk=technician)
     days = read_days(date, [user for user in planning_technicians() if user.pk == who.pk])
     if not days:

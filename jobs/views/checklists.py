@@ -2,24 +2,24 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 
 from jobs.actions.checklists import current_checklist, save_checklist
 from jobs.forms.checklists import StepEditFormSet
 from jobs.models import ChecklistTemplate, VisitKind
 from jobs.queries.checklists import steps_of
-from sites.access import OFFICE, open_to
+from sites.access import OFFICE, Request, open_to
 
 
 @open_to(*OFFICE)
-def checklist_list(request: HttpRequest) -> HttpResponse:
+def checklist_list(request: Request) -> HttpResponse:
     lists = [(kind, VisitKind(kind).label, current_checklist(kind)) for kind in VisitKind.values]
     return render(request, "jobs/checklist_list.html", {"lists": lists})
 
 
 @open_to(*OFFICE)
-def checklist_edit(request: HttpRequest, kind: str) -> HttpResponse:
+def checklist_edit(request: Request, kind: str) -> HttpResponse:
     if kind not in VisitKind.values:
         raise Http404
     current = current_checklist(kind)
@@ -45,7 +45,7 @@ def checklist_edit(request: HttpRequest, kind: str) -> HttpResponse:
     return render(request, "jobs/checklist_edit.html", context, status=422 if wrong else 200)
 
 
-def _seen(request: HttpRequest, current: ChecklistTemplate) -> ChecklistTemplate:
+def _seen(request: Request, current: ChecklistTemplate) -> ChecklistTemplate:
     """The version the typed rows belong to: another one may have been saved since the page was opened."""
     typed = request.POST.get("based_on", "")
     if not typed.isdecimal():

@@ -4,7 +4,7 @@ import datetime as dt
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse, QueryDict
+from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
@@ -18,7 +18,7 @@ from jobs.queries.day_map import day_map
 from jobs.queries.days import read_days
 from jobs.queries.planning import firm_today, names_of, planning_technicians
 from jobs.views.field import show_problem
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.forms.base import LONGEST_KEY
 from sites.models import Firm, Role, User
 
@@ -40,7 +40,7 @@ def _id_in(text: str) -> int | None:
 
 
 @open_to(*OFFICE)
-def board(request: HttpRequest) -> HttpResponse:
+def board(request: Request) -> HttpResponse:
     date = _asked_date(request)
     if date is None:
         messages.error(request, "That is not a date. This is today.")
@@ -58,7 +58,7 @@ def board(request: HttpRequest) -> HttpResponse:
     return render(request, "jobs/day_board.html", context)
 
 
-def _asked_date(request: HttpRequest) -> dt.date | None:
+def _asked_date(request: Request) -> dt.date | None:
     asked = request.GET.get("date")
     if not asked:
         return firm_today()
@@ -71,7 +71,7 @@ def _asked_date(request: HttpRequest) -> dt.date | None:
 
 @open_to(*OFFICE)
 @require_POST
-def order(request: HttpRequest, date: dt.date, technician: int | None = None) -> HttpResponse:
+def order(request: Request, date: dt.date, technician: int | None = None) -> HttpResponse:
     """Order the day of one technician, or of all."""
     who = _technician(request, technician) if technician else None
     try:
@@ -86,7 +86,7 @@ def order(request: HttpRequest, date: dt.date, technician: int | None = None) ->
 
 @open_to(*OFFICE)
 @require_POST
-def arrange(request: HttpRequest, date: dt.date, technician: int) -> HttpResponse:
+def arrange(request: Request, date: dt.date, technician: int) -> HttpResponse:
     """A stop dropped among this technician's: the cards that changed as they now are, or 422 and why not."""
     who, form = _technician(request, technician), ArrangeForm(request.POST)
     if not form.is_valid():
@@ -114,7 +114,7 @@ def _refusal(words: str) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def stop_move(request: HttpRequest, pk: int) -> HttpResponse:
+def stop_move(request: Request, pk: int) -> HttpResponse:
     """One place earlier or later within the day."""
     visit = visible_or_404(Visit.objects.select_related("technician"), request.user, pk=pk)
     steps = STEPS.get(request.POST.get("to", ""))
@@ -128,7 +128,7 @@ def stop_move(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def stop_assign(request: HttpRequest, pk: int) -> HttpResponse:
+def stop_assign(request: Request, pk: int) -> HttpResponse:
     """Onto a technician's day, from another day or from the waiting list. What speaks against it is asked first."""
     visit = visible_or_404(Visit.objects.select_related("site", "technician"), request.user, pk=pk)
     only = board_of(request.GET)
@@ -159,7 +159,7 @@ def stop_assign(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def day_map_svg(request: HttpRequest, date: dt.date, technician: int) -> HttpResponse:
+def day_map_svg(request: Request, date: dt.date, technician: int) -> HttpResponse:
     who = _technician(request, technician)
     days = read_days(date, [user for user in planning_technicians() if user.pk == who.pk])
     if not days:
@@ -170,5 +170,5 @@ def day_map_svg(request: HttpRequest, date: dt.date, technician: int) -> HttpRes
     return answer
 
 
-def _technician(request: HttpRequest, pk: int) -> User:
+def _technician(request: Request, pk: int) -> User:
     return visible_or_404(User.objects.filter(role=Role.TECHNICIAN), request.user, pk=pk)

@@ -3,7 +3,7 @@
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
@@ -23,7 +23,7 @@ from jobs.queries.faults import (
 from jobs.queries.planning import firm_today
 from jobs.queries.proposals import proposals_of
 from jobs.views.field import in_site_time, own_visit, show_problem
-from sites.access import OFFICE, STAFF, open_to, visible_or_404
+from sites.access import OFFICE, STAFF, Request, open_to, visible_or_404
 from sites.models import Site
 
 PAGE_SIZE = 50
@@ -31,7 +31,7 @@ PAGE_SIZE = 50
 
 @open_to(*STAFF)
 @own_visit
-def visit_fault_new(request: HttpRequest, visit: Visit) -> HttpResponse:
+def visit_fault_new(request: Request, visit: Visit) -> HttpResponse:
     if request.method == "POST":
         form = FaultForm(visit.site, request.POST, request.FILES)
         if form.is_valid():
@@ -48,7 +48,7 @@ def visit_fault_new(request: HttpRequest, visit: Visit) -> HttpResponse:
     return render(request, "jobs/fault_new.html", context, status=422 if request.method == "POST" else 200)
 
 
-def _record(visit: Visit, form: FaultForm, request: HttpRequest) -> Fault:
+def _record(visit: Visit, form: FaultForm, request: Request) -> Fault:
     words = form.cleaned_data
     fault, refused = record_fault(
         site=visit.site,
@@ -68,14 +68,14 @@ def _record(visit: Visit, form: FaultForm, request: HttpRequest) -> Fault:
     return fault
 
 
-def _tell_refused(refused: list[str], request: HttpRequest) -> None:
+def _tell_refused(refused: list[str], request: Request) -> None:
     """The words are safe by now; a picture that cannot be used is named and can be taken again."""
     for reason in refused:
         messages.error(request, f"A photo was not kept. {reason}")
 
 
 @open_to(*OFFICE)
-def fault_list(request: HttpRequest) -> HttpResponse:
+def fault_list(request: Request) -> HttpResponse:
     form = FaultFilterForm(request.GET if request.GET else {"state": Fault.State.OPEN})
     chosen = form.cleaned_data if form.is_valid() else {}
     faults = office_faults(request.user, **{name: value for name, value in chosen.items() if value})
@@ -83,17 +83,17 @@ def fault_list(request: HttpRequest) -> HttpResponse:
     return render(request, "jobs/fault_list.html", {"form": form, "page": page, "rows": fault_rows(page.object_list)})
 
 
-def _fault_or_404(request: HttpRequest, pk: int) -> Fault:
+def _fault_or_404(request: Request, pk: int) -> Fault:
     faults = with_place(Fault.objects.select_related("found_on_visit", "repaired_on_visit"))
     return visible_or_404(faults, request.user, pk=pk)
 
 
 @open_to(*STAFF)
-def fault(request: HttpRequest, pk: int) -> HttpResponse:
+def fault(request: Request, pk: int) -> HttpResponse:
     return _fault_page(request, _fault_or_404(request, pk))
 
 
-def _fault_page(request: HttpRequest, fault: Fault, **wrong) -> HttpResponse:
+def _fault_page(request: Request, fault: Fault, **wrong) -> HttpResponse:
     forms = {
         "repair_form": CloseFaultForm(label="What was done", prefix="repair"),
         "dismiss_form": CloseFaultForm(label="Why it needs no repair", prefix="dismiss"),
@@ -112,7 +112,7 @@ def _fault_page(request: HttpRequest, fault: Fault, **wrong) -> HttpResponse:
 
 @open_to(*STAFF)
 @require_POST
-def fault_repair(request: HttpRequest, pk: int) -> HttpResponse:
+def fault_repair(request: Request, pk: int) -> HttpResponse:
     fault = _fault_or_404(request, pk)
     dismiss = "dismiss" in request.POST
     if dismiss and not request.user.is_office:
@@ -130,7 +130,7 @@ def fault_repair(request: HttpRequest, pk: int) -> HttpResponse:
     return _fault_page(request, fault, **{f"{word}_form": form})
 
 
-def _close(fault: Fault, note: str, request: HttpRequest, dismiss: bool) -> None:
+def _close(fault: Fault, note: str, request: Request, dismiss: bool) -> None:
     if dismiss:
         dismiss_fault(fault=fault, reason=note, by=request.user)
         messages.success(request, "The fault is dismissed.")
@@ -141,7 +141,7 @@ def _close(fault: Fault, note: str, request: HttpRequest, dismiss: bool) -> None
 
 @open_to(*STAFF)
 @require_POST
-def fault_photos(request: HttpRequest, pk: int) -> HttpResponse:
+def fault_photos(request: Request, pk: int) -> HttpResponse:
     fault = _fault_or_404(request, pk)
     form = PhotosForm(request.POST, request.FILES)
     if not form.is_valid():
@@ -151,7 +151,7 @@ def fault_photos(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*STAFF)
-def site_visits(request: HttpRequest, pk: int) -> HttpResponse:
+def site_visits(request: Request, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.select_related("client"), request.user, pk=pk)
     context = {
         "site": site,

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.forms import BoundField, Form
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -35,7 +35,7 @@ from jobs.queries.field import (
     valve_after,
     valve_checks,
 )
-from sites.access import STAFF, open_to, visible_or_404
+from sites.access import STAFF, Request, open_to, visible_or_404
 from sites.models import Site
 
 
@@ -48,7 +48,7 @@ def own_visit(view: Callable) -> Callable:
     """Hand the view the visit this person may see, in the site's time; other people's visits do not exist."""
 
     @wraps(view)
-    def guarded(request: HttpRequest, pk: int, **kwargs) -> HttpResponse:
+    def guarded(request: Request, pk: int, **kwargs) -> HttpResponse:
         visits = Visit.objects.select_related("site__client", "technician", "checklist")
         visit = visible_or_404(visits, request.user, pk=pk)
         with in_site_time(visit.site):
@@ -67,7 +67,7 @@ def show_problem(form: Form, error: ValidationError) -> None:
 
 
 @open_to(*STAFF)
-def today(request: HttpRequest) -> HttpResponse:
+def today(request: Request) -> HttpResponse:
     date = _asked_date(request)
     return render(
         request,
@@ -81,7 +81,7 @@ def today(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _asked_date(request: HttpRequest) -> dt.date:
+def _asked_date(request: Request) -> dt.date:
     asked = request.GET.get("date")
     if asked:
         try:
@@ -96,11 +96,11 @@ def _asked_date(request: HttpRequest) -> dt.date:
 
 @open_to(*STAFF)
 @own_visit
-def visit(request: HttpRequest, visit: Visit) -> HttpResponse:
+def visit(request: Request, visit: Visit) -> HttpResponse:
     return _visit_page(request, visit)
 
 
-def _visit_page(request: HttpRequest, visit: Visit, wrong: StepForm | None = None) -> HttpResponse:
+def _visit_page(request: Request, visit: Visit, wrong: StepForm | None = None) -> HttpResponse:
     rows = checklist_rows(visit)
     checks = valve_checks(visit)
     context = {
@@ -134,7 +134,7 @@ def _step_form(row, visit: Visit, wrong: StepForm | None) -> StepForm | None:
 @open_to(*STAFF)
 @require_POST
 @own_visit
-def visit_start(request: HttpRequest, visit: Visit) -> HttpResponse:
+def visit_start(request: Request, visit: Visit) -> HttpResponse:
     try:
         start_visit(visit=visit, by=request.user)
     except ValidationError as error:
@@ -145,7 +145,7 @@ def visit_start(request: HttpRequest, visit: Visit) -> HttpResponse:
 @open_to(*STAFF)
 @require_POST
 @own_visit
-def visit_checklist(request: HttpRequest, visit: Visit, item_pk: int) -> HttpResponse:
+def visit_checklist(request: Request, visit: Visit, item_pk: int) -> HttpResponse:
     item = get_object_or_404(ChecklistItem, pk=item_pk, template_id=visit.checklist_id)
     form = StepForm(item, request.POST, prefix=f"step{item.pk}")
     undo = "undo" in request.POST
@@ -164,7 +164,7 @@ def visit_checklist(request: HttpRequest, visit: Visit, item_pk: int) -> HttpRes
 
 @open_to(*STAFF)
 @own_visit
-def visit_valve(request: HttpRequest, visit: Visit, valve_pk: int) -> HttpResponse:
+def visit_valve(request: Request, visit: Visit, valve_pk: int) -> HttpResponse:
     checks = valve_checks(visit)
     check = _check_or_404(checks, valve_pk)
     winter = visit.kind == VisitKind.WINTERISATION
@@ -250,7 +250,7 @@ def _measured_rows(form: MeasurementForm, check: ValveCheck) -> dict[str, Any]:
 
 @open_to(*STAFF)
 @own_visit
-def visit_finish(request: HttpRequest, visit: Visit) -> HttpResponse:
+def visit_finish(request: Request, visit: Visit) -> HttpResponse:
     if visit.state == Visit.State.FINISHED:
         messages.success(request, "This visit is finished.")
         return redirect("jobs:visit", visit.pk)

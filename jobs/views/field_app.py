@@ -20,7 +20,7 @@ from PIL import Image
 
 from jobs.queries.field_bundle import day_bundle
 from jobs.views.field_sender import sender_of
-from sites.access import STAFF, open_to, visible_or_404
+from sites.access import STAFF, Request, open_to, visible_or_404
 from sites.models import Photo
 
 APP_DIR = Path(__file__).resolve().parent.parent
@@ -34,7 +34,7 @@ THUMBNAIL_PX = 240
 @open_to(*STAFF)
 @never_cache
 @require_GET
-def shell(request: HttpRequest) -> HttpResponse:
+def shell(request: Request) -> HttpResponse:
     """The same bytes for everyone: nothing about a person stands in it."""
     return HttpResponse(_shell())
 
@@ -97,7 +97,7 @@ def session(request: HttpRequest) -> HttpResponse:
 @never_cache
 @gzip_page  # 136 kB of a full day become 9; no secret stands in it that its length could betray
 @require_GET
-def bundle(request: HttpRequest) -> HttpResponse:
+def bundle(request: Request) -> HttpResponse:
     """The day of the person who asks, as JSON. ?date=YYYY-MM-DD for another day."""
     try:
         date = dt.date.fromisoformat(request.GET.get("date") or timezone.localdate().isoformat())
@@ -108,7 +108,7 @@ def bundle(request: HttpRequest) -> HttpResponse:
 
 @open_to(*STAFF)
 @require_GET
-def thumbnail(request: HttpRequest, pk: int) -> HttpResponse:
+def thumbnail(request: Request, pk: int) -> HttpResponse:
     """A site's photo small enough to take many along."""
     row = visible_or_404(Photo.objects.all(), request.user, pk=pk)
     try:

@@ -3,7 +3,7 @@
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
@@ -11,17 +11,17 @@ from jobs.actions.inbox import apply_all, decide, import_export
 from jobs.forms.inbox import ImportForm
 from jobs.models import InboxRecord, Visit
 from jobs.queries.inbox import clock_troubles, inbox_rows, to_decide, to_decide_together
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 
 PAGE_SIZE = 30
 
 
 @open_to(*OFFICE)
-def inbox(request: HttpRequest) -> HttpResponse:
+def inbox(request: Request) -> HttpResponse:
     return _page(request, ImportForm())
 
 
-def _page(request: HttpRequest, form: ImportForm, status: int = 200) -> HttpResponse:
+def _page(request: Request, form: ImportForm, status: int = 200) -> HttpResponse:
     page = Paginator(to_decide(), PAGE_SIZE).get_page(request.GET.get("page"))
     context = {
         "page": page,
@@ -35,7 +35,7 @@ def _page(request: HttpRequest, form: ImportForm, status: int = 200) -> HttpResp
 
 @open_to(*OFFICE)
 @require_POST
-def inbox_decide(request: HttpRequest, pk: int) -> HttpResponse:
+def inbox_decide(request: Request, pk: int) -> HttpResponse:
     entry = visible_or_404(InboxRecord.objects.all(), request.user, pk=pk)
     apply = "apply" in request.POST
     try:
@@ -49,7 +49,7 @@ def inbox_decide(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def inbox_apply_visit(request: HttpRequest, pk: int) -> HttpResponse:
+def inbox_apply_visit(request: Request, pk: int) -> HttpResponse:
     visit = visible_or_404(Visit.objects.all(), request.user, pk=pk)
     applied, problems = apply_all(visit=visit, by=request.user)
     messages.success(request, f"{visit}: {applied} applied.")
@@ -60,7 +60,7 @@ def inbox_apply_visit(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def inbox_import(request: HttpRequest) -> HttpResponse:
+def inbox_import(request: Request) -> HttpResponse:
     form = ImportForm(request.POST, request.FILES)
     if not form.is_valid():
         return _page(request, form, 422)

@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
@@ -12,20 +12,20 @@ from jobs.queries.plan_comparison import compare_plans
 from jobs.queries.planning import firm_today
 from jobs.tasks import nudge_listeners
 from jobs.views.season import board_url
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.views.answers import whole_number
 
 
 @require_safe
 @open_to(*OFFICE)
-def plan_comparison(request: HttpRequest) -> HttpResponse:
+def plan_comparison(request: Request) -> HttpResponse:
     chosen = {name: whole_number(request.GET.get(name)) for name in ("first", "second")}
     return render(request, "jobs/plan_comparison.html", {"comparison": compare_plans(**chosen, today=firm_today())})
 
 
 @require_POST
 @open_to(*OFFICE)
-def plan_decide(request: HttpRequest, pk: int) -> HttpResponse:
+def plan_decide(request: Request, pk: int) -> HttpResponse:
     run = visible_or_404(PlanRun.objects.all(), request.user, pk=pk)
     days = f"{run.first_day:%d %b} to {run.last_day:%d %b %Y}"
     try:

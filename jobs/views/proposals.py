@@ -3,7 +3,7 @@
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
@@ -21,7 +21,7 @@ from jobs.queries.proposals import (
     standing_counts,
     with_lines,
 )
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.models import Site
 from sites.views.answers import whole_number
 
@@ -30,7 +30,7 @@ PAGE_SIZE = 50
 
 @require_safe
 @open_to(*OFFICE)
-def proposal_list(request: HttpRequest) -> HttpResponse:
+def proposal_list(request: Request) -> HttpResponse:
     today = firm_today()
     form = ProposalFilterForm(request.GET)
     standing = form.cleaned_data["standing"] if form.is_valid() else ""
@@ -46,7 +46,7 @@ def proposal_list(request: HttpRequest) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def proposal_new(request: HttpRequest, pk: int) -> HttpResponse:
+def proposal_new(request: Request, pk: int) -> HttpResponse:
     """A draft for a site; `?fault=` names the faults it starts with, without it all open ones."""
     site = visible_or_404(Site.objects.select_related("client"), request.user, pk=pk)
     asked = [number for number in map(whole_number, request.GET.getlist("fault")) if number]
@@ -55,12 +55,12 @@ def proposal_new(request: HttpRequest, pk: int) -> HttpResponse:
     return _edit(request, Proposal(site=site), start)
 
 
-def _proposal(request: HttpRequest, pk: int) -> Proposal:
+def _proposal(request: Request, pk: int) -> Proposal:
     return visible_or_404(with_lines(Proposal.objects.select_related("supersedes")), request.user, pk=pk)
 
 
 @open_to(*OFFICE)
-def proposal(request: HttpRequest, pk: int) -> HttpResponse:
+def proposal(request: Request, pk: int) -> HttpResponse:
     """A draft to be edited; any other as it was sent, with its answer."""
     row = _proposal(request, pk)
     if row.state == Proposal.State.DRAFT:
@@ -77,7 +77,7 @@ def proposal(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "jobs/proposal.html", context, status=409 if request.method == "POST" else 200)
 
 
-def _edit(request: HttpRequest, draft: Proposal, start: list[Fault]) -> HttpResponse:
+def _edit(request: Request, draft: Proposal, start: list[Fault]) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
     form = ProposalForm(data, instance=draft, today=firm_today())
     lines = proposal_lines(draft, data, start=start)
@@ -102,7 +102,7 @@ def _edit(request: HttpRequest, draft: Proposal, start: list[Fault]) -> HttpResp
     return render(request, "jobs/proposal_edit.html", context, status=200 if data is None else 422)
 
 
-def _save(draft: Proposal, lines, request: HttpRequest) -> Proposal:
+def _save(draft: Proposal, lines, request: Request) -> Proposal:
     if draft.pk is None:
         words = {"valid_until": draft.valid_until, "note": draft.note}
         return proposals.new_proposal(site=draft.site, lines=lines.kept, by=request.user, **words)
@@ -110,7 +110,7 @@ def _save(draft: Proposal, lines, request: HttpRequest) -> Proposal:
 
 
 @open_to(*OFFICE)
-def proposal_discard(request: HttpRequest, pk: int) -> HttpResponse:
+def proposal_discard(request: Request, pk: int) -> HttpResponse:
     row = _proposal(request, pk)
     if request.method != "POST":
         context = {
@@ -131,7 +131,7 @@ def proposal_discard(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @open_to(*OFFICE)
-def proposal_revise(request: HttpRequest, pk: int) -> HttpResponse:
+def proposal_revise(request: Request, pk: int) -> HttpResponse:
     """A new draft that supersedes a sent proposal, or the one that was begun."""
     try:
         draft = proposals.revise(proposal=_proposal(request, pk), by=request.user, today=firm_today())
@@ -143,7 +143,7 @@ def proposal_revise(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @open_to(*OFFICE)
-def proposal_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+def proposal_withdraw(request: Request, pk: int) -> HttpResponse:
     row = _proposal(request, pk)
     try:
         proposals.withdraw(proposal=row, by=request.user)

@@ -4,7 +4,7 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
@@ -20,7 +20,7 @@ from jobs.queries.window_sheet import window_sheet
 from jobs.queries.windows import CHANCES, SEASONAL, windows_over
 from jobs.tasks import start_plan
 from jobs.views.field import show_problem
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 
 
 def board_url(year: int, **filters: str) -> str:
@@ -28,7 +28,7 @@ def board_url(year: int, **filters: str) -> str:
 
 
 @open_to(*OFFICE)
-def board(request: HttpRequest) -> HttpResponse:
+def board(request: Request) -> HttpResponse:
     return _board_page(request, _shown(request.GET))
 
 
@@ -39,7 +39,7 @@ def _shown(asked) -> SeasonBoard:
     return season_board(**chosen, today=today, people=people)
 
 
-def _board_page(request: HttpRequest, board: SeasonBoard, plan_form: PlanForm | None = None) -> HttpResponse:
+def _board_page(request: Request, board: SeasonBoard, plan_form: PlanForm | None = None) -> HttpResponse:
     wrong = plan_form is not None
     whose = board.technician.pk if board.technician else ""
     filters = {"year": board.year, "kind": board.kind, "technician": whose}
@@ -58,7 +58,7 @@ def _board_page(request: HttpRequest, board: SeasonBoard, plan_form: PlanForm | 
 
 @open_to(*OFFICE)
 @require_POST
-def generate(request: HttpRequest, year: int) -> HttpResponse:
+def generate(request: Request, year: int) -> HttpResponse:
     try:
         made = generate_visits(season_year=year, by=request.user, today=firm_today())
     except ValidationError as error:
@@ -76,7 +76,7 @@ def generate(request: HttpRequest, year: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def plan(request: HttpRequest, year: int) -> HttpResponse:
+def plan(request: Request, year: int) -> HttpResponse:
     form = PlanForm(request.POST)
     if form.is_valid():
         try:
@@ -89,14 +89,14 @@ def plan(request: HttpRequest, year: int) -> HttpResponse:
     return _board_page(request, _shown({"year": year, **_filters(request)}), form)
 
 
-def _filters(request: HttpRequest) -> dict[str, str]:
+def _filters(request: Request) -> dict[str, str]:
     """What the board was filtered by when the button was pressed."""
     return {name: request.POST.get(name, "") for name in ("kind", "technician")}
 
 
 @open_to(*OFFICE)
 @require_POST
-def plan_stop(request: HttpRequest, pk: int) -> HttpResponse:
+def plan_stop(request: Request, pk: int) -> HttpResponse:
     run = visible_or_404(PlanRun.objects.all(), request.user, pk=pk)
     stop_plan(run=run, by=request.user)
     messages.success(request, "The plan ends with the best it has found so far.")
@@ -104,7 +104,7 @@ def plan_stop(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def window_edit(request: HttpRequest, year: int, kind: str) -> HttpResponse:
+def window_edit(request: Request, year: int, kind: str) -> HttpResponse:
     if kind not in SEASONAL or not 2000 <= year <= 2100:
         raise Http404
     window = SeasonWindow.objects.filter(season_year=year, kind=kind).first()
@@ -139,7 +139,7 @@ def window_edit(request: HttpRequest, year: int, kind: str) -> HttpResponse:
     return render(request, "jobs/season_window.html", context, status=422 if form.is_bound else 200)
 
 
-def _chance(request: HttpRequest, window: SeasonWindow) -> tuple[float, bool]:
+def _chance(request: Request, window: SeasonWindow) -> tuple[float, bool]:
     """The chance to show, and whether each site is to have its own date: as asked for, else as the window has it."""
     form = ChanceForm(request.GET)
     if form.is_valid():

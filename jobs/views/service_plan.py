@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
@@ -12,13 +12,13 @@ from jobs.models import ServicePlan, VisitTerms
 from jobs.queries.planning import firm_today, planning_technicians
 from jobs.queries.windows import season_dates
 from jobs.views.field import show_problem
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.models import Site
 from sites.views.answers import typed
 
 
 @open_to(*OFFICE)
-def service_plan(request: HttpRequest, pk: int) -> HttpResponse:
+def service_plan(request: Request, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.current(), request.user, pk=pk)
     plan = ServicePlan.objects.filter(site=site).first() or ServicePlan(site=site)
     terms = VisitTerms.objects.filter(site=site).first() or VisitTerms(site=site)

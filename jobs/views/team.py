@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
@@ -13,18 +13,18 @@ from jobs.queries.day_board import planned_on
 from jobs.queries.planning import firm_today
 from jobs.queries.team import skill_rows, team
 from jobs.views.field import show_problem
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.models import Role, User
 from sites.views.answers import answer_deletion, answer_form, typed
 
 
-def _technician_or_404(request: HttpRequest, pk: int) -> User:
+def _technician_or_404(request: Request, pk: int) -> User:
     people = User.objects.filter(role=Role.TECHNICIAN).select_related("technician_profile")
     return visible_or_404(people, request.user, pk=pk)
 
 
 @open_to(*OFFICE)
-def technician_list(request: HttpRequest) -> HttpResponse:
+def technician_list(request: Request) -> HttpResponse:
     today = firm_today()
     context = {
         "team": team(today),
@@ -35,7 +35,7 @@ def technician_list(request: HttpRequest) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def technician_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def technician_edit(request: Request, pk: int) -> HttpResponse:
     technician = _technician_or_404(request, pk)
     profile = getattr(technician, "technician_profile", None) or TechnicianProfile(user=technician)
     form = ProfileForm(request.POST or None, instance=profile)
@@ -51,7 +51,7 @@ def technician_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def absence_new(request: HttpRequest, pk: int) -> HttpResponse:
+def absence_new(request: Request, pk: int) -> HttpResponse:
     technician = _technician_or_404(request, pk)
     form = AbsenceForm(request.POST or None, instance=Absence(technician=technician))
     if request.method == "POST" and form.is_valid():
@@ -65,19 +65,19 @@ def absence_new(request: HttpRequest, pk: int) -> HttpResponse:
     return _form_page(request, form, f"Days away of {technician}")
 
 
-def _tell(request: HttpRequest, absence: Absence) -> None:
+def _tell(request: Request, absence: Absence) -> None:
     messages.success(request, f"Saved: {absence}.")
     _tell_planned(request, planned_on(absence.starts_on, absence.ends_on, absence.technician))
 
 
-def _tell_planned(request: HttpRequest, planned: int) -> None:
+def _tell_planned(request: Request, planned: int) -> None:
     if planned:
         words = f"{planned} planned visit{'s fall' if planned > 1 else ' falls'} on these days. Plan them again."
         messages.warning(request, words)
 
 
 @open_to(*OFFICE)
-def absence_delete(request: HttpRequest, pk: int, absence_pk: int) -> HttpResponse:
+def absence_delete(request: Request, pk: int, absence_pk: int) -> HttpResponse:
     technician = _technician_or_404(request, pk)
     absence = technician.absences.filter(pk=absence_pk).first()
     if absence is None:
@@ -97,26 +97,26 @@ def absence_delete(request: HttpRequest, pk: int, absence_pk: int) -> HttpRespon
 
 
 @open_to(*OFFICE)
-def skill_new(request: HttpRequest) -> HttpResponse:
+def skill_new(request: Request) -> HttpResponse:
     return _answer(request, SkillForm(**typed(request), instance=Skill()), title="New skill")
 
 
 @open_to(*OFFICE)
-def skill_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def skill_edit(request: Request, pk: int) -> HttpResponse:
     skill = visible_or_404(Skill.objects.all(), request.user, pk=pk)
     form = SkillForm(**typed(request), instance=skill)
     return _answer(request, form, title=str(skill), delete_url=reverse("jobs:skill_delete", args=[pk]))
 
 
 @open_to(*OFFICE)
-def skill_delete(request: HttpRequest, pk: int) -> HttpResponse:
+def skill_delete(request: Request, pk: int) -> HttpResponse:
     skill = visible_or_404(Skill.objects.all(), request.user, pk=pk)
     lead = "Work that needs this skill is then open to everybody."
     return _answer_deletion(request, skill, what="skill", back="jobs:skill_edit", lead=lead)
 
 
 @open_to(*OFFICE)
-def closed_days_new(request: HttpRequest) -> HttpResponse:
+def closed_days_new(request: Request) -> HttpResponse:
     form = ClosedDaysForm(**typed(request), instance=ClosedDays())
     answer = _answer(request, form, title="Days on which the firm is closed")
     if form.instance.pk:
@@ -125,30 +125,30 @@ def closed_days_new(request: HttpRequest) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def closed_days_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def closed_days_edit(request: Request, pk: int) -> HttpResponse:
     row = visible_or_404(ClosedDays.objects.all(), request.user, pk=pk)
     form = ClosedDaysForm(**typed(request), instance=row)
     return _answer(request, form, title=row.reason, delete_url=reverse("jobs:closed_days_delete", args=[pk]))
 
 
 @open_to(*OFFICE)
-def closed_days_delete(request: HttpRequest, pk: int) -> HttpResponse:
+def closed_days_delete(request: Request, pk: int) -> HttpResponse:
     row = visible_or_404(ClosedDays.objects.all(), request.user, pk=pk)
     return _answer_deletion(request, row, what="entry of closed days", back="jobs:closed_days_edit")
 
 
-def _answer(request: HttpRequest, form, *, title: str, **shown: str) -> HttpResponse:
+def _answer(request: Request, form, *, title: str, **shown: str) -> HttpResponse:
     back = reverse("jobs:technician_list")
     return answer_form(request, form, title=title, back_url=back, done_url=back, **shown)
 
 
 def _answer_deletion(
-    request: HttpRequest, row: Skill | ClosedDays, *, what: str, back: str, lead: str = ""
+    request: Request, row: Skill | ClosedDays, *, what: str, back: str, lead: str = ""
 ) -> HttpResponse:
     back_url, done_url = reverse(back, args=[row.pk]), reverse("jobs:technician_list")
     return answer_deletion(request, row, what=what, back_url=back_url, done_url=done_url, instead="", lead=lead)
 
 
-def _form_page(request: HttpRequest, form, title: str) -> HttpResponse:
+def _form_page(request: Request, form, title: str) -> HttpResponse:
     context = {"form": form, "title": title, "back_url": reverse("jobs:technician_list"), "back_label": "Team"}
     return render(request, "form_page.html", context, status=422 if form.is_bound else 200)

@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,7 +16,7 @@ from jobs.queries.upset_stories import stories_of
 from jobs.queries.upsets import difference_of
 from jobs.tasks import nudge_listeners
 from jobs.views.field import show_problem
-from sites.access import OFFICE, open_to
+from sites.access import OFFICE, Request, open_to
 
 PROPOSE = {
     Replan.Upset.AWAY: upsets.propose_absence,
@@ -29,13 +29,13 @@ SHOWN = 10
 
 @require_safe
 @open_to(*OFFICE)
-def upset_list(request: HttpRequest) -> HttpResponse:
+def upset_list(request: Request) -> HttpResponse:
     earlier = stories_of(list(Replan.objects.select_related("asked_by")[:SHOWN]))
     return render(request, "jobs/upset_list.html", {"kinds": Replan.Upset.choices, "earlier": earlier})
 
 
 @open_to(*OFFICE)
-def upset_new(request: HttpRequest, kind: str) -> HttpResponse:
+def upset_new(request: Request, kind: str) -> HttpResponse:
     if kind not in FORMS:
         raise Http404
     given = {name: request.GET[name] for name in ("visit", "site", "technician") if name in request.GET}
@@ -60,7 +60,7 @@ def upset_new(request: HttpRequest, kind: str) -> HttpResponse:
 
 @require_safe
 @open_to(*OFFICE)
-def upset(request: HttpRequest, pk: int) -> HttpResponse:
+def upset(request: Request, pk: int) -> HttpResponse:
     row = get_object_or_404(Replan.objects.select_related("asked_by"), pk=pk)
     context = {"replan": row, "story": stories_of([row])[0], "difference": difference_of(row)}
     return render(request, "jobs/upset.html", context)
@@ -68,7 +68,7 @@ def upset(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @open_to(*OFFICE)
-def upset_decide(request: HttpRequest, pk: int) -> HttpResponse:
+def upset_decide(request: Request, pk: int) -> HttpResponse:
     row = get_object_or_404(Replan, pk=pk)
     try:
         if request.POST.get("decision") == "accept":

@@ -5,7 +5,7 @@ import datetime as dt
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.forms import Form
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
@@ -20,15 +20,15 @@ from jobs.queries.visit_plan import cancel_reason, has_window, visit_history
 from jobs.tasks import nudge_listeners
 from jobs.views.days import board_of, day_url
 from jobs.views.field import show_problem
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 
 
-def _visit_or_404(request: HttpRequest, pk: int) -> Visit:
+def _visit_or_404(request: Request, pk: int) -> Visit:
     return visible_or_404(Visit.objects.select_related("site__client", "technician"), request.user, pk=pk)
 
 
 @open_to(*OFFICE)
-def visit_plan(request: HttpRequest, pk: int) -> HttpResponse:
+def visit_plan(request: Request, pk: int) -> HttpResponse:
     visit = _visit_or_404(request, pk)
     if request.method != "POST":
         return _page(request, visit)
@@ -44,7 +44,7 @@ def visit_plan(request: HttpRequest, pk: int) -> HttpResponse:
     return _page(request, visit, visit_form=form)
 
 
-def _page(request: HttpRequest, visit: Visit, **wrong: Form) -> HttpResponse:
+def _page(request: Request, visit: Visit, **wrong: Form) -> HttpResponse:
     history = visit_history(visit)
     context = {
         "visit": visit,
@@ -66,7 +66,7 @@ def _page(request: HttpRequest, visit: Visit, **wrong: Form) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def visit_cancel(request: HttpRequest, pk: int) -> HttpResponse:
+def visit_cancel(request: Request, pk: int) -> HttpResponse:
     visit, form = _visit_or_404(request, pk), CancelForm(request.POST)
     if form.is_valid():
         try:
@@ -82,7 +82,7 @@ def visit_cancel(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def visit_promise(request: HttpRequest, pk: int) -> HttpResponse:
+def visit_promise(request: Request, pk: int) -> HttpResponse:
     """Note the promise, or take it back with the button `undo`. A form of the day board names it in `board`."""
     visit, form = _visit_or_404(request, pk), PromiseForm(request.POST)
     undo = "undo" in request.POST
@@ -111,7 +111,7 @@ def _promised(visit: Visit) -> str:
 
 @open_to(*OFFICE)
 @require_POST
-def visit_unassign(request: HttpRequest, pk: int) -> HttpResponse:
+def visit_unassign(request: Request, pk: int) -> HttpResponse:
     visit = _visit_or_404(request, pk)
     try:
         unassign(visit=visit, by=request.user)
@@ -124,7 +124,7 @@ def visit_unassign(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def visit_follow(request: HttpRequest, pk: int) -> HttpResponse:
+def visit_follow(request: Request, pk: int) -> HttpResponse:
     """Back from dates set by hand to those of the season's window."""
     visit = _visit_or_404(request, pk)
     try:
@@ -138,7 +138,7 @@ def visit_follow(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def visit_new(request: HttpRequest) -> HttpResponse:
+def visit_new(request: Request) -> HttpResponse:
     today = firm_today()
     initial = {
         "site": request.GET.get("site"),

@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
@@ -11,13 +11,13 @@ from jobs.actions.work import mark_billed, reopen, save_work, unpriced
 from jobs.forms.priced import work_forms
 from jobs.models import Visit, VisitKind, WorkRecord
 from jobs.views.field import own_visit, show_problem
-from sites.access import OFFICE, STAFF, open_to, visible_or_404
+from sites.access import OFFICE, STAFF, Request, open_to, visible_or_404
 from sites.models import Role
 
 
 @open_to(*STAFF)
 @own_visit
-def visit_work(request: HttpRequest, visit: Visit) -> HttpResponse:
+def visit_work(request: Request, visit: Visit) -> HttpResponse:
     if visit.kind != VisitKind.REPAIR:
         raise Http404
     rows = WorkRecord.objects.prefetch_related("parts__item").select_related("labour_item", "billed_by")
@@ -38,7 +38,7 @@ def visit_work(request: HttpRequest, visit: Visit) -> HttpResponse:
     return _page(request, visit, work, form, parts, status=200 if data is None else 422)
 
 
-def _page(request: HttpRequest, visit: Visit, work: WorkRecord, form, parts, *, status: int) -> HttpResponse:
+def _page(request: Request, visit: Visit, work: WorkRecord, form, parts, *, status: int) -> HttpResponse:
     context = {
         "visit": visit,
         "site": visit.site,
@@ -55,7 +55,7 @@ def _page(request: HttpRequest, visit: Visit, work: WorkRecord, form, parts, *, 
 
 @require_POST
 @open_to(*OFFICE)
-def work_billed(request: HttpRequest, pk: int) -> HttpResponse:
+def work_billed(request: Request, pk: int) -> HttpResponse:
     """Mark as billed; with the button `reopen` the owner takes the mark back."""
     work = visible_or_404(WorkRecord.objects.all(), request.user, visit=pk)
     if "reopen" in request.POST:

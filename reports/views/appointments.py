@@ -4,7 +4,7 @@ import datetime as dt
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
@@ -17,7 +17,7 @@ from reports.models import AppointmentMail
 from reports.queries.appointments import MOST_SHOWN, appointment_mail, appointment_rows, unsettled_mails
 from reports.queries.calls import calls_due
 from reports.tasks import tell_clients as tell_task
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.views.answers import whole_number
 
 USUAL_DAYS = 14
@@ -29,7 +29,7 @@ def page_url(first_day: dt.date, last_day: dt.date) -> str:
 
 @require_safe
 @open_to(*OFFICE)
-def appointment_list(request: HttpRequest) -> HttpResponse:
+def appointment_list(request: Request) -> HttpResponse:
     now = firm_now()
     today = now.date()
     usual = {"first_day": today, "last_day": today + dt.timedelta(days=USUAL_DAYS)}
@@ -50,7 +50,7 @@ def appointment_list(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @open_to(*OFFICE)
-def tell_clients(request: HttpRequest) -> HttpResponse:
+def tell_clients(request: Request) -> HttpResponse:
     """Tell the ticked clients what the page showed, and everyone whose appointment changed or is cancelled."""
     now = firm_now()
     on_the_clock = {"today": now.date(), "clock": now.time()}
@@ -73,7 +73,7 @@ def tell_clients(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @open_to(*OFFICE)
-def client_called(request: HttpRequest, pk: int) -> HttpResponse:
+def client_called(request: Request, pk: int) -> HttpResponse:
     """The client of this visit was called and told what the page showed."""
     visit = visible_or_404(Visit.objects.select_related("site__client"), request.user, pk=pk)
     try:
@@ -85,14 +85,14 @@ def client_called(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect(_asked_page(request))
 
 
-def _asked_page(request: HttpRequest) -> str:
+def _asked_page(request: Request) -> str:
     """The page with the days that the form was sent from."""
     form = SpanForm(request.POST)
     return page_url(**form.cleaned_data) if form.is_valid() else reverse("reports:appointment_list")
 
 
 @open_to(*OFFICE)
-def mail(request: HttpRequest, pk: int) -> HttpResponse:
+def mail(request: Request, pk: int) -> HttpResponse:
     """What a client was or will be told, word for word; the place to settle a mail that went wrong."""
     row = visible_or_404(AppointmentMail.objects.select_related("visit__site__client"), request.user, pk=pk)
     if request.method == "POST":

@@ -1,7 +1,7 @@
 """Many documents at once: order them, watch them being made, stop, go on, fetch the file."""
 
 from django.contrib import messages
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
@@ -12,14 +12,14 @@ from reports.models import BulkJob
 from reports.queries.bulk import can_be_mailed, progress_of, sites_to_report, visits_to_print
 from reports.tasks import start_bulk_work
 from reports.views.season import wanted_year
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.models import User
 
 JOBS_SHOWN = 20
 
 
 @open_to(*OFFICE)
-def bulk_list(request: HttpRequest) -> HttpResponse:
+def bulk_list(request: Request) -> HttpResponse:
     """Order a file of many sheets or reports; the jobs so far."""
     form = BulkForm(request.POST or None, initial={"season_year": timezone.localdate().year})
     if request.method == "POST" and form.is_valid():
@@ -62,7 +62,7 @@ def _order(wanted: dict, by: User) -> BulkJob:
 
 
 @open_to(*OFFICE)
-def send_all(request: HttpRequest) -> HttpResponse:
+def send_all(request: Request) -> HttpResponse:
     """Make every site's season report and mail it to its client, after a look at who gets one and who does not."""
     year = wanted_year(request)
     sites = sites_to_report()
@@ -92,14 +92,14 @@ def send_all(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @open_to(*OFFICE)
-def bulk_page(request: HttpRequest, pk: int) -> HttpResponse:
+def bulk_page(request: Request, pk: int) -> HttpResponse:
     job = visible_or_404(BulkJob.objects.select_related("made_by"), request.user, pk=pk)
     return render(request, "reports/bulk.html", {"row": progress_of(job, timezone.now()), "job": job})
 
 
 @require_POST
 @open_to(*OFFICE)
-def bulk_change(request: HttpRequest, pk: int) -> HttpResponse:
+def bulk_change(request: Request, pk: int) -> HttpResponse:
     """Stop a job, or go on with one that was stopped or stands still."""
     job = visible_or_404(BulkJob.objects.all(), request.user, pk=pk)
     if request.POST.get("decision") == "cancel":
@@ -112,7 +112,7 @@ def bulk_change(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @open_to(*OFFICE)
-def bulk_file(request: HttpRequest, pk: int) -> FileResponse:
+def bulk_file(request: Request, pk: int) -> FileResponse:
     job = visible_or_404(BulkJob.objects.filter(state=BulkJob.State.DONE), request.user, pk=pk)
     if not job.file:
         raise Http404

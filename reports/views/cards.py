@@ -2,7 +2,7 @@
 
 import zoneinfo
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.utils import timezone
 from django.utils.text import slugify
 from django.views.decorators.http import require_safe
@@ -15,17 +15,17 @@ from reports.queries.manual_run import manual_run_data
 from reports.views.documents import pdf_response
 from scheduling.forms.manual_run import ManualRunForm
 from scheduling.queries.manual_run import manual_run
-from sites.access import STAFF, open_to, visible_or_404
+from sites.access import STAFF, Request, open_to, visible_or_404
 from sites.models import Controller
 
 
-def _controller(request: HttpRequest, pk: int) -> Controller:
+def _controller(request: Request, pk: int) -> Controller:
     return visible_or_404(Controller.objects.select_related("site"), request.user, pk=pk)
 
 
 @require_safe
 @open_to(*STAFF)
-def controller_card(request: HttpRequest, pk: int) -> HttpResponse:
+def controller_card(request: Request, pk: int) -> HttpResponse:
     controller = _controller(request, pk)
     pdf = controller_card_pdf(controller_card_data(controller))
     return pdf_response(pdf, f"controller-card-{slugify(controller.site)}-{slugify(controller)}")
@@ -33,7 +33,7 @@ def controller_card(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @open_to(*STAFF)
-def wiring_card(request: HttpRequest, pk: int) -> HttpResponse:
+def wiring_card(request: Request, pk: int) -> HttpResponse:
     controller = _controller(request, pk)
     pdf = wiring_card_pdf(wiring_card_data(controller, timezone.localdate()))
     return pdf_response(pdf, f"wiring-card-{slugify(controller.site)}-{slugify(controller)}")
@@ -41,7 +41,7 @@ def wiring_card(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @open_to(*STAFF)
-def manual_run_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+def manual_run_sheet(request: Request, pk: int) -> HttpResponse:
     """The run that the page of one-off runs planned, from the same address line."""
     controller = _controller(request, pk)
     site = controller.site

@@ -2,7 +2,7 @@
 
 import datetime as dt
 
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.utils.text import slugify
 from django.views.decorators.http import require_safe
@@ -13,7 +13,7 @@ from reports.documents.service_sheet import service_sheet_pdf
 from reports.models import Document
 from reports.queries.run_sheet import run_sheet_data
 from reports.queries.service_sheet import service_sheet_data
-from sites.access import EVERYONE, STAFF, open_to, visible_or_404
+from sites.access import EVERYONE, STAFF, Request, open_to, visible_or_404
 from sites.models import Role, User
 
 
@@ -27,7 +27,7 @@ def pdf_response(pdf: bytes, file_name: str) -> HttpResponse:
 
 @require_safe
 @open_to(*EVERYONE)
-def document(request: HttpRequest, pk: int) -> FileResponse:
+def document(request: Request, pk: int) -> FileResponse:
     """The PDF exactly as it was made and sent."""
     kept = visible_or_404(Document.objects.all(), request.user, pk=pk)
     try:
@@ -42,7 +42,7 @@ def document(request: HttpRequest, pk: int) -> FileResponse:
 
 @require_safe
 @open_to(*STAFF)
-def service_sheet(request: HttpRequest, pk: int, form: str) -> HttpResponse:
+def service_sheet(request: Request, pk: int, form: str) -> HttpResponse:
     """A visit's sheet: `blank` to take along, `completed` once it is finished."""
     visit = visible_or_404(Visit.objects.select_related("site__client", "technician"), request.user, pk=pk)
     completed = form == "completed"
@@ -54,7 +54,7 @@ def service_sheet(request: HttpRequest, pk: int, form: str) -> HttpResponse:
 
 @require_safe
 @open_to(*STAFF)
-def run_sheet(request: HttpRequest, technician: int, date: dt.date) -> HttpResponse:
+def run_sheet(request: Request, technician: int, date: dt.date) -> HttpResponse:
     """A technician's day on paper; technicians open their own."""
     if request.user.is_technician and request.user.pk != technician:
         raise Http404

@@ -3,7 +3,7 @@
 from typing import Final
 
 from django.core.cache import cache
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 from reports.documents.fleet import Fleet, fleet_csv, fleet_pdf, fleet_xlsx, shown
 from reports.queries.fleet import fleet_data
 from reports.views.season import wanted_year
-from sites.access import OFFICE, open_to
+from sites.access import OFFICE, Request, open_to
 
 # All sites' water is computed for it, some seconds of work; the page says from when it is.
 KEPT_S: Final = 600
@@ -35,7 +35,7 @@ def _fleet(year: int, *, anew: bool) -> tuple[Fleet, object]:
 
 @require_safe
 @open_to(*OFFICE)
-def fleet(request: HttpRequest) -> HttpResponse:
+def fleet(request: Request) -> HttpResponse:
     year = wanted_year(request)
     found, computed_at = _fleet(year, anew="anew" in request.GET)
     tables = [
@@ -48,7 +48,7 @@ def fleet(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @open_to(*OFFICE)
-def fleet_file(request: HttpRequest, form: str) -> HttpResponse:
+def fleet_file(request: Request, form: str) -> HttpResponse:
     year = wanted_year(request)
     make, kind = FORMS[form]
     response = HttpResponse(make(_fleet(year, anew=False)[0]), content_type=kind)

@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -20,15 +20,15 @@ from reports.models import Document
 from reports.queries.proposal import proposal_data
 from reports.tasks import send_waiting_deliveries
 from reports.views.documents import pdf_response
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 
 
-def _proposal(request: HttpRequest, pk: int) -> Proposal:
+def _proposal(request: Request, pk: int) -> Proposal:
     return visible_or_404(with_lines(Proposal.objects.select_related("supersedes")), request.user, pk=pk)
 
 
 @open_to(*OFFICE)
-def proposal_send(request: HttpRequest, pk: int) -> HttpResponse:
+def proposal_send(request: Request, pk: int) -> HttpResponse:
     """Look at exactly what goes out, then send it. What was sent has its own page."""
     proposal = _proposal(request, pk)
     if proposal.state != Proposal.State.DRAFT:
@@ -65,7 +65,7 @@ def proposal_send(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @open_to(*OFFICE)
-def proposal_pdf(request: HttpRequest, pk: int) -> HttpResponse:
+def proposal_pdf(request: Request, pk: int) -> HttpResponse:
     """The draft as it would go out, marked as a draft; the document itself once it was sent."""
     proposal = _proposal(request, pk)
     if proposal.state != Proposal.State.DRAFT:
@@ -83,7 +83,7 @@ def _document(proposal: Proposal) -> Document:
 
 @require_safe
 @open_to(*OFFICE)
-def proposal_mail(request: HttpRequest, pk: int) -> HttpResponse:
+def proposal_mail(request: Request, pk: int) -> HttpResponse:
     """Deliveries and links of a proposal that was sent."""
     proposal = _proposal(request, pk)
     if proposal.state == Proposal.State.DRAFT:
@@ -92,7 +92,7 @@ def proposal_mail(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def proposal_answer(request: HttpRequest, pk: int) -> HttpResponse:
+def proposal_answer(request: Request, pk: int) -> HttpResponse:
     """Write down an answer that came by telephone, letter or mail. It counts like one by the link, once."""
     proposal = _proposal(request, pk)
     form = OfficeAnswerForm(request.POST or None)

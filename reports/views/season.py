@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
@@ -12,7 +12,7 @@ from reports.forms import LinkForm, SendForm, suggested_recipients
 from reports.models import Delivery, Document, ShareLink
 from reports.queries.overview import client_reports, report_rows, site_documents
 from reports.tasks import send_waiting_deliveries
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.models import Role, Site
 from sites.views.answers import whole_number
 
@@ -21,7 +21,7 @@ PAGE_ROWS = 50
 MAILED_KINDS = (Document.Kind.SEASON_REPORT, Document.Kind.PROPOSAL)
 
 
-def wanted_year(request: HttpRequest) -> int:
+def wanted_year(request: Request) -> int:
     """The season asked for by `?year=`, else this year."""
     year = whole_number(request.GET.get("year") or request.POST.get("year"))
     return year if year and 2000 <= year <= 2100 else timezone.localdate().year
@@ -29,7 +29,7 @@ def wanted_year(request: HttpRequest) -> int:
 
 @require_safe
 @open_to(*OFFICE)
-def report_list(request: HttpRequest) -> HttpResponse:
+def report_list(request: Request) -> HttpResponse:
     year = wanted_year(request)
     page = Paginator(report_rows(year), PAGE_ROWS).get_page(request.GET.get("page"))
     state = Delivery.State
@@ -44,7 +44,7 @@ def report_list(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @open_to(*OFFICE)
-def site_reports(request: HttpRequest, pk: int) -> HttpResponse:
+def site_reports(request: Request, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.select_related("client"), request.user, pk=pk)
     year = wanted_year(request)
     return render(
@@ -54,7 +54,7 @@ def site_reports(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @open_to(*OFFICE)
-def report_make(request: HttpRequest, pk: int) -> HttpResponse:
+def report_make(request: Request, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.select_related("client"), request.user, pk=pk)
     made = documents.make_season_report(site=site, season_year=wanted_year(request), by=request.user)
     messages.success(request, f"{made.title}: version {made.version} is ready.")
@@ -62,7 +62,7 @@ def report_make(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def report_send(request: HttpRequest, pk: int) -> HttpResponse:
+def report_send(request: Request, pk: int) -> HttpResponse:
     """Look at exactly what goes out, then send it."""
     report = _report(request, pk, *MAILED_KINDS)
     form = SendForm(request.POST or None, initial={"recipients": suggested_recipients(report.site)})
@@ -90,14 +90,14 @@ def report_send(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "reports/report_send.html", context, status=422 if form.errors else 200)
 
 
-def _report(request: HttpRequest, pk: int, *kinds: str) -> Document:
+def _report(request: Request, pk: int, *kinds: str) -> Document:
     rows = Document.objects.filter(kind__in=kinds).select_related("site__client", "proposal")
     return visible_or_404(rows, request.user, pk=pk)
 
 
 @require_POST
 @open_to(*OFFICE)
-def report_test(request: HttpRequest, pk: int) -> HttpResponse:
+def report_test(request: Request, pk: int) -> HttpResponse:
     """Send the mail to oneself. No proposal: whoever opens its link could answer for the client."""
     report = _report(request, pk, Document.Kind.SEASON_REPORT)
     try:
@@ -111,7 +111,7 @@ def report_test(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @open_to(*OFFICE)
-def link_make(request: HttpRequest, pk: int) -> HttpResponse:
+def link_make(request: Request, pk: int) -> HttpResponse:
     """Make a link to hand on; its address is shown once, on this answer only."""
     report = _report(request, pk, *MAILED_KINDS)
     form = LinkForm(request.POST)
@@ -125,7 +125,7 @@ def link_make(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @open_to(*OFFICE)
-def link_revoke(request: HttpRequest, pk: int) -> HttpResponse:
+def link_revoke(request: Request, pk: int) -> HttpResponse:
     link = visible_or_404(ShareLink.objects.all(), request.user, pk=pk)
     links.revoke_link(link=link, now=timezone.now(), by=request.user)
     messages.success(request, "The link is closed.")
@@ -134,7 +134,7 @@ def link_revoke(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @open_to(*OFFICE)
-def delivery_decide(request: HttpRequest, pk: int) -> HttpResponse:
+def delivery_decide(request: Request, pk: int) -> HttpResponse:
     """A person settles a delivery that failed or whose outcome nobody can know."""
     delivery = visible_or_404(Delivery.objects.select_related("document"), request.user, pk=pk)
     try:
@@ -150,6 +150,6 @@ def delivery_decide(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @open_to(Role.CLIENT)
-def client_home(request: HttpRequest) -> HttpResponse:
+def client_home(request: Request) -> HttpResponse:
     """A client's start page: own sites and the reports published for them."""
     return render(request, "reports/client_home.html", {"sites": client_reports(request.user)})

@@ -3,7 +3,7 @@
 import datetime as dt
 from typing import Final
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
@@ -11,12 +11,12 @@ from jobs.queries.planning import firm_today
 from reports.documents.spreadsheet import csv_bytes, xlsx_bytes
 from reports.forms import SpanForm
 from reports.queries.work import work_between, work_tables
-from sites.access import OFFICE, open_to
+from sites.access import OFFICE, Request, open_to
 
 XLSX: Final = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def _span(request: HttpRequest) -> SpanForm:
+def _span(request: Request) -> SpanForm:
     """The period asked for, else this month so far."""
     today = firm_today()
     asked = request.GET if "first_day" in request.GET else {"first_day": today.replace(day=1), "last_day": today}
@@ -29,7 +29,7 @@ def _days(form: SpanForm) -> tuple[dt.date, dt.date]:
 
 @require_safe
 @open_to(*OFFICE)
-def work(request: HttpRequest) -> HttpResponse:
+def work(request: Request) -> HttpResponse:
     form = _span(request)
     records = list(work_between(*_days(form))) if form.is_valid() else []
     context = {"form": form, "records": records, "days": _days(form) if form.is_valid() else None}
@@ -38,7 +38,7 @@ def work(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @open_to(*OFFICE)
-def work_file(request: HttpRequest, form: str) -> HttpResponse:
+def work_file(request: Request, form: str) -> HttpResponse:
     """CSV has a row for each line; XLSX a second sheet with a row for each visit."""
     span = _span(request)
     if not span.is_valid():

@@ -1,9 +1,17 @@
+from typing import Self
+
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from sites.models import Site, User, Zone
 from sites.models.places import site_scope
+from sites.models.rows import ScopedRows
+
+
+class CatchCanTestQuerySet(ScopedRows["CatchCanTest"]):
+    def visible_to(self, user: User) -> Self:
+        return self.filter(site_scope(user, "zone__site"))
 
 
 class CatchCanTest(models.Model):
@@ -30,11 +38,7 @@ class CatchCanTest(models.Model):
         null=True, blank=True, editable=False, help_text="When its figures became the zone's."
     )
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "CatchCanTest.QuerySet":
-            return self.filter(site_scope(user, "zone__site"))
-
-    objects = QuerySet.as_manager()
+    objects = CatchCanTestQuerySet.as_manager()
 
     class Meta:
         ordering = ["zone", "-tested_on", "-pk"]

@@ -1,4 +1,5 @@
 import datetime as dt
+from typing import Self
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -8,11 +9,25 @@ from django.db.models import F, Q
 
 from sites.models import Controller, Site, User, Zone
 from sites.models.places import every_weekday, site_scope, validate_weekdays
+from sites.models.rows import ScopedRows
 
 
 def no_month_known() -> list[None]:
     """Twelve months without a figure."""
     return [None] * 12
+
+
+class SeasonScheduleQuerySet(ScopedRows["SeasonSchedule"]):
+    def visible_to(self, user: User) -> Self:
+        rows = self.filter(site_scope(user))
+        if user.role in ("owner", "office"):
+            return rows
+        drafts = Q(state=SeasonSchedule.State.DRAFT)
+        # A technician reads the draft that he is to set at the controller.
+        return rows.exclude(drafts & Q(for_next_visit_at=None) if user.role == "technician" else drafts)
+
+    def published(self) -> Self:
+        return self.filter(state=SeasonSchedule.State.PUBLISHED)
 
 
 class SeasonSchedule(models.Model):
@@ -59,19 +74,7 @@ class SeasonSchedule(models.Model):
         null=True, blank=True, help_text="When this draft was put on the sheet of the site's next visit."
     )
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "SeasonSchedule.QuerySet":
-            rows = self.filter(site_scope(user))
-            if user.role in ("owner", "office"):
-                return rows
-            drafts = Q(state=SeasonSchedule.State.DRAFT)
-            # A technician reads the draft that he is to set at the controller.
-            return rows.exclude(drafts & Q(for_next_visit_at=None) if user.role == "technician" else drafts)
-
-        def published(self) -> "SeasonSchedule.QuerySet":
-            return self.filter(state=SeasonSchedule.State.PUBLISHED)
-
-    objects = QuerySet.as_manager()
+    objects = SeasonScheduleQuerySet.as_manager()
 
     class Meta:
         ordering = ["site", "-season_year", "-revision"]
@@ -227,6 +230,11 @@ class AppliedSchedule(models.Model):
         return f"{self.schedule} set on {self.applied_on}"
 
 
+class WateringPauseQuerySet(ScopedRows["WateringPause"]):
+    def visible_to(self, user: User) -> Self:
+        return self.filter(site_scope(user))
+
+
 class WateringPause(models.Model):
     """Watering stopped on purpose, both days included: rain, works, restrictions."""
 
@@ -235,11 +243,7 @@ class WateringPause(models.Model):
     ends_on = models.DateField()
     reason = models.CharField(max_length=120)
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "WateringPause.QuerySet":
-            return self.filter(site_scope(user))
-
-    objects = QuerySet.as_manager()
+    objects = WateringPauseQuerySet.as_manager()
 
     class Meta:
         ordering = ["site", "starts_on"]

@@ -1,7 +1,7 @@
 """Catch-can tests of a zone: enter one, see what it says, make it the zone's figures."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -11,21 +11,21 @@ from scheduling.actions import catch_cans
 from scheduling.forms.catch_cans import CatchCanForm
 from scheduling.models import CatchCanTest
 from scheduling.queries.catch_cans import can_sheet, can_sheets
-from sites.access import OFFICE, STAFF, open_to, visible_or_404
+from sites.access import OFFICE, STAFF, Request, open_to, visible_or_404
 from sites.models import Zone
 from sites.views.answers import answer_form, typed
 
 
-def _zone(request: HttpRequest, pk: int) -> Zone:
+def _zone(request: Request, pk: int) -> Zone:
     return visible_or_404(Zone.objects.select_related("site"), request.user, pk=pk)
 
 
-def _test(request: HttpRequest, pk: int) -> CatchCanTest:
+def _test(request: Request, pk: int) -> CatchCanTest:
     return visible_or_404(CatchCanTest.objects.select_related("zone__site", "tested_by"), request.user, pk=pk)
 
 
 @open_to(*STAFF)
-def zone_tests(request: HttpRequest, pk: int) -> HttpResponse:
+def zone_tests(request: Request, pk: int) -> HttpResponse:
     zone = _zone(request, pk)
     return render(
         request, "scheduling/zone_tests.html", {"zone": zone, "site": zone.site, "sheets": can_sheets(zone)}
@@ -33,7 +33,7 @@ def zone_tests(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*STAFF)
-def test_new(request: HttpRequest, pk: int) -> HttpResponse:
+def test_new(request: Request, pk: int) -> HttpResponse:
     zone = _zone(request, pk)
     row = CatchCanTest(zone=zone)
     form = CatchCanForm(**typed(request), instance=row, initial={"tested_on": timezone.localdate()})
@@ -50,7 +50,7 @@ def test_new(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*STAFF)
-def test(request: HttpRequest, pk: int) -> HttpResponse:
+def test(request: Request, pk: int) -> HttpResponse:
     row = _test(request, pk)
     shown = {"sheet": can_sheet(row), "zone": row.zone, "site": row.zone.site}
     return render(request, "scheduling/catch_can_test.html", shown)
@@ -58,7 +58,7 @@ def test(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def test_take_over(request: HttpRequest, pk: int) -> HttpResponse:
+def test_take_over(request: Request, pk: int) -> HttpResponse:
     row = _test(request, pk)
     zone = catch_cans.take_over(test=row, by=request.user)
     messages.success(request, f"Zone {zone} has the measured rate and uniformity now. Compute its schedule anew.")

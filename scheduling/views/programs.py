@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
@@ -14,19 +14,19 @@ from scheduling.actions.errors import ScheduleError
 from scheduling.forms.programs import ProgramForm
 from scheduling.forms.schedules import StepFormSet, step_changes
 from scheduling.models import Program, ProgramStep, SeasonSchedule
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.models import Controller, Zone
 from sites.views.answers import whole_number
 
 
-def _draft_program(request: HttpRequest, pk: int) -> Program:
+def _draft_program(request: Request, pk: int) -> Program:
     """The program, if this person may see its schedule."""
     visible_or_404(SeasonSchedule.objects.all(), request.user, programs__pk=pk)
     return get_object_or_404(Program.objects.select_related("schedule__site", "controller"), pk=pk)
 
 
 @open_to(*OFFICE)
-def program_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def program_edit(request: Request, pk: int) -> HttpResponse:
     program = _draft_program(request, pk)
     schedule = program.schedule
     if schedule.state != SeasonSchedule.State.DRAFT:
@@ -56,7 +56,7 @@ def program_edit(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "scheduling/program_edit.html", shown, status=status)
 
 
-def _saved(request: HttpRequest, program: Program, form: ProgramForm, formset) -> HttpResponse:
+def _saved(request: Request, program: Program, form: ProgramForm, formset) -> HttpResponse:
     """Store what was typed; a button of a step does its work afterwards, so that nothing typed is lost."""
     order = [key for text in request.POST.get("order", "").split(",") if (key := whole_number(text)) is not None]
     changing.edit_program(
@@ -68,7 +68,7 @@ def _saved(request: HttpRequest, program: Program, form: ProgramForm, formset) -
     return redirect("scheduling:schedule", program.schedule_id)
 
 
-def _did_more(request: HttpRequest, program: Program) -> bool:
+def _did_more(request: Request, program: Program) -> bool:
     """Whether another button than "Save" was pressed, and its work is done."""
     posted = request.POST
     key, _, direction = posted.get("move", "").partition(":")
@@ -92,7 +92,7 @@ def _step(program: Program, key: str) -> ProgramStep:
     return get_object_or_404(steps, pk=whole_number(key) or 0)
 
 
-def _after(request: HttpRequest, schedule_pk: int, do: Callable[[], Program | None]) -> HttpResponse:
+def _after(request: Request, schedule_pk: int, do: Callable[[], Program | None]) -> HttpResponse:
     """Do it, then go to the program it made, else to the schedule; a refusal is told there."""
     try:
         made = do()
@@ -106,7 +106,7 @@ def _after(request: HttpRequest, schedule_pk: int, do: Callable[[], Program | No
 
 @open_to(*OFFICE)
 @require_POST
-def program_new(request: HttpRequest, pk: int, controller_pk: int) -> HttpResponse:
+def program_new(request: Request, pk: int, controller_pk: int) -> HttpResponse:
     schedule = visible_or_404(SeasonSchedule.objects.select_related("site"), request.user, pk=pk)
     controller = get_object_or_404(Controller, pk=controller_pk, site=schedule.site_id)
     return _after(
@@ -118,13 +118,13 @@ def program_new(request: HttpRequest, pk: int, controller_pk: int) -> HttpRespon
 
 @open_to(*OFFICE)
 @require_POST
-def program_copy(request: HttpRequest, pk: int) -> HttpResponse:
+def program_copy(request: Request, pk: int) -> HttpResponse:
     program = _draft_program(request, pk)
     return _after(request, program.schedule_id, lambda: stepping.copy_program(program=program, by=request.user))
 
 
 @open_to(*OFFICE)
-def program_delete(request: HttpRequest, pk: int) -> HttpResponse:
+def program_delete(request: Request, pk: int) -> HttpResponse:
     program = _draft_program(request, pk)
     if request.method == "POST":
         return _after(request, program.schedule_id, lambda: stepping.delete_program(program=program, by=request.user))

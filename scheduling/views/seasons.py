@@ -2,13 +2,13 @@
 
 from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
 from scheduling.queries.season_replay import NotEnough, site_replay, zone_season_sheet
 from scheduling.queries.what_if import what_ifs
-from sites.access import EVERYONE, STAFF, open_to, visible_or_404
+from sites.access import EVERYONE, STAFF, Request, open_to, visible_or_404
 from sites.core.units import INCH_MM
 from sites.models import Firm, Site, Zone
 
@@ -17,7 +17,7 @@ ZONE_ROWS = Zone.objects.select_related("site__weather_station")
 EARLIEST = 1900
 
 
-def _answer(request: HttpRequest, template: str, site: Site, year: int, **found: Any) -> HttpResponse:
+def _answer(request: Request, template: str, site: Site, year: int, **found: Any) -> HttpResponse:
     this_year = timezone.localdate().year
     if not EARLIEST <= year <= this_year:
         raise Http404
@@ -26,7 +26,7 @@ def _answer(request: HttpRequest, template: str, site: Site, year: int, **found:
 
 
 @open_to(*EVERYONE)
-def site_season(request: HttpRequest, pk: int, year: int) -> HttpResponse:
+def site_season(request: Request, pk: int, year: int) -> HttpResponse:
     site = visible_or_404(SITE_ROWS, request.user, pk=pk)
     found: dict[str, Any] = {"heading": f"Season {year}"}
     try:
@@ -37,7 +37,7 @@ def site_season(request: HttpRequest, pk: int, year: int) -> HttpResponse:
 
 
 @open_to(*EVERYONE)
-def zone_season(request: HttpRequest, pk: int, year: int) -> HttpResponse:
+def zone_season(request: Request, pk: int, year: int) -> HttpResponse:
     zone = visible_or_404(ZONE_ROWS, request.user, pk=pk)
     unit_mm = INCH_MM if Firm.current().units == Firm.Units.US else 1.0
     found: dict[str, Any] = {"zone": zone}
@@ -49,7 +49,7 @@ def zone_season(request: HttpRequest, pk: int, year: int) -> HttpResponse:
 
 
 @open_to(*STAFF)
-def site_what_if(request: HttpRequest, pk: int, year: int) -> HttpResponse:
+def site_what_if(request: Request, pk: int, year: int) -> HttpResponse:
     site = visible_or_404(SITE_ROWS, request.user, pk=pk)
     found: dict[str, Any] = {}
     try:

@@ -3,7 +3,7 @@
 import datetime as dt
 import zoneinfo
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
@@ -14,14 +14,14 @@ from scheduling.models import SeasonSchedule
 from scheduling.queries.manual_run import manual_run as planned_run
 from scheduling.queries.sequence import ControllerWeek, week_timeline
 from scheduling.queries.sequence_chart import chart_data, sequence_page
-from sites.access import STAFF, open_to, visible_or_404
+from sites.access import STAFF, Request, open_to, visible_or_404
 from sites.core.drawing import svg
 from sites.models import Controller, Site
 
 WIDTHS = {"wide": 1180.0, "narrow": 372.0}
 
 
-def _schedule(request: HttpRequest, pk: int) -> SeasonSchedule:
+def _schedule(request: Request, pk: int) -> SeasonSchedule:
     return visible_or_404(SeasonSchedule.objects.select_related("site"), request.user, pk=pk)
 
 
@@ -35,7 +35,7 @@ def site_zone(site: Site) -> zoneinfo.ZoneInfo:
 
 @require_safe
 @open_to(*STAFF)
-def sequence(request: HttpRequest, pk: int) -> HttpResponse:
+def sequence(request: Request, pk: int) -> HttpResponse:
     """The seven days from today of a schedule: chart, proof, what a lost command would do, all runs in a table."""
     schedule = _schedule(request, pk)
     site, now = schedule.site, timezone.now()
@@ -54,7 +54,7 @@ def sequence(request: HttpRequest, pk: int) -> HttpResponse:
 @require_safe
 @open_to(*STAFF)
 def sequence_chart(
-    request: HttpRequest, pk: int, controller_pk: int, date: dt.date, span: str, shape: str
+    request: Request, pk: int, controller_pk: int, date: dt.date, span: str, shape: str
 ) -> HttpResponse:
     """The picture: the week that starts on the date, or the one day of it."""
     schedule = _schedule(request, pk)
@@ -78,7 +78,7 @@ def _picture(
 
 @require_safe
 @open_to(*STAFF)
-def manual_run(request: HttpRequest, pk: int) -> HttpResponse:
+def manual_run(request: Request, pk: int) -> HttpResponse:
     """Plan a one-off run: a test of all zones, one zone, or a program. Nothing is stored, so a GET does it all."""
     controller = visible_or_404(Controller.objects.select_related("site"), request.user, pk=pk)
     site = controller.site
@@ -95,7 +95,7 @@ def manual_run(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @open_to(*STAFF)
-def manual_run_chart(request: HttpRequest, pk: int, shape: str) -> HttpResponse:
+def manual_run_chart(request: Request, pk: int, shape: str) -> HttpResponse:
     controller = visible_or_404(Controller.objects.select_related("site"), request.user, pk=pk)
     site = controller.site
     form = ManualRunForm(request.GET, controller=controller, now=timezone.localtime(timezone=site_zone(site)))

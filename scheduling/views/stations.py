@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.db.models import Count, Max, Min, OuterRef, Subquery
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -13,7 +13,7 @@ from scheduling.forms.forecasts import forecast_forms
 from scheduling.forms.weather import ImportForm, StationForm
 from scheduling.models import DailyWeather, WeatherImport
 from scheduling.queries.station_page import station_sheet
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.models import Site, WeatherStation
 from sites.views.answers import answer_form, page_of, typed, whole_number
 
@@ -25,7 +25,7 @@ def _url(station: WeatherStation) -> str:
 
 
 @open_to(*OFFICE)
-def station_list(request: HttpRequest) -> HttpResponse:
+def station_list(request: Request) -> HttpResponse:
     days = DailyWeather.objects.filter(station=OuterRef("pk")).order_by().values("station")
     sites = Site.objects.current().filter(weather_station=OuterRef("pk")).order_by().values("weather_station")
     rows = WeatherStation.objects.visible_to(request.user).annotate(
@@ -38,14 +38,14 @@ def station_list(request: HttpRequest) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def station(request: HttpRequest, pk: int) -> HttpResponse:
+def station(request: Request, pk: int) -> HttpResponse:
     row = visible_or_404(WeatherStation.objects.all(), request.user, pk=pk)
     sheet = station_sheet(row, timezone.localdate())
     return render(request, "scheduling/station.html", {"station": row, "sheet": sheet})
 
 
 @open_to(*OFFICE)
-def station_new(request: HttpRequest) -> HttpResponse:
+def station_new(request: Request) -> HttpResponse:
     form = StationForm(**typed(request))
     return answer_form(
         request,
@@ -58,7 +58,7 @@ def station_new(request: HttpRequest) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def station_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def station_edit(request: Request, pk: int) -> HttpResponse:
     row = visible_or_404(WeatherStation.objects.all(), request.user, pk=pk)
     form = StationForm(**typed(request), instance=row)
     return answer_form(
@@ -72,7 +72,7 @@ def station_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def station_forecast(request: HttpRequest, pk: int) -> HttpResponse:
+def station_forecast(request: Request, pk: int) -> HttpResponse:
     """Enter, change or clear the forecast of the coming days."""
     row = visible_or_404(WeatherStation.objects.all(), request.user, pk=pk)
     forms = forecast_forms(row, timezone.localdate(), typed(request)["data"])
@@ -86,7 +86,7 @@ def station_forecast(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def station_import(request: HttpRequest, pk: int) -> HttpResponse:
+def station_import(request: Request, pk: int) -> HttpResponse:
     """Take a station file. A file with problems is kept, so that its good rows can be taken without it."""
     row = visible_or_404(WeatherStation.objects.all(), request.user, pk=pk)
     refused = _refused(request, row)
@@ -102,7 +102,7 @@ def station_import(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "scheduling/station_import.html", shown, status=422 if request.method == "POST" else 200)
 
 
-def _refused(request: HttpRequest, station: WeatherStation) -> WeatherImport | None:
+def _refused(request: Request, station: WeatherStation) -> WeatherImport | None:
     kept = request.POST.get("kept", "") or request.GET.get("kept", "")
     pk = whole_number(kept)
     if pk is None:
@@ -111,7 +111,7 @@ def _refused(request: HttpRequest, station: WeatherStation) -> WeatherImport | N
 
 
 def _import(
-    request: HttpRequest, station: WeatherStation, form: ImportForm, refused: WeatherImport | None
+    request: Request, station: WeatherStation, form: ImportForm, refused: WeatherImport | None
 ) -> WeatherImport:
     words = form.cleaned_data
     if words["file"] is None:
@@ -132,7 +132,7 @@ def _import(
 
 
 @open_to(*OFFICE)
-def weather_import(request: HttpRequest, pk: int) -> HttpResponse:
+def weather_import(request: Request, pk: int) -> HttpResponse:
     rows = WeatherImport.objects.defer("refused_text").select_related("station", "by")
     row = visible_or_404(rows, request.user, pk=pk)
     kept = row.refused and WeatherImport.objects.filter(pk=pk).exclude(refused_text="").exists()

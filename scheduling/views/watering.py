@@ -4,7 +4,7 @@ import datetime as dt
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -22,7 +22,7 @@ from scheduling.queries.meter_check import meter_check
 from scheduling.queries.schedule_page import changes, schedule_sheet
 from scheduling.queries.sequence import week_timeline
 from scheduling.queries.water_use import budget_bars, site_water_use
-from sites.access import EVERYONE, OFFICE, STAFF, open_to, visible_or_404
+from sites.access import EVERYONE, OFFICE, STAFF, Request, open_to, visible_or_404
 from sites.models import Controller, Site
 from sites.views.answers import typed, whole_number
 
@@ -34,11 +34,11 @@ def _watering_url(site_id: int) -> str:
     return reverse("scheduling:site_watering", args=[site_id])
 
 
-def _site(request: HttpRequest, pk: int) -> Site:
+def _site(request: Request, pk: int) -> Site:
     return visible_or_404(Site.objects.select_related("weather_station", "tariff"), request.user, pk=pk)
 
 
-def _schedule(request: HttpRequest, pk: int) -> SeasonSchedule:
+def _schedule(request: Request, pk: int) -> SeasonSchedule:
     rows = SeasonSchedule.objects.select_related("site", "published_by", "computed_by")
     return visible_or_404(rows, request.user, pk=pk)
 
@@ -48,7 +48,7 @@ def _compute_form(site: Site) -> ComputeForm:
 
 
 @open_to(*EVERYONE)
-def site_watering(request: HttpRequest, pk: int) -> HttpResponse:
+def site_watering(request: Request, pk: int) -> HttpResponse:
     site = _site(request, pk)
     rows = SeasonSchedule.objects.visible_to(request.user).filter(site=site).select_related("published_by")
     published = rows.filter(state=State.PUBLISHED).first()
@@ -78,7 +78,7 @@ def site_watering(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*EVERYONE)
-def schedule(request: HttpRequest, pk: int) -> HttpResponse:
+def schedule(request: Request, pk: int) -> HttpResponse:
     """One revision: a draft with its change against what is published, or an old revision."""
     row = _schedule(request, pk)
     shown: dict[str, Any] = {"site": row.site, "schedule": row, "sheet": schedule_sheet(row)}
@@ -94,7 +94,7 @@ def schedule(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def schedule_compute(request: HttpRequest, pk: int) -> HttpResponse:
+def schedule_compute(request: Request, pk: int) -> HttpResponse:
     site = _site(request, pk)
     form = ComputeForm(request.POST)
     if not form.is_valid():
@@ -113,7 +113,7 @@ def schedule_compute(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def schedule_publish(request: HttpRequest, pk: int) -> HttpResponse:
+def schedule_publish(request: Request, pk: int) -> HttpResponse:
     site_id = request.POST.get("site", "")
     try:
         row = _schedule(request, pk)
@@ -135,7 +135,7 @@ def schedule_publish(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def schedule_next_visit(request: HttpRequest, pk: int) -> HttpResponse:
+def schedule_next_visit(request: Request, pk: int) -> HttpResponse:
     """Put the draft on the next visit's sheet, or take it off again."""
     row = _schedule(request, pk)
     if row.for_next_visit_at is not None:
@@ -153,7 +153,7 @@ def schedule_next_visit(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*STAFF)
 @require_POST
-def schedule_applied(request: HttpRequest, pk: int, controller_pk: int) -> HttpResponse:
+def schedule_applied(request: Request, pk: int, controller_pk: int) -> HttpResponse:
     row = _schedule(request, pk)
     controller = visible_or_404(Controller.objects.all(), request.user, pk=controller_pk)
     form = AppliedForm(request.POST)
@@ -172,7 +172,7 @@ def schedule_applied(request: HttpRequest, pk: int, controller_pk: int) -> HttpR
 
 
 @open_to(*EVERYONE)
-def figure(request: HttpRequest, pk: int, zone_pk: int, month: int) -> HttpResponse:
+def figure(request: Request, pk: int, zone_pk: int, month: int) -> HttpResponse:
     """Why a zone's figures of a month are what they are."""
     row = _schedule(request, pk)
     zone = row.site.zones.filter(pk=zone_pk).first()
@@ -188,7 +188,7 @@ def figure(request: HttpRequest, pk: int, zone_pk: int, month: int) -> HttpRespo
 
 
 @open_to(*EVERYONE)
-def percents(request: HttpRequest, pk: int) -> HttpResponse:
+def percents(request: Request, pk: int) -> HttpResponse:
     """One percent a month for controllers that have only one setting, and its cost by zone."""
     row = _schedule(request, pk)
     shown = {"site": row.site, "schedule": row, "controllers": controller_percents(row)}
@@ -196,7 +196,7 @@ def percents(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def site_pause(request: HttpRequest, pk: int) -> HttpResponse:
+def site_pause(request: Request, pk: int) -> HttpResponse:
     site = _site(request, pk)
     form = PauseForm(**typed(request), initial={"starts_on": timezone.localdate()})
     if form.is_bound and form.is_valid():
@@ -215,7 +215,7 @@ def site_pause(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def pause_end(request: HttpRequest, pk: int) -> HttpResponse:
+def pause_end(request: Request, pk: int) -> HttpResponse:
     pause = visible_or_404(WateringPause.objects.select_related("site"), request.user, pk=pk)
     pausing.end_pause(pause=pause, last_day=timezone.localdate() - dt.timedelta(days=1), by=request.user)
     messages.success(request, "Watering goes on from today.")

@@ -4,7 +4,7 @@ import datetime as dt
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
@@ -12,7 +12,7 @@ from scheduling.actions import pauses, schedules
 from scheduling.actions.errors import ScheduleError
 from scheduling.forms.schedules import ResumeForm, WeekActionForm, WeekFilterForm
 from scheduling.queries.week import office_week, paused_sites
-from sites.access import OFFICE, open_to
+from sites.access import OFFICE, Request, open_to
 from sites.models import Site
 
 ROWS_A_PAGE = 50
@@ -21,7 +21,7 @@ USUAL = {"threshold": 15.0, "direction": "all"}
 
 
 @open_to(*OFFICE)
-def week(request: HttpRequest) -> HttpResponse:
+def week(request: Request) -> HttpResponse:
     today = timezone.localdate()
     if request.POST.get("act") == RESUME:
         _resume(request, today)
@@ -47,7 +47,7 @@ def week(request: HttpRequest) -> HttpResponse:
     return render(request, "scheduling/week.html", shown, status=422 if request.method == "POST" else 200)
 
 
-def _act(request: HttpRequest, form: WeekActionForm) -> None:
+def _act(request: Request, form: WeekActionForm) -> None:
     chosen = list(form.cleaned_data["draft"])
     if form.pauses:
         everywhere = form.cleaned_data["act"] == WeekActionForm.PAUSE_ALL
@@ -74,7 +74,7 @@ def _act(request: HttpRequest, form: WeekActionForm) -> None:
         messages.success(request, f"{done} schedule{'' if done == 1 else 's'} {told}.")
 
 
-def _resume(request: HttpRequest, today: dt.date) -> None:
+def _resume(request: Request, today: dt.date) -> None:
     form = ResumeForm(request.POST)
     ended = 0
     if form.is_valid():

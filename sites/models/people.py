@@ -2,11 +2,14 @@ import zoneinfo
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
+from typing import Self
 
 from django.contrib.auth.models import AbstractUser, UserManager
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+
+from sites.models.rows import Row, ScopedRows
 
 
 def validate_time_zone(name: str) -> None:
@@ -67,6 +70,18 @@ class Firm(models.Model):
             _remembered_firm.reset(token)
 
 
+class ClientQuerySet(ScopedRows["Client"]):
+    def visible_to(self, user: "User") -> Self:
+        if user.role in (Role.OWNER, Role.OFFICE):
+            return self
+        if user.role == Role.CLIENT and user.client_id:
+            return self.filter(pk=user.client_id)
+        return self.none()
+
+    def current(self) -> Self:
+        return self.filter(archived_at=None)
+
+
 class Client(models.Model):
     """Who owns the sites and gets the season report."""
 
@@ -96,18 +111,7 @@ class Client(models.Model):
     office_notes = models.TextField(blank=True, help_text="For the office only; never printed for the client.")
     archived_at = models.DateTimeField(null=True, blank=True, editable=False)
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: "User") -> "Client.QuerySet":
-            if user.role in (Role.OWNER, Role.OFFICE):
-                return self
-            if user.role == Role.CLIENT and user.client_id:
-                return self.filter(pk=user.client_id)
-            return self.none()
-
-        def current(self) -> "Client.QuerySet":
-            return self.filter(archived_at=None)
-
-    objects = QuerySet.as_manager()
+    objects = ClientQuerySet.as_manager()
 
     class Meta:
         ordering = ["name", "pk"]
@@ -123,8 +127,8 @@ class Role(models.TextChoices):
     CLIENT = "client", "client"
 
 
-class PeopleRows(models.QuerySet):
-    def visible_to(self, user: "User") -> "PeopleRows":
+class PeopleRows(ScopedRows[Row]):
+    def visible_to(self, user: "User") -> Self:
         """The office sees all accounts, everyone else only the own."""
         return self if user.is_office else self.filter(pk=user.pk)
 

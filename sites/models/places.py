@@ -1,3 +1,5 @@
+from typing import Self
+
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -5,6 +7,7 @@ from django.db import models
 from django.db.models import Q
 
 from sites.models.people import LATITUDE, LONGITUDE, Client, Role, User, validate_time_zone
+from sites.models.rows import Row, ScopedRows
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
@@ -20,10 +23,10 @@ def validate_weekdays(value: list) -> None:
         raise ValidationError("A weekday stands in the list twice.")
 
 
-class ShownToStaff(models.QuerySet):
+class ShownToStaff(ScopedRows[Row]):
     """Rows that belong to no client: the firm's people may read them, clients may not."""
 
-    def visible_to(self, user: User) -> "ShownToStaff":
+    def visible_to(self, user: User) -> Self:
         return self.none() if user.role == Role.CLIENT else self
 
 
@@ -78,6 +81,14 @@ class TariffBlock(models.Model):
         return f"{self.tariff}: from {self.from_m3:g} m³"
 
 
+class SiteQuerySet(ScopedRows["Site"]):
+    def visible_to(self, user: User) -> Self:
+        return self.filter(site_scope(user, prefix=""))
+
+    def current(self) -> Self:
+        return self.filter(archived_at=None)
+
+
 class Site(models.Model):
     """A place the firm looks after."""
 
@@ -126,14 +137,7 @@ class Site(models.Model):
     )
     archived_at = models.DateTimeField(null=True, blank=True, editable=False)
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "Site.QuerySet":
-            return self.filter(site_scope(user, prefix=""))
-
-        def current(self) -> "Site.QuerySet":
-            return self.filter(archived_at=None)
-
-    objects = QuerySet.as_manager()
+    objects = SiteQuerySet.as_manager()
 
     class Meta:
         ordering = ["name", "pk"]
@@ -170,6 +174,12 @@ def site_scope(user: User, prefix: str = "site") -> Q:
     return Q(pk__in=[])
 
 
+class PhotoQuerySet(ScopedRows["Photo"]):
+    def visible_to(self, user: User) -> Self:
+        """Not for clients: a picture may show a key box; what is theirs stands in the report."""
+        return self.none() if user.role == Role.CLIENT else self.filter(site_scope(user))
+
+
 class Photo(models.Model):
     """A picture of a site or of something on it, re-encoded on arrival so that nothing hides in the file."""
 
@@ -181,12 +191,7 @@ class Photo(models.Model):
     taken_at = models.DateTimeField()
     uploaded_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "Photo.QuerySet":
-            """Not for clients: a picture may show a key box; what is theirs stands in the report."""
-            return self.none() if user.role == Role.CLIENT else self.filter(site_scope(user))
-
-    objects = QuerySet.as_manager()
+    objects = PhotoQuerySet.as_manager()
 
     class Meta:
         ordering = ["-taken_at", "-pk"]

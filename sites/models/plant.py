@@ -1,6 +1,7 @@
 """What stands on a site: water supply, pump, backflow assemblies, controllers, valves, zones. SI units."""
 
 from collections.abc import Sequence
+from typing import Self
 
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -9,15 +10,16 @@ from django.db import models
 from sites.core.hydraulics import PumpCurve
 from sites.models.people import User
 from sites.models.places import Site, site_scope
+from sites.models.rows import Row, ScopedRows
 
 POSITIVE = [MinValueValidator(0.0001)]
 NOT_NEGATIVE = [MinValueValidator(0)]
 
 
-class SiteRows(models.QuerySet):
+class SiteRows(ScopedRows[Row]):
     """Rows that carry a `site`."""
 
-    def visible_to(self, user: User) -> "SiteRows":
+    def visible_to(self, user: User) -> Self:
         return self.filter(site_scope(user))
 
 
@@ -67,6 +69,11 @@ class WaterSupply(models.Model):
 CURVE_POINTS = (("curve_flow_1_l_min", "curve_head_1_m"), ("curve_flow_2_l_min", "curve_head_2_m"))
 
 
+class PumpQuerySet(ScopedRows["Pump"]):
+    def visible_to(self, user: User) -> Self:
+        return self.filter(site_scope(user, "supply__site"))
+
+
 class Pump(models.Model):
     supply = models.OneToOneField(WaterSupply, on_delete=models.CASCADE, related_name="pump")
     name = models.CharField(max_length=80, default="Pump")
@@ -112,11 +119,7 @@ class Pump(models.Model):
         help_text="In the firm's currency.",
     )
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "Pump.QuerySet":
-            return self.filter(site_scope(user, "supply__site"))
-
-    objects = QuerySet.as_manager()
+    objects = PumpQuerySet.as_manager()
 
     def __str__(self) -> str:
         return self.name
@@ -268,6 +271,11 @@ class Controller(models.Model):
             raise ValidationError({"most_valves_open": "Interlocked outputs open one valve at a time."})
 
 
+class ValveQuerySet(ScopedRows["Valve"]):
+    def visible_to(self, user: User) -> Self:
+        return self.filter(site_scope(user, "controller__site"))
+
+
 class Valve(models.Model):
     """A 24 V valve on one terminal.
 
@@ -316,11 +324,7 @@ class Valve(models.Model):
         "built in on", null=True, blank=True, help_text="A guess is better than nothing: faults are told by age."
     )
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "Valve.QuerySet":
-            return self.filter(site_scope(user, "controller__site"))
-
-    objects = QuerySet.as_manager()
+    objects = ValveQuerySet.as_manager()
 
     class Meta:
         ordering = ["controller", "terminal", "pk"]

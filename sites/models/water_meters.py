@@ -1,3 +1,5 @@
+from typing import Self
+
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -5,6 +7,7 @@ from django.db import models
 from sites.models.people import User
 from sites.models.places import Site, site_scope
 from sites.models.plant import SiteRows
+from sites.models.rows import ScopedRows
 
 
 class Meter(models.Model):
@@ -37,6 +40,11 @@ class Meter(models.Model):
         return f"meter {self.serial_number}"
 
 
+class MeterReadingQuerySet(ScopedRows["MeterReading"]):
+    def visible_to(self, user: User) -> Self:
+        return self.filter(site_scope(user, "meter__site"))
+
+
 class MeterReading(models.Model):
     meter = models.ForeignKey(Meter, on_delete=models.CASCADE, related_name="readings")
     read_on = models.DateField()
@@ -53,11 +61,7 @@ class MeterReading(models.Model):
     read_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
     note = models.CharField(max_length=200, blank=True)
 
-    class QuerySet(models.QuerySet):
-        def visible_to(self, user: User) -> "MeterReading.QuerySet":
-            return self.filter(site_scope(user, "meter__site"))
-
-    objects = QuerySet.as_manager()
+    objects = MeterReadingQuerySet.as_manager()
 
     class Meta:
         ordering = ["meter", "read_on"]

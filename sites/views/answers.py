@@ -8,20 +8,21 @@ from django.core.exceptions import ValidationError
 from django.core.paginator import Page, Paginator
 from django.db.models import Model, QuerySet
 from django.forms import BaseForm as Form
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
+from sites.access import Request
 from sites.actions import register
 from sites.queries.deletion import deletion_of
 
 ROWS_A_PAGE = 50
 
 
-def page_of(request: HttpRequest, rows: QuerySet) -> Page:
+def page_of(request: Request, rows: QuerySet) -> Page:
     return Paginator(rows, ROWS_A_PAGE).get_page(request.GET.get("page"))
 
 
-def search_text(request: HttpRequest) -> str:
+def search_text(request: Request) -> str:
     return request.GET.get("q", "").replace("\x00", "").strip()
 
 
@@ -30,7 +31,7 @@ def whole_number(text: str | None) -> int | None:
     return int(text) if text and text.isascii() and text.isdigit() and len(text) < 12 else None
 
 
-def typed(request: HttpRequest) -> dict[str, Any]:
+def typed(request: Request) -> dict[str, Any]:
     """What a form is bound to: nothing on GET."""
     if request.method != "POST":
         return {"data": None, "files": None}
@@ -50,7 +51,7 @@ def saved(form: Form, write: Callable[[], Any], refused_beside: str | None = Non
 
 
 def answer_form(
-    request: HttpRequest,
+    request: Request,
     form: Form,
     *,
     title: str,
@@ -75,7 +76,7 @@ def answer_form(
 
 
 def answer_deletion(
-    request: HttpRequest, row: Model, *, what: str, back_url: str, done_url: str, instead: str, lead: str = ""
+    request: Request, row: Model, *, what: str, back_url: str, done_url: str, instead: str, lead: str = ""
 ) -> HttpResponse:
     """Ask, naming what goes along; delete on POST; say in words why a row has to stay (409).
 
@@ -97,7 +98,7 @@ def _deletion_page(request, row, deletion, what, back_url, instead, lead, status
     return render(request, "sites/delete_page.html", shown, status=status)
 
 
-def answer_archive(request: HttpRequest, row: Model, *, lead: str, back_url: str) -> HttpResponse:
+def answer_archive(request: Request, row: Model, *, lead: str, back_url: str) -> HttpResponse:
     """Ask before a client or a site leaves daily work, or comes back to it."""
     archived = row.archived_at is not None
     if request.method == "POST":

@@ -3,11 +3,11 @@
 from django.contrib import messages
 from django.contrib.auth.views import PasswordChangeView
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse, reverse_lazy
 
-from sites.access import EVERYONE, OFFICE, open_to, visible_or_404
+from sites.access import EVERYONE, OFFICE, Request, open_to, visible_or_404
 from sites.actions.people import may_manage, save_person
 from sites.forms.people import FirmForm, PersonForm
 from sites.models import Firm, Role, User
@@ -16,7 +16,7 @@ from sites.views.answers import answer_form, page_of, search_text, typed, whole_
 
 
 @open_to(*OFFICE)
-def person_list(request: HttpRequest) -> HttpResponse:
+def person_list(request: Request) -> HttpResponse:
     text = search_text(request)
     clients = request.GET.get("of") == "clients"
     page = page_of(request, people_rows(user=request.user, text=text, clients=clients))
@@ -24,7 +24,7 @@ def person_list(request: HttpRequest) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def person_new(request: HttpRequest) -> HttpResponse:
+def person_new(request: Request) -> HttpResponse:
     wanted = whole_number(request.GET.get("client"))
     initial = {"role": Role.CLIENT, "client": wanted} if wanted else {"role": Role.TECHNICIAN}
     form = PersonForm(**typed(request), by=request.user, initial=initial)
@@ -32,14 +32,14 @@ def person_new(request: HttpRequest) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def person_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def person_edit(request: Request, pk: int) -> HttpResponse:
     person = visible_or_404(User.objects.all(), request.user, pk=pk)
     if not may_manage(by=request.user, role=person.role):
         raise PermissionDenied
     return _answer(request, PersonForm(**typed(request), by=request.user, instance=person), title=f"Edit {person}")
 
 
-def _answer(request: HttpRequest, form: PersonForm, *, title: str) -> HttpResponse:
+def _answer(request: Request, form: PersonForm, *, title: str) -> HttpResponse:
     def write() -> None:
         save_person(person=form.instance, password=form.cleaned_data["password"], by=request.user)
 
@@ -48,7 +48,7 @@ def _answer(request: HttpRequest, form: PersonForm, *, title: str) -> HttpRespon
 
 
 @open_to(*OFFICE)
-def firm_edit(request: HttpRequest) -> HttpResponse:
+def firm_edit(request: Request) -> HttpResponse:
     # A row of its own: the remembered one gives this very page its name and units while the form is wrong.
     form = FirmForm(**typed(request), instance=Firm.objects.order_by("pk").first() or Firm(name=""))
     here = reverse("sites:firm_edit")

@@ -1,9 +1,9 @@
 """Photos of a site: taken in, shown to those who may see the site, deleted by the office."""
 
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpResponse
 from django.utils import timezone
 
-from sites.access import EVERYONE, OFFICE, STAFF, open_to, visible_or_404
+from sites.access import EVERYONE, OFFICE, STAFF, Request, open_to, visible_or_404
 from sites.actions.photos import store_photo
 from sites.forms.photos import PhotoForm
 from sites.models import Photo, Site
@@ -12,7 +12,7 @@ from sites.views.site_pages import site_url
 
 
 @open_to(*STAFF)
-def photo_new(request: HttpRequest, pk: int) -> HttpResponse:
+def photo_new(request: Request, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.all(), request.user, pk=pk)
     form = PhotoForm(**typed(request))
 
@@ -39,7 +39,7 @@ def photo_new(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*EVERYONE)
-def photo(request: HttpRequest, pk: int) -> HttpResponse:
+def photo(request: Request, pk: int) -> HttpResponse:
     """The picture itself; a sandbox without rights, so that a file could do nothing even if it were more."""
     row = visible_or_404(Photo.objects.all(), request.user, pk=pk)
     try:
@@ -54,7 +54,7 @@ def photo(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def photo_delete(request: HttpRequest, pk: int) -> HttpResponse:
+def photo_delete(request: Request, pk: int) -> HttpResponse:
     row = visible_or_404(Photo.objects.all(), request.user, pk=pk)
     back_url = site_url(row.site, "photos")
     return answer_deletion(

@@ -4,10 +4,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.db.models import Model
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.urls import path, reverse
 
-from sites.access import OFFICE, STAFF, open_to, visible_or_404
+from sites.access import OFFICE, STAFF, Request, open_to, visible_or_404
 from sites.forms import meters, plant
 from sites.forms.base import RegisterForm
 from sites.models import (
@@ -81,7 +81,7 @@ KINDS = (
 
 def new_view(kind: Kind) -> Callable[..., HttpResponse]:
     @open_to(*kind.added_by)
-    def new(request: HttpRequest, pk: int) -> HttpResponse:
+    def new(request: Request, pk: int) -> HttpResponse:
         parent = visible_or_404(kind.parent.objects.all(), request.user, pk=pk)
         row = kind.model(**{kind.form.parent: parent})
         if kind.typed_by:
@@ -101,7 +101,7 @@ def new_view(kind: Kind) -> Callable[..., HttpResponse]:
     return new
 
 
-def suggested(kind: Kind, parent: Model, request: HttpRequest) -> dict:
+def suggested(kind: Kind, parent: Model, request: Request) -> dict:
     """What stands in an empty form: what repeats from the row `?after=`, else the first free number or terminal."""
     after = whole_number(request.GET.get("after"))
     if after and hasattr(kind.form, "next_after"):
@@ -122,7 +122,7 @@ def next_page(kind: Kind, row: Model, *, add_next: bool) -> str:
 
 def edit_view(kind: Kind) -> Callable[..., HttpResponse]:
     @open_to(*OFFICE)
-    def edit(request: HttpRequest, pk: int) -> HttpResponse:
+    def edit(request: Request, pk: int) -> HttpResponse:
         row = visible_or_404(kind.model.objects.all(), request.user, pk=pk)
         return answer_form(
             request,
@@ -139,7 +139,7 @@ def edit_view(kind: Kind) -> Callable[..., HttpResponse]:
 
 def delete_view(kind: Kind) -> Callable[..., HttpResponse]:
     @open_to(*OFFICE)
-    def delete(request: HttpRequest, pk: int) -> HttpResponse:
+    def delete(request: Request, pk: int) -> HttpResponse:
         row = visible_or_404(kind.model.objects.all(), request.user, pk=pk)
         return answer_deletion(
             request,

@@ -1,10 +1,10 @@
 """The list of sites, one site's register, and the site's own form."""
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 
-from sites.access import EVERYONE, OFFICE, open_to, visible_or_404
+from sites.access import EVERYONE, OFFICE, Request, open_to, visible_or_404
 from sites.core.checks import CheckFinding
 from sites.forms.meters import reading_form_for
 from sites.forms.places import SiteForm
@@ -28,7 +28,7 @@ def site_url(site: Site, anchor: str = "") -> str:
 
 
 @open_to(*EVERYONE)
-def site_list(request: HttpRequest) -> HttpResponse:
+def site_list(request: Request) -> HttpResponse:
     text = search_text(request)
     archived = bool(request.GET.get("archived")) and request.user.is_office
     rows = page_of(request, site_rows(user=request.user, text=text, archived=archived))
@@ -36,7 +36,7 @@ def site_list(request: HttpRequest) -> HttpResponse:
 
 
 @open_to(*EVERYONE)
-def site_page(request: HttpRequest, pk: int) -> HttpResponse:
+def site_page(request: Request, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.select_related("client", "weather_station", "tariff"), request.user, pk=pk)
     register = site_page_of(site, request.user)
     staff = request.user.is_office or request.user.is_technician
@@ -62,14 +62,14 @@ def _edit_url(finding: CheckFinding, user: User) -> str:
 
 
 @open_to(*OFFICE)
-def site_new(request: HttpRequest) -> HttpResponse:
+def site_new(request: Request) -> HttpResponse:
     client = Client.objects.visible_to(request.user).filter(pk=whole_number(request.GET.get("client"))).first()
     form = SiteForm(**typed(request), initial={"client": client, "time_zone": Firm.current().time_zone})
     return answer_form(request, form, title="New site", back_url=reverse("sites:site_list"), done_url=site_url)
 
 
 @open_to(*OFFICE)
-def site_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def site_edit(request: Request, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.all(), request.user, pk=pk)
     form = SiteForm(**typed(request), instance=site)
     return answer_form(
@@ -83,7 +83,7 @@ def site_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def site_archive(request: HttpRequest, pk: int) -> HttpResponse:
+def site_archive(request: Request, pk: int) -> HttpResponse:
     """Archive a current site, bring back an archived one."""
     site = visible_or_404(Site.objects.select_related("client"), request.user, pk=pk)
     lead = "It leaves the lists and gets no more visits. Its register, visits and reports are kept."
@@ -91,7 +91,7 @@ def site_archive(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @open_to(*OFFICE)
-def site_delete(request: HttpRequest, pk: int) -> HttpResponse:
+def site_delete(request: Request, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.all(), request.user, pk=pk)
     return answer_deletion(
         request,

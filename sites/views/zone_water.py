@@ -1,10 +1,10 @@
 """Water and pressure of a site's zones: what the register's pipes, supply and pump come to."""
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from sites.access import STAFF, open_to, visible_or_404
+from sites.access import STAFF, Request, open_to, visible_or_404
 from sites.core.hydraulics import DESIGN_VELOCITY_M_S, WARN_VELOCITY_M_S
 from sites.core.zone_water import ASSUMED_VALVE_KPA
 from sites.models import Firm, Site
@@ -15,7 +15,7 @@ from sites.queries.zone_water import water_page
 
 @require_safe
 @open_to(*STAFF)
-def zone_water(request: HttpRequest, pk: int) -> HttpResponse:
+def zone_water(request: Request, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.select_related("client"), request.user, pk=pk)
     register = site_page(site, request.user)
     shown = {
