@@ -1,8 +1,10 @@
 import secrets
 import time
+from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
 import structlog
+from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from sites.models import Firm
@@ -18,10 +20,10 @@ CONTENT_SECURITY_POLICY = (
 
 
 class ContentSecurityPolicyMiddleware:
-    def __init__(self, get_response):
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
-    def __call__(self, request):
+    def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
         response.headers.setdefault("Content-Security-Policy", CONTENT_SECURITY_POLICY)
         response.headers.setdefault("Permissions-Policy", "camera=(self), geolocation=(self), microphone=()")
@@ -31,10 +33,10 @@ class ContentSecurityPolicyMiddleware:
 class FirmTimeZoneMiddleware:
     """Show times in the firm's zone; a site's own zone is used where a page is about one site."""
 
-    def __init__(self, get_response):
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
-    def __call__(self, request):
+    def __call__(self, request: HttpRequest) -> HttpResponse:
         with Firm.remembered() as firm, timezone.override(ZoneInfo(firm.time_zone)):
             return self.get_response(request)
 
@@ -42,10 +44,10 @@ class FirmTimeZoneMiddleware:
 class RequestLogMiddleware:
     """One structured line a request, with an id that the person can quote."""
 
-    def __init__(self, get_response):
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
-    def __call__(self, request):
+    def __call__(self, request: HttpRequest) -> HttpResponse:
         request_id = secrets.token_hex(8)
         structlog.contextvars.bind_contextvars(request_id=request_id)
         started = time.perf_counter()
@@ -67,7 +69,7 @@ class RequestLogMiddleware:
         return response
 
 
-def _path(request) -> str:
+def _path(request: HttpRequest) -> str:
     """The path, but not a secret that is part of it."""
     match = request.resolver_match
     token = match.kwargs.get("token") if match else None

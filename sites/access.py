@@ -11,7 +11,9 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import Model
 from django.http import Http404, HttpRequest
 from django.http.response import HttpResponseBase
+from rest_framework import request as rest
 from rest_framework.permissions import BasePermission
+from rest_framework.views import APIView
 
 from sites.models import Role, User
 from sites.models.rows import ScopedRows
@@ -34,7 +36,7 @@ def open_to(*roles: Role) -> Callable[[View], View]:
     """Open a page view to these roles."""
 
     def mark(view: View) -> View:
-        view.open_to = frozenset(roles)
+        view.open_to = frozenset(roles)  # type: ignore[attr-defined]  # a mark that only the middleware reads
         return view
 
     return mark
@@ -47,16 +49,16 @@ class ClosedUnlessOpenedMiddleware:
     (superusers only) and the API (`OpenToRoles`).
     """
 
-    def __init__(self, get_response):
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
         self.get_response = get_response
 
-    def __call__(self, request):
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
         return self.get_response(request)
 
-    def process_view(self, request: HttpRequest, view, args, kwargs):
+    def process_view(self, request: Request, view: Callable, args: tuple, kwargs: dict) -> None:
         if not getattr(view, "login_required", True):
             return
-        if request.resolver_match.app_names[:1] == ["admin"]:
+        if request.resolver_match and request.resolver_match.app_names[:1] == ["admin"]:
             if request.user.is_superuser:
                 return
             raise PermissionDenied
@@ -70,7 +72,7 @@ class ClosedUnlessOpenedMiddleware:
 class OpenToRoles(BasePermission):
     """A REST view lists its doors: `open_to = {"GET": STAFF, "POST": OFFICE}`. Anything else is closed."""
 
-    def has_permission(self, request, view) -> bool:
+    def has_permission(self, request: rest.Request, view: APIView) -> bool:
         method = "GET" if request.method in ("HEAD", "OPTIONS") else request.method
         roles = getattr(view, "open_to", {}).get(method, ())
         return bool(request.user and request.user.is_authenticated and request.user.role in roles)

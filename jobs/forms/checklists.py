@@ -8,6 +8,7 @@ from django.utils.text import slugify
 
 from jobs.core.checklists import Step, safety_keys
 from jobs.models import ChecklistItem
+from sites.forms.base import choice_field
 
 MOST_STEPS = 60
 NEW_ROWS = 3
@@ -39,7 +40,7 @@ class StepEditForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.is_safety = self.initial.get("key", "") in fixed
         if self.initial.get("answer") == "choice":
-            self.fields["answer"].choices = [("choice", "one of a list")]
+            choice_field(self, "answer").choices = [("choice", "one of a list")]
         if self.is_safety:
             for name in ("answer", "unit_kind", "gate", "drop"):
                 self.fields[name].disabled = True

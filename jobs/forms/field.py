@@ -16,7 +16,7 @@ from jobs.queries.diagnosis import NUMBERS
 from jobs.queries.field import schedule_to_set
 from sites.actions.photos import ACCEPTED_TYPES
 from sites.core.units import format_quantity
-from sites.forms.base import RowsField
+from sites.forms.base import RowsField, choice_field, rows_field, show_unit
 from sites.forms.plant import HIGHEST_PRESSURE_KPA, PRESSURE_TOO_HIGH
 from sites.forms.quantities import QuantityField, QuantityModelForm
 from sites.models import Controller, Firm, Site, Valve, WaterSupply, Zone
@@ -88,7 +88,7 @@ class MeasurementForm(QuantityModelForm):
             field.error_messages["invalid"] = "Enter a number, such as 34.5. Nothing was saved."
         for name, unit in self.units.items():
             if name in self.fields:
-                self.fields[name].unit = unit
+                show_unit(self.fields[name], unit)
         self.fields["temperature_c"].validators = [MinValueValidator(-60), MaxValueValidator(90)]
         if winter:
             self.fields["air_pressure_kpa"].validators.append(
@@ -98,7 +98,7 @@ class MeasurementForm(QuantityModelForm):
         self.fields["closes"] = _tried([("yes", "yes"), ("no", "no"), ("weeps", "weeps")], "Closes")
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         if cleaned.get("open_circuit") and cleaned.get("coil_resistance_ohm") is not None:
             self.add_error("open_circuit", "Either a resistance or no reading, not both.")
         told = [cleaned.get(name) for name in self.numbers if name != "temperature_c"]
@@ -204,10 +204,10 @@ class FaultForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["uuid"].initial = uuid.uuid4
         self.rows = _places(site)
-        self.fields["place"].choices = [("", "The site in general"), *_grouped(self.rows)]
+        choice_field(self, "place").choices = [("", "The site in general"), *_grouped(self.rows)]
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         if cleaned.get("repaired_now") and not cleaned.get("repair_note", "").strip():
             self.add_error("repair_note", "Say what was done.")
         if not cleaned.get("repaired_now") and cleaned.get("repair_note", "").strip():
@@ -298,7 +298,7 @@ class FinishForm(forms.Form):
             del self.fields["accept_reason"]
         to_set = schedule_to_set(visit)
         if to_set and to_set.waiting:
-            self.fields["set_at"].queryset = Controller.objects.filter(pk__in=[row.pk for row in to_set.waiting])
+            rows_field(self, "set_at").queryset = Controller.objects.filter(pk__in=[row.pk for row in to_set.waiting])
             self.fields[
                 "set_at"
             ].help_text = f"Season {to_set.schedule.season_year}, revision {to_set.schedule.revision}."

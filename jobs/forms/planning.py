@@ -19,7 +19,7 @@ from jobs.models import (
 from jobs.queries.frost import SIDE_OF
 from jobs.queries.planning import LONGEST_LUNCH_MIN, names_of
 from jobs.queries.windows import CHANCES, percent
-from sites.forms.base import RowsField, WeekdaysField, use_native_pickers
+from sites.forms.base import RowsField, WeekdaysField, choice_field, rows_field, use_native_pickers
 from sites.models import Site, User
 
 SHORTEST_S, USUAL_S, LONGEST_S = 2, 20, 600
@@ -48,7 +48,7 @@ class SeasonFilterForm(forms.Form):
 
     def __init__(self, *args: Any, technicians: list[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["technician"].choices = [("", "everybody"), *names_of(technicians).items()]
+        choice_field(self, "technician").choices = [("", "everybody"), *names_of(technicians).items()]
 
     @property
     def chosen(self) -> dict[str, Any]:
@@ -131,7 +131,7 @@ class WindowForm(NativeModelForm):
             return
         known = {*CHANCES, *([self.instance.chance] if self.instance.chance else [])}
         choices = [(chance, f"yes, accepting a chance of {percent(chance)}") for chance in sorted(known)]
-        self.fields["chance"].choices = [("", "no, the window's dates for all"), *choices]
+        choice_field(self, "chance").choices = [("", "no, the window's dates for all"), *choices]
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -287,7 +287,7 @@ class NewVisitForm(NativeModelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["site"].queryset = Site.objects.current()
+        rows_field(self, "site").queryset = Site.objects.current()
 
 
 class ProfileForm(NativeModelForm):

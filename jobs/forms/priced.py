@@ -12,7 +12,7 @@ from jobs.forms.field import NUMBER_PAD, with_point
 from jobs.models import Fault, PriceItem, Proposal, ProposalLine, SaleUnit, WorkPart, WorkRecord
 from jobs.queries.places import place_of
 from jobs.queries.proposals import STANDINGS, choosable_faults, offered_items
-from sites.forms.base import RegisterForm
+from sites.forms.base import RegisterForm, choice_field, field_of, rows_field, show_unit
 from sites.models import Firm, Site
 
 LONGEST_VALID_DAYS = 366
@@ -35,7 +35,7 @@ def _as_amounts(form: forms.ModelForm, *names: str) -> None:
     for name in names:
         if name not in form.fields:
             continue
-        old = form.fields[name]
+        old = field_of(form, name, forms.DecimalField)
         form.fields[name] = AmountField(
             label=old.label,
             help_text=old.help_text,
@@ -46,7 +46,7 @@ def _as_amounts(form: forms.ModelForm, *names: str) -> None:
             validators=old.validators[:],
         )
         if "price" in name:
-            form.fields[name].unit = Firm.current().currency
+            show_unit(form.fields[name], Firm.current().currency)
 
 
 class PriceItemForm(RegisterForm):
@@ -88,9 +88,9 @@ class PricedLineForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         _as_amounts(self, "quantity", "unit_price")
         kept = self.instance.item_id
-        self.fields["item"].queryset = offered_items(kept)
+        rows_field(self, "item").queryset = offered_items(kept)
         # Read once for all lines, not once a line.
-        self.fields["item"].choices = [
+        choice_field(self, "item").choices = [
             ("", "not from the price list"),
             *[(item.pk, self._label(item)) for item in items if item.active or item.pk == kept],
         ]
@@ -100,7 +100,7 @@ class PricedLineForm(forms.ModelForm):
         return f"{item.name}, {item.price} per {item.get_unit_display()}" if self.shows_prices else item.name
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         item, chosen = cleaned.get("item"), "item" in self.changed_data
         if item:
             cleaned["unit"] = item.unit
@@ -126,8 +126,11 @@ class ProposalLineForm(PricedLineForm):
     def __init__(self, *args: Any, faults: list[Fault], site: Site, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         kept = self.instance.fault_id
-        self.fields["fault"].queryset = choosable_faults(site, kept)
-        self.fields["fault"].choices = [("", "the work as a whole"), *[(f.pk, fault_words(f)) for f in faults]]
+        rows_field(self, "fault").queryset = choosable_faults(site, kept)
+        choice_field(self, "fault").choices = [
+            ("", "the work as a whole"),
+            *[(f.pk, fault_words(f)) for f in faults],
+        ]
 
 
 def fault_words(fault: Fault) -> str:
@@ -192,10 +195,10 @@ class WorkForm(RegisterForm):
         super().__init__(*args, **kwargs)
         _as_amounts(self, "labour_price")
         self.fields["labour_min"].widget = forms.TextInput(attrs={**NUMBER_PAD, "inputmode": "numeric"})
-        self.fields["labour_min"].unit = "min"
+        show_unit(self.fields["labour_min"], "min")
         hours = offered_items(self.instance.labour_item_id).filter(unit=SaleUnit.HOUR)
-        self.fields["labour_item"].queryset = hours
-        self.fields["labour_item"].empty_label = "not from the price list"
+        rows_field(self, "labour_item").queryset = hours
+        rows_field(self, "labour_item").empty_label = "not from the price list"
         if self.instance.pk is None:
             if len(hours) == 1:
                 self.initial["labour_item"] = hours[0].pk
@@ -204,7 +207,7 @@ class WorkForm(RegisterForm):
                 self.initial["labour_min"] = round((visit.finished_at - visit.started_at).total_seconds() / 60)
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         item = cleaned.get("labour_item")
         if "labour_price" in self.fields:
             typed = "labour_price" in self.changed_data and cleaned.get("labour_price") is not None

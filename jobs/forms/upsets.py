@@ -11,6 +11,7 @@ from django.forms.models import ModelChoiceIterator
 
 from jobs.forms.planning import NativeForm, TechnicianChoice
 from jobs.models import Replan, Visit
+from sites.forms.base import rows_field
 from sites.models import Site, User
 
 LONGEST_CALL_MIN = 600
@@ -59,7 +60,7 @@ class CallOutForm(UpsetForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["site"].queryset = Site.objects.current()
+        rows_field(self, "site").queryset = Site.objects.current()
 
 
 class _ByMonth(ModelChoiceIterator):
@@ -89,7 +90,7 @@ class CancelsForm(UpsetForm):
         super().__init__(*args, **kwargs)
         ahead = Visit.objects.filter(state=Visit.State.PLANNED, planned_on__gte=self.today)
         rows = ahead.select_related("site", "technician")
-        self.fields["visit"].queryset = rows.order_by(
+        rows_field(self, "visit").queryset = rows.order_by(
             "planned_on", F("arrives_at").asc(nulls_last=True), "site__name"
         )
 

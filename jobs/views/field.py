@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.forms import BoundField, Form
+from django.forms import BaseForm, BoundField
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -57,7 +57,7 @@ def own_visit(view: Callable) -> Callable:
     return guarded
 
 
-def show_problem(form: Form, error: ValidationError) -> None:
+def show_problem(form: BaseForm, error: ValidationError) -> None:
     """Put what an action refused beside the field it names, or on top of the form."""
     if not hasattr(error, "error_dict"):
         form.add_error(None, error)

@@ -28,7 +28,7 @@ def _controller(request: Request, pk: int) -> Controller:
 def controller_card(request: Request, pk: int) -> HttpResponse:
     controller = _controller(request, pk)
     pdf = controller_card_pdf(controller_card_data(controller))
-    return pdf_response(pdf, f"controller-card-{slugify(controller.site)}-{slugify(controller)}")
+    return pdf_response(pdf, f"controller-card-{slugify(str(controller.site))}-{slugify(str(controller))}")
 
 
 @require_safe
@@ -36,7 +36,7 @@ def controller_card(request: Request, pk: int) -> HttpResponse:
 def wiring_card(request: Request, pk: int) -> HttpResponse:
     controller = _controller(request, pk)
     pdf = wiring_card_pdf(wiring_card_data(controller, timezone.localdate()))
-    return pdf_response(pdf, f"wiring-card-{slugify(controller.site)}-{slugify(controller)}")
+    return pdf_response(pdf, f"wiring-card-{slugify(str(controller.site))}-{slugify(str(controller))}")
 
 
 @require_safe
@@ -52,4 +52,6 @@ def manual_run_sheet(request: Request, pk: int) -> HttpResponse:
         raise Http404
     week = manual_run(controller, form.steps(), form.starts_at(), form.title())
     pdf = manual_run_pdf(manual_run_data(week, site, form.starts_at(), form.title()))
-    return pdf_response(pdf, f"manual-run-{slugify(site)}-{slugify(controller)}-{form.starts_at():%Y-%m-%d}")
+    return pdf_response(
+        pdf, f"manual-run-{slugify(str(site))}-{slugify(str(controller))}-{form.starts_at():%Y-%m-%d}"
+    )

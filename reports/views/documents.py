@@ -35,7 +35,7 @@ def document(request: Request, pk: int) -> FileResponse:
     except FileNotFoundError as error:
         raise Http404 from error
     response = FileResponse(file, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{slugify(kept.title)}-v{kept.version}.pdf"'
+    response["Content-Disposition"] = f'inline; filename="{slugify(str(kept.title))}-v{kept.version}.pdf"'
     response["Cache-Control"] = "private, no-store"
     return response
 
@@ -49,7 +49,7 @@ def service_sheet(request: Request, pk: int, form: str) -> HttpResponse:
     if completed and visit.state != Visit.State.FINISHED:
         raise Http404
     pdf = service_sheet_pdf(service_sheet_data(visit, completed=completed))
-    return pdf_response(pdf, f"{slugify(visit)}-{form}")
+    return pdf_response(pdf, f"{slugify(str(visit))}-{form}")
 
 
 @require_safe
@@ -59,4 +59,4 @@ def run_sheet(request: Request, technician: int, date: dt.date) -> HttpResponse:
     if request.user.is_technician and request.user.pk != technician:
         raise Http404
     person = get_object_or_404(User, pk=technician, role=Role.TECHNICIAN)
-    return pdf_response(run_sheet_pdf(run_sheet_data(person, date)), f"run-sheet-{slugify(person)}-{date}")
+    return pdf_response(run_sheet_pdf(run_sheet_data(person, date)), f"run-sheet-{slugify(str(person))}-{date}")

@@ -36,7 +36,7 @@ class ForecastDayForm(QuantityModelForm):
             field.widget.attrs["aria-label"] = f"{field.label}, {instance.date:%A %-d %B}"
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         warm, cold = cleaned.get("temp_max_c"), cleaned.get("temp_min_c")
         if not {"temp_max_c", "temp_min_c"} & set(self.errors):
             if (warm is None) != (cold is None):

@@ -14,7 +14,7 @@ from scheduling.queries.manual_run import (
     zones_without_valve,
 )
 from sites.converters import FIRST_YEAR, LAST_YEAR
-from sites.forms.base import use_native_pickers
+from sites.forms.base import choice_field, use_native_pickers
 from sites.models import Controller
 
 ALL = "all"
@@ -44,7 +44,7 @@ class ManualRunForm(forms.Form):
         self.controller, self.zone = controller, now.tzinfo
         self.programs = {f"program-{row.pk}": row for row in published_programs(controller)}
         self.valves = {f"valve-{row.pk}": row for row in zone_valves(controller)}
-        self.fields["what"].choices = [
+        choice_field(self, "what").choices = [
             (ALL, "test of all zones"),
             *((key, f"{row.name}, as published") for key, row in self.programs.items()),
             *((key, _valve_words(row)) for key, row in self.valves.items()),
@@ -57,7 +57,7 @@ class ManualRunForm(forms.Form):
         return day
 
     def clean(self) -> dict:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         if (
             cleaned.get("minutes") is None
             and cleaned.get("what") not in self.programs

@@ -99,7 +99,7 @@ class ProgramForm(forms.ModelForm):
             )
 
     def clean(self) -> dict:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         rule, days = cleaned.get("day_rule"), cleaned.get("weekdays")
         if rule == Program.DayRule.WEEKDAYS:
             if not days and "weekdays" not in self.errors:

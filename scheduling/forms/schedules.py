@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from scheduling.actions.programs import StepChange
 from scheduling.models import ProgramStep, SeasonSchedule, WateringPause
-from sites.forms.base import RowsField, use_native_pickers
+from sites.forms.base import RowsField, rows_field, use_native_pickers
 
 LONGEST_RUN_MIN = 600
 THIS_WEEK = "week"
@@ -83,7 +83,7 @@ class StepForm(forms.ModelForm):
         return soak
 
     def clean(self) -> dict:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         if cleaned.get("cycles", 1) > 1 and cleaned.get("soak_min") == 0:
             self.add_error("soak_min", "Several cycles need a soak between them.")
         return cleaned
@@ -118,7 +118,7 @@ class PauseForm(forms.ModelForm):
         use_native_pickers(self.fields)
 
     def clean(self) -> dict:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         first, last = cleaned.get("starts_on"), cleaned.get("ends_on")
         if first and last and last < first:
             self.add_error("ends_on", "The pause must end on or after the day it starts.")
@@ -159,7 +159,7 @@ class WeekActionForm(forms.Form):
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
         # Also drafts that were published meanwhile: the action answers for them in words.
-        self.fields["draft"].queryset = SeasonSchedule.objects.select_related("site").defer("basis")
+        rows_field(self, "draft").queryset = SeasonSchedule.objects.select_related("site").defer("basis")
         if self.data.get("act") in (self.PUBLISH, self.VISIT):
             for name in ("starts_on", "ends_on", "reason"):
                 self.fields[name].required = False
@@ -172,7 +172,7 @@ class WeekActionForm(forms.Form):
         return self.data.get("act") in (self.PAUSE, self.PAUSE_ALL)
 
     def clean(self) -> dict:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         first, last = cleaned.get("starts_on"), cleaned.get("ends_on")
         if self.pauses and first and last and last < first:
             self.add_error("ends_on", "The pause must end on or after the day it starts.")

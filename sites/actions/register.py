@@ -1,6 +1,6 @@
 """Every write to a row of the register: checked, saved whole, with an audit row that tells what changed."""
 
-from typing import Any
+from typing import Any, TypeVar
 
 from django.db import transaction
 from django.db.models import Model, ProtectedError
@@ -9,6 +9,8 @@ from django.utils import timezone
 from sites.actions.audit import record
 from sites.models import Client, Photo, Site, Tariff, TariffBlock, User
 from sites.queries.deletion import Deletion, deletion_of
+
+Kept = TypeVar("Kept", bound=Model)
 
 
 class StillNeeded(ProtectedError):
@@ -28,7 +30,7 @@ class NotYet(Exception):
 
 
 @transaction.atomic
-def save(*, instance: Model, by: User) -> Model:
+def save(*, instance: Kept, by: User | None) -> Kept:
     """Create or change one row. Raises ValidationError where the model's own rules are broken."""
     created = instance._state.adding
     before = {} if created else _values(type(instance)._default_manager.get(pk=instance.pk))
@@ -45,7 +47,7 @@ def save(*, instance: Model, by: User) -> Model:
 
 
 @transaction.atomic
-def delete(*, instance: Model, by: User) -> None:
+def delete(*, instance: Model, by: User | None) -> None:
     """Delete one row and what belongs to it. Raises StillNeeded where history refers to it."""
     deletion = deletion_of(instance)
     if not deletion.allowed:

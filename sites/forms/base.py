@@ -1,6 +1,6 @@
 """What all forms of the register share."""
 
-from typing import Any, ClassVar
+from typing import Any, ClassVar, TypeVar
 
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
@@ -9,6 +9,7 @@ from django.core.validators import MaxValueValidator
 from sites.forms.quantities import QuantityModelForm
 from sites.models.places import WEEKDAYS
 
+Kind = TypeVar("Kind", bound=forms.Field)
 LONGEST_KEY = 18  # digits that fit a row's 64-bit number
 
 # The browser's own pickers take and give ISO dates and 24-hour times only.
@@ -27,6 +28,27 @@ def use_native_pickers(fields: dict[str, forms.Field]) -> None:
         if make_widget and not field.widget.is_hidden:
             field.widget = make_widget()
             field.widget.is_required = field.required
+
+
+def field_of(form: forms.BaseForm, name: str, kind: type[Kind]) -> Kind:
+    """The form's field as the kind it is, so that what only this kind has can be set."""
+    field = form.fields[name]
+    if not isinstance(field, kind):
+        raise TypeError(f"{name} is no {kind.__name__}")
+    return field
+
+
+def choice_field(form: forms.BaseForm, name: str) -> forms.ChoiceField:
+    return field_of(form, name, forms.ChoiceField)
+
+
+def rows_field(form: forms.BaseForm, name: str) -> forms.ModelChoiceField:
+    return field_of(form, name, forms.ModelChoiceField)
+
+
+def show_unit(field: forms.Field, label: str) -> None:
+    """Have the page print a unit beside the box."""
+    field.unit = label  # type: ignore[attr-defined]  # read by the form's template only
 
 
 class WeekdaysField(forms.TypedMultipleChoiceField):

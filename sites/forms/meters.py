@@ -47,7 +47,7 @@ class MeterReadingForm(RegisterForm):
         return register
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         if "read_on" in cleaned and "register" in cleaned:
             self._question_a_falling_register(cleaned)
         return cleaned

@@ -6,7 +6,7 @@ from django import forms
 from django.contrib.auth.password_validation import validate_password
 
 from sites.actions.people import may_manage
-from sites.forms.base import RegisterForm
+from sites.forms.base import RegisterForm, choice_field, rows_field
 from sites.forms.places import TimeZoneField
 from sites.models import Client, Firm, Role, User
 
@@ -63,10 +63,10 @@ class PersonForm(RegisterForm):
     def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.by = by
-        self.fields["role"].choices = [choice for choice in Role.choices if may_manage(by=by, role=choice[0])]
+        choice_field(self, "role").choices = [choice for choice in Role.choices if may_manage(by=by, role=choice[0])]
         self.fields["role"].error_messages["invalid_choice"] = "Only an owner may give this role."
-        self.fields["client"].queryset = Client.objects.filter(archived_at=None)
-        self.fields["client"].empty_label = "no client"
+        rows_field(self, "client").queryset = Client.objects.filter(archived_at=None)
+        rows_field(self, "client").empty_label = "no client"
         new = self.instance.pk is None
         self.fields["password"].required = new
         self.fields["password"].label = "First password" if new else "New password"
@@ -77,7 +77,7 @@ class PersonForm(RegisterForm):
         )
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         role, client = cleaned.get("role"), cleaned.get("client")
         if role == Role.CLIENT and "client" in cleaned and client is None:
             self.add_error("client", "Choose the client whose sites this person may see.")

@@ -9,7 +9,7 @@ from django import forms
 from django.db.models import Q
 
 from sites.core.units import priced_volume
-from sites.forms.base import RegisterForm, WeekdaysField
+from sites.forms.base import RegisterForm, WeekdaysField, rows_field, show_unit
 from sites.models import Client, Firm, Site, Tariff, TariffBlock, WeatherStation
 
 COORDINATE_ERRORS = {
@@ -99,12 +99,12 @@ class SiteForm(RegisterForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         of_this_site = Q(pk=self.instance.client_id) if self.instance.pk else Q()
-        self.fields["client"].queryset = Client.objects.filter(Q(archived_at=None) | of_this_site)
-        self.fields["client"].empty_label = "Choose a client"
-        self.fields["weather_station"].queryset = WeatherStation.objects.all()
+        rows_field(self, "client").queryset = Client.objects.filter(Q(archived_at=None) | of_this_site)
+        rows_field(self, "client").empty_label = "Choose a client"
+        rows_field(self, "weather_station").queryset = WeatherStation.objects.all()
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         opens, closes = cleaned.get("opens_at"), cleaned.get("closes_at")
         if opens and closes and closes <= opens:
             self.add_error("closes_at", f"The closing time must be after the opening time, {opens:%H:%M}.")
@@ -153,7 +153,7 @@ class TariffBlockForm(RegisterForm):
         super().__init__(*args, **kwargs)
         volume = priced_volume(Firm.current().units)
         self.m3_priced = Decimal(volume.size)
-        self.fields["price_per_m3"].unit = f"per {volume.label}"
+        show_unit(self.fields["price_per_m3"], f"per {volume.label}")
         stored = self.initial.get("price_per_m3")
         if volume.size != 1 and stored is not None:
             # Stored to 4 places a m³, so 3 places are certain per 1,000 gal.

@@ -11,7 +11,7 @@ from django import forms
 from django.db.models import Max, QuerySet
 
 from sites.core.units import format_quantity
-from sites.forms.base import RegisterForm
+from sites.forms.base import RegisterForm, rows_field
 from sites.models import BackflowAssembly, Controller, Firm, Pump, Valve, WaterSupply, Zone
 
 # Field wire for 24 V valves lies well inside this; outside, a gauge was most likely typed as mm² or the reverse.
@@ -90,7 +90,11 @@ class SuppliedForm(RegisterForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        offer(self.fields["supply"], WaterSupply.objects.filter(site=self.instance.site_id), "supply")
+        offer(
+            rows_field(self, "supply"),
+            WaterSupply.objects.filter(site=self.instance.site_id),
+            "supply",
+        )
 
 
 class BackflowAssemblyForm(SuppliedForm):
@@ -101,7 +105,7 @@ class BackflowAssemblyForm(SuppliedForm):
         fields = ["kind", "supply", "size_mm", "serial_number", "location", "last_tested_on", "test_due_on"]
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         tested, due = cleaned.get("last_tested_on"), cleaned.get("test_due_on")
         if tested and due and due <= tested:
             self.add_error("test_due_on", "The next test must lie after the last one.")
@@ -282,11 +286,11 @@ class ZoneForm(RegisterForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         valves = Valve.objects.filter(controller__site=self.instance.site_id, is_master=False)
-        offer(self.fields["valve"], valves.select_related("controller"), "valve")
-        self.fields["valve"].label_from_instance = valve_label
+        offer(rows_field(self, "valve"), valves.select_related("controller"), "valve")
+        rows_field(self, "valve").label_from_instance = valve_label
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        cleaned = super().clean() or self.cleaned_data
         figures = [cleaned.get(name) for name in ("application_rate_mm_h", "distribution_uniformity")]
         if any(value is not None for value in figures) and cleaned.get("figures_origin") == Zone.Origin.UNKNOWN:
             self.add_error("figures_origin", "Say where rate and uniformity are from: otherwise they are not used.")

@@ -28,7 +28,9 @@ def deletion_of(row: Model) -> Deletion:
     """
     nested = NestedObjects(using=row._state.db or "default")
     nested.collect([row])
-    goes_along, loses_link, kept_by = Counter(), Counter(), Counter()
+    goes_along: Counter[type[Model]] = Counter()
+    loses_link: Counter[type[Model]] = Counter()
+    kept_by: Counter[type[Model]] = Counter()
     for model, rows in nested.model_objs.items():
         others = [other for other in rows if other != row]
         if not _same_floor(model, row):
@@ -47,7 +49,7 @@ def _same_floor(model: type[Model], row: Model) -> bool:
     return model._meta.app_label == row._meta.app_label
 
 
-def _words(counts: Counter) -> tuple[str, ...]:
+def _words(counts: Counter[type[Model]]) -> tuple[str, ...]:
     return tuple(
         f"{count} {model._meta.verbose_name if count == 1 else model._meta.verbose_name_plural}"
         for model, count in counts.items()

@@ -7,13 +7,14 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Page, Paginator
 from django.db.models import Model, QuerySet
-from django.forms import BaseForm as Form
+from django.forms import BaseForm, BaseModelForm
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from sites.access import Request
 from sites.actions import register
-from sites.queries.deletion import deletion_of
+from sites.models import Client, Site
+from sites.queries.deletion import Deletion, deletion_of
 
 ROWS_A_PAGE = 50
 
@@ -38,7 +39,7 @@ def typed(request: Request) -> dict[str, Any]:
     return {"data": request.POST, "files": request.FILES}
 
 
-def saved(form: Form, write: Callable[[], Any], refused_beside: str | None = None) -> bool:
+def saved(form: BaseForm, write: Callable[[], Any], refused_beside: str | None = None) -> bool:
     """Whether the form was right and `write` took it; what `write` refuses stands beside that field."""
     if not form.is_valid():
         return False
@@ -52,21 +53,22 @@ def saved(form: Form, write: Callable[[], Any], refused_beside: str | None = Non
 
 def answer_form(
     request: Request,
-    form: Form,
+    form: BaseModelForm,
     *,
     title: str,
     back_url: str,
-    done_url: str | Callable[[Model], str],
+    done_url: str | Callable[[Any], str],
     write: Callable[[], Any] | None = None,
     refused_beside: str | None = None,
     template: str = "sites/row_form.html",
     **shown: Any,
 ) -> HttpResponse:
     """Show the form; save a good one and go on; show a bad one again with 422 and everything typed."""
-    write = write or (lambda: register.save(instance=form.instance, by=request.user))
+    row = form.instance
+    write = write or (lambda: register.save(instance=row, by=request.user))
     if request.method == "POST" and saved(form, write, refused_beside):
-        messages.success(request, f"Saved: {form.instance}.")
-        return redirect(done_url if isinstance(done_url, str) else done_url(form.instance))
+        messages.success(request, f"Saved: {row}.")
+        return redirect(done_url if isinstance(done_url, str) else done_url(row))
     return render(
         request,
         template,
@@ -82,23 +84,24 @@ def answer_deletion(
 
     `lead` says what else follows, `instead` what can be done where it has to stay.
     """
+    shown = {"what": what, "back_url": back_url, "instead": instead, "lead": lead}
     if request.method == "POST":
         name = str(row)
         try:
             register.delete(instance=row, by=request.user)
         except register.StillNeeded as error:
-            return _deletion_page(request, row, error.deletion, what, back_url, instead, lead, status=409)
+            return _deletion_page(request, row, error.deletion, status=409, **shown)
         messages.success(request, f"Deleted: {name}.")
         return redirect(done_url)
-    return _deletion_page(request, row, deletion_of(row), what, back_url, instead, lead, status=200)
+    return _deletion_page(request, row, deletion_of(row), status=200, **shown)
 
 
-def _deletion_page(request, row, deletion, what, back_url, instead, lead, status) -> HttpResponse:
-    shown = {"row": row, "deletion": deletion, "what": what, "back_url": back_url, "instead": instead, "lead": lead}
-    return render(request, "sites/delete_page.html", shown, status=status)
+def _deletion_page(request: Request, row: Model, deletion: Deletion, *, status: int, **shown: str) -> HttpResponse:
+    shown_all = {"row": row, "deletion": deletion, **shown}
+    return render(request, "sites/delete_page.html", shown_all, status=status)
 
 
-def answer_archive(request: Request, row: Model, *, lead: str, back_url: str) -> HttpResponse:
+def answer_archive(request: Request, row: Client | Site, *, lead: str, back_url: str) -> HttpResponse:
     """Ask before a client or a site leaves daily work, or comes back to it."""
     archived = row.archived_at is not None
     if request.method == "POST":

@@ -42,6 +42,6 @@ class Command(BaseCommand):
             raise CommandError(f"The folder cannot be made: {error}") from error
         form = "completed" if completed else "blank"
         for number, row in enumerate(rows, start=1):
-            path = to / f"{row.pk}-{slugify(row)}-{form}.pdf"
+            path = to / f"{row.pk}-{slugify(str(row))}-{form}.pdf"
             path.write_bytes(service_sheet_pdf(service_sheet_data(row, completed=completed)))
             self.stdout.write(f"{number}/{len(rows)} {path}")
