@@ -5,18 +5,20 @@ Two guards work together: the role decides whether a view opens at all (here), a
 """
 
 from collections.abc import Callable
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from django.core.exceptions import PermissionDenied
 from django.db.models import Model
 from django.http import Http404, HttpRequest
 from django.http.response import HttpResponseBase
-from rest_framework import request as rest
 from rest_framework.permissions import BasePermission
-from rest_framework.views import APIView
 
 from sites.models import Role, User
 from sites.models.rows import ScopedRows
+
+if TYPE_CHECKING:  # the API's own settings name this module
+    from rest_framework import request as rest
+    from rest_framework.views import APIView
 
 OFFICE = (Role.OWNER, Role.OFFICE)
 STAFF = (Role.OWNER, Role.OFFICE, Role.TECHNICIAN)
@@ -72,7 +74,7 @@ class ClosedUnlessOpenedMiddleware:
 class OpenToRoles(BasePermission):
     """A REST view lists its doors: `open_to = {"GET": STAFF, "POST": OFFICE}`. Anything else is closed."""
 
-    def has_permission(self, request: rest.Request, view: APIView) -> bool:
+    def has_permission(self, request: "rest.Request", view: "APIView") -> bool:
         method = "GET" if request.method in ("HEAD", "OPTIONS") else request.method
         roles = getattr(view, "open_to", {}).get(method, ())
         return bool(request.user and request.user.is_authenticated and request.user.role in roles)
