@@ -46,8 +46,15 @@ class Served:
 
     def run(self, *command: str) -> str:
         """Run Python in the server's world; its output."""
-        world = {"cwd": BASE_DIR, "env": self.environment(), "check": True, "stdout": subprocess.PIPE, "text": True}
-        return subprocess.run([sys.executable, *command], **world).stdout  # noqa: S603 - our own code
+        done = subprocess.run(  # noqa: S603 - our own code
+            [sys.executable, *command],
+            cwd=BASE_DIR,
+            env=self.environment(),
+            check=True,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        return done.stdout
 
     def shell(self, code: str) -> str:
         """Run code with the models at hand; its output."""

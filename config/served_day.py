@@ -109,4 +109,5 @@ def session_of(user: User) -> str:
     session[BACKEND_SESSION_KEY] = "django.contrib.auth.backends.ModelBackend"
     session[HASH_SESSION_KEY] = user.get_session_auth_hash()
     session.create()
+    assert session.session_key
     return session.session_key

@@ -232,7 +232,7 @@ SPECTACULAR_SETTINGS = {
 }
 
 _log_renderer = structlog.dev.ConsoleRenderer(colors=False) if DEBUG else structlog.processors.JSONRenderer()
-_log_steps = [
+_log_steps: list[structlog.typing.Processor] = [
     structlog.contextvars.merge_contextvars,
     structlog.stdlib.add_log_level,
     structlog.stdlib.add_logger_name,

@@ -6,7 +6,7 @@ from django.shortcuts import redirect
 from django.views.decorators.cache import never_cache
 from redis import Redis, RedisError
 
-from sites.access import open_to
+from sites.access import Request, open_to
 from sites.models import Role
 
 
@@ -54,5 +54,5 @@ HOME_BY_ROLE = {
 
 
 @open_to(Role.OWNER, Role.OFFICE, Role.TECHNICIAN, Role.CLIENT)
-def home(request: HttpRequest) -> HttpResponse:
+def home(request: Request) -> HttpResponse:
     return redirect(HOME_BY_ROLE[Role(request.user.role)])

@@ -8,6 +8,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 from unittest import mock
 
 from django.core.management import call_command
@@ -95,17 +96,19 @@ def _pages(files: list[bytes]) -> int:
 class _Recorder:
     """Stands for a canvas and writes down every call on it, so that the calls can be made again by themselves."""
 
-    def __init__(self, *args, **settings) -> None:
+    last: "_Recorder"
+
+    def __init__(self, *args: Any, **settings: Any) -> None:
         self.canvas = Canvas(*args, **settings)
         self.calls: list[tuple[str, tuple, dict]] = []
         _Recorder.last, self.settings = self, settings
 
-    def __getattr__(self, name: str):
+    def __getattr__(self, name: str) -> Any:
         found = getattr(self.canvas, name)
         if not callable(found):
             return found
 
-        def called(*args, **keywords):
+        def called(*args: Any, **keywords: Any) -> Any:
             self.calls.append((name, args, keywords))
             return found(*args, **keywords)
 
@@ -167,4 +170,4 @@ def work() -> None:
 
 def state() -> None:
     job = BulkJob.objects.latest("pk")
-    sys.stdout.write(f"{job.state} {job.total if Path(job.file.name).suffix == '.pdf' else 0}\n")
+    sys.stdout.write(f"{job.state} {job.total if Path(job.file.name or '').suffix == '.pdf' else 0}\n")

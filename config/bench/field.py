@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from PIL import Image
-from playwright.sync_api import BrowserContext, Page, sync_playwright
+from playwright.sync_api import BrowserContext, BrowserType, Page, sync_playwright
 
 from config.served import Served
 
@@ -56,7 +56,9 @@ def run() -> Iterator[dict[str, Any]]:
             served.kill()
 
 
-def _open(chromium, served: Served, profile: Path, session: str, **more) -> tuple[BrowserContext, Page]:
+def _open(
+    chromium: BrowserType, served: Served, profile: Path, session: str, **more: Any
+) -> tuple[BrowserContext, Page]:
     context = chromium.launch_persistent_context(
         str(profile),
         executable_path=shutil.which("chromium"),
@@ -70,7 +72,7 @@ def _open(chromium, served: Served, profile: Path, session: str, **more) -> tupl
     return context, context.pages[0] if context.pages else context.new_page()
 
 
-def _in_the_browser(chromium, served: Served, day: dict, profile: Path) -> Iterator[dict[str, Any]]:
+def _in_the_browser(chromium: BrowserType, served: Served, day: dict, profile: Path) -> Iterator[dict[str, Any]]:
     person = day["people"][0]
     context, page = _open(chromium, served, profile, person["session"])
     yield figure("first_load_kb", _first_load_bytes(page, served) / 1000, "kB", 1, "at most 150, without photos")

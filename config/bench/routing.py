@@ -10,7 +10,7 @@ import os
 import random
 import resource
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import pairwise
@@ -51,7 +51,7 @@ def run() -> Iterator[dict[str, Any]]:
     yield from _large_season()
 
 
-def _deadline(seconds: float):
+def _deadline(seconds: float) -> Callable[[], bool]:
     end = time.monotonic() + seconds
     return lambda: time.monotonic() > end
 

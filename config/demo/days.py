@@ -179,5 +179,5 @@ def _fits(now: int, drive_s: int, job: Job, slot: Slot) -> bool:
     return leaves <= _minute(job.stop.closes_at) and leaves + drive_s // 60 <= slot.shift.end_min
 
 
-def _minute(clock: dt.time | str) -> int:
+def _minute(clock: dt.time) -> int:
     return clock.hour * 60 + clock.minute

@@ -100,6 +100,7 @@ def record_catch_cans(*, seed: int, today: dt.date, site_id: int, by: User) -> N
     if zone is None:
         return
     rng = dice(seed, "cans")
+    assert zone.application_rate_mm_h and zone.distribution_uniformity
     mean_ml = 0.95 * zone.application_rate_mm_h * MOUTH_CM2 * MINUTES / 600
     # The driest quarter of normally spread catches lies 1.27 standard deviations below their mean.
     spread_ml = mean_ml * (1.05 - zone.distribution_uniformity) / 1.27

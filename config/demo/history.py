@@ -3,9 +3,11 @@
 import datetime as dt
 import random
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
-from django.db.models import Max
+from django.db.models import Max, Model
 
 from config.demo.dice import dealt_uuid, dice
 from config.demo.readings import measurement
@@ -31,9 +33,16 @@ class Found:
     answers: list[ChecklistAnswer] = field(default_factory=list)
 
     def save(self) -> None:
-        for rows in (self.repair_visits, self.faults, self.measurements, self.answers):
+        batches: tuple[Sequence[Model], ...] = (self.repair_visits, self.faults, self.measurements, self.answers)
+        for rows in batches:
             if rows:
-                type(rows[0]).objects.bulk_create(rows, batch_size=500)
+                type(rows[0])._default_manager.bulk_create(rows, batch_size=500)
+
+
+def _moment(visit: Visit, share: float) -> dt.datetime:
+    """When this share of the time on site had passed."""
+    assert visit.started_at and visit.finished_at
+    return visit.started_at + (visit.finished_at - visit.started_at) * share
 
 
 class History:
@@ -76,12 +85,12 @@ class History:
     def answers(self, visit: Visit, rng: random.Random) -> list[ChecklistAnswer]:
         """Every step of the visit's checklist; a step that is no gate may have been left out."""
         rows = []
-        for item in self.items.get(visit.checklist_id, []):
+        for item in self.items.get(visit.checklist_id or 0, []):
             answer = ChecklistAnswer(
                 visit=visit,
                 item=item,
                 done=item.gate or item.answer != "tick" or rng.random() > 0.02,
-                answered_at=visit.started_at + (visit.finished_at - visit.started_at) * rng.uniform(0.05, 0.95),
+                answered_at=_moment(visit, rng.uniform(0.05, 0.95)),
                 answered_by_id=visit.technician_id,
             )
             if item.answer == "number":
@@ -130,7 +139,7 @@ class SiteHistory:
 
     def _measure(self, visit: Visit, number: int, valve: Valve, story: ValveStory, rng: random.Random) -> None:
         share = (self.valves.index(valve) + 1) / (len(self.valves) + 2)
-        at = visit.started_at + (visit.finished_at - visit.started_at) * share
+        at = _moment(visit, share)
         self._row(visit, number, valve, story, at, rng)
         if story.trouble == Trouble.NONE or number != story.found_at:
             return
@@ -139,9 +148,12 @@ class SiteHistory:
             return
         # Measured again after the repair: the latest row counts, the first one stays.
         again = fault.repaired_on_visit
+        assert again and again.finished_at
         self._row(again, number, valve, None, again.finished_at - dt.timedelta(minutes=2), rng)
 
-    def _row(self, visit: Visit, number: int, valve: Valve, story, at: dt.datetime, rng: random.Random) -> None:
+    def _row(
+        self, visit: Visit, number: int, valve: Valve, story: ValveStory | None, at: dt.datetime, rng: random.Random
+    ) -> None:
         same = [v for v in self.valves if (v.controller_id, v.terminal) == (valve.controller_id, valve.terminal)]
         flow = next((zone.flow_l_min for zone in self.zones if zone.valve_id == valve.pk), None)
         self.found.measurements.append(
@@ -160,7 +172,7 @@ class SiteHistory:
             place = {"zone": rng.choice(self.zones)}
         self._fault(visit, words, repair, rng, **place)
 
-    def _fault(self, visit: Visit, words: FaultWords, repair: Repair, rng: random.Random, **place) -> Fault:
+    def _fault(self, visit: Visit, words: FaultWords, repair: Repair, rng: random.Random, **place: Any) -> Fault:
         fault = Fault(
             uuid=dealt_uuid(rng),
             site_id=self.stop.site_id,
@@ -169,7 +181,7 @@ class SiteHistory:
             severity=words.severity,
             description=words.description,
             part_needed=words.part_needed,
-            found_at=visit.started_at + (visit.finished_at - visit.started_at) * rng.uniform(0.3, 0.8),
+            found_at=_moment(visit, rng.uniform(0.3, 0.8)),
             found_by_id=visit.technician_id,
             **place,
         )
@@ -184,6 +196,7 @@ class SiteHistory:
         return fault
 
     def _repair_visit(self, found: Visit, words: FaultWords, rng: random.Random) -> Visit | None:
+        assert found.technician_id and found.planned_on
         free = self.history.repair_time(found.technician_id, found.planned_on, rng)
         if free is None:
             return None

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 from django.contrib.auth.hashers import make_password
 
@@ -106,7 +107,7 @@ def _give_skills() -> None:
 
 
 def _person(
-    username: str, given: str, family: str, role: Role, password: str, *, number: int | None = None, **more
+    username: str, given: str, family: str, role: Role, password: str, *, number: int | None = None, **more: Any
 ) -> User:
     return User.objects.create(
         username=username,

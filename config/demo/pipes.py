@@ -54,6 +54,7 @@ def record_pipes(
 
 def _record_curve(pump: Pump, rng: random.Random) -> None:
     """A curve that leaves four fifths of its head at the supply's flow."""
+    assert pump.supply.static_pressure_kpa and pump.supply.flow_available_l_min
     shutoff_m, flow_l_min = pump.supply.static_pressure_kpa / 9.807, pump.supply.flow_available_l_min
     pump.shutoff_head_m = round(shutoff_m, 1)
     pump.curve_flow_1_l_min, pump.curve_head_1_m = float(round(0.6 * flow_l_min)), round(0.93 * shutoff_m, 1)

@@ -64,7 +64,7 @@ def build_plant(site: Site, sketch: SiteSketch, rng: random.Random, today: dt.da
         for terminal, number in enumerate(numbers, start=1):
             valve = _valve(controller, terminal, f"Valve {number}", sketch, rng, coil_ohm)
             plant.valves.append(valve)
-            plant.zones.append(zone_of(site, valve, number, sketch, supply.flow_available_l_min, rng, today))
+            plant.zones.append(zone_of(site, valve, number, sketch, supply.flow_available_l_min or 0.0, rng, today))
         if has_master:
             master = _valve(controller, len(numbers) + 1, "Master valve", sketch, rng, coil_ohm)
             master.is_master, master.size_mm = True, 40.0
@@ -72,7 +72,9 @@ def build_plant(site: Site, sketch: SiteSketch, rng: random.Random, today: dt.da
     if rng.random() < 0.9 or sketch.mistake:
         plant.meters.append(_meter(site, sketch, rng))
     record_pipes(sketch, plant.supplies, plant.pumps, plant.valves, plant.zones)
-    PLANTERS.get(sketch.mistake, _nothing)(plant)
+    plant_mistake = PLANTERS.get(sketch.mistake) if sketch.mistake else None
+    if plant_mistake:
+        plant_mistake(plant)
     return plant
 
 
@@ -88,6 +90,7 @@ def _supply(plant: SitePlant, sketch: SiteSketch, rng: random.Random) -> WaterSu
     )
     plant.supplies.append(supply)
     if sketch.supply == "pump":
+        assert supply.flow_available_l_min and supply.static_pressure_kpa
         power_kw = round(supply.flow_available_l_min / 60_000 * supply.static_pressure_kpa / 0.5, 1)
         plant.pumps.append(
             Pump(
@@ -221,12 +224,14 @@ def _plant_missing_figures(plant: SitePlant) -> None:
 
 
 def _plant_doubtful_figures(plant: SitePlant) -> None:
+    assert plant.supplies[0].flow_available_l_min and plant.zones[1].application_rate_mm_h
     plant.zones[0].flow_l_min = round(1.3 * plant.supplies[0].flow_available_l_min, 1)
     plant.zones[1].application_rate_mm_h = round(2.5 * plant.zones[1].application_rate_mm_h, 1)
     plant.zones[2].valve = None  # its valve stays, without a zone
     plant.valves[3].wire_length_m, plant.valves[3].wire_section_mm2 = 240.0, 0.2
     plant_narrow_pipe(plant.zones[4])
     for backflow in plant.backflows:
+        assert backflow.last_tested_on and backflow.test_due_on
         backflow.last_tested_on -= dt.timedelta(days=500)
         backflow.test_due_on -= dt.timedelta(days=500)
 

@@ -54,7 +54,10 @@ def measurement(
     if trouble == Trouble.OPEN:
         row.open_circuit = True
         return row
-    extra_ohm = story.extra_share(number) * valve.coil_resistance_ohm if trouble == Trouble.DRIFT else 0.0
+    assert valve.coil_resistance_ohm and valve.coil_holding_va and valve.wire_length_m and valve.wire_section_mm2
+    extra_ohm = (
+        0.0 if story is None or trouble != Trouble.DRIFT else story.extra_share(number) * valve.coil_resistance_ohm
+    )
     expected = [_terminal_ohm(one, temperature_c) + (extra_ohm if one == valve else 0.0) for one in twins]
     ohm = 3.0 if trouble == Trouble.SHORT else parallel_ohm(*expected) * rng.gauss(1, 0.015)
     row.coil_resistance_ohm = round(ohm, 1)
@@ -70,6 +73,7 @@ def measurement(
 
 
 def _terminal_ohm(valve: Valve, temperature_c: float) -> float:
+    assert valve.coil_resistance_ohm and valve.wire_length_m and valve.wire_section_mm2
     return expected_at_terminals_ohm(
         valve.coil_resistance_ohm, valve.wire_length_m, valve.wire_section_mm2, None, temperature_c
     )

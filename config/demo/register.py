@@ -5,6 +5,8 @@ import random
 from collections.abc import Callable, Iterator
 from decimal import Decimal
 
+from django.db.models import Model
+
 from config.demo import names
 from config.demo.dice import dice
 from config.demo.places import TIME_ZONE, place_of
@@ -174,7 +176,7 @@ def _save(plants: list[SitePlant]) -> None:
     new_clients = {id(plant.site.client): plant.site.client for plant in plants if plant.site.client.pk is None}
     Client.objects.bulk_create(new_clients.values())
     Site.objects.bulk_create(plant.site for plant in plants)
-    for model, rows in (
+    batches: tuple[tuple[type[Model], Iterator[Model]], ...] = (
         (WaterSupply, (row for plant in plants for row in plant.supplies)),
         (Pump, (row for plant in plants for row in plant.pumps)),
         (BackflowAssembly, (row for plant in plants for row in plant.backflows)),
@@ -182,8 +184,9 @@ def _save(plants: list[SitePlant]) -> None:
         (Valve, (row for plant in plants for row in plant.valves)),
         (Zone, (row for plant in plants for row in plant.zones)),
         (Meter, (row for plant in plants for row in plant.meters)),
-    ):
-        model.objects.bulk_create(rows, batch_size=500)
+    )
+    for model, rows in batches:
+        model._default_manager.bulk_create(rows, batch_size=500)
 
 
 def sites_in_order(sites: int) -> Iterator[Site]:

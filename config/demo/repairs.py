@@ -74,6 +74,7 @@ def _proposal(site: Site, items: dict[str, PriceItem], today: dt.date, by: User)
     document = send_proposal(proposal=draft, recipients=[site.client.email], by=by, now=_noon(sent_on), today=sent_on)
     # As sent some days ago: nothing of the demo waits to be mailed.
     Delivery.objects.filter(document=document).update(state=Delivery.State.SENT, attempts=1, sent_at=_noon(sent_on))
+    assert document.proposal
     return document.proposal
 
 
@@ -94,14 +95,14 @@ def _accept(proposal: Proposal, seed: int, today: dt.date) -> None:
         now=_noon(answered_on),
         today=answered_on,
     )
-    Visit.objects.filter(pk=answered.visit_id).update(uuid=dealt_uuid(dice(seed, "accepted proposal")))
+    Visit.objects.filter(proposal=answered).update(uuid=dealt_uuid(dice(seed, "accepted proposal")))
 
 
 def _work_record(items: dict[str, PriceItem], by: User) -> None:
     """What was used on the latest repair, not billed yet."""
     done = Visit.objects.filter(kind=VisitKind.REPAIR, state=Visit.State.FINISHED)
     visit = done.order_by("-started_at", "uuid").first()
-    if visit is None:
+    if visit is None or not visit.started_at or not visit.finished_at:
         return
     minutes = round((visit.finished_at - visit.started_at).total_seconds() / 60)
     parts = [

@@ -1,6 +1,7 @@
 """The season schedules of last season and of this one, computed and published by the actions a person uses."""
 
 import datetime as dt
+from functools import partial
 
 from django.db.models import Sum
 from django.utils import timezone
@@ -38,9 +39,7 @@ def make_schedules(*, seed: int, today: dt.date, station: WeatherStation, by: Us
     days = revision_days(today, len(sites))
     for day in days:
         part = f"schedules of {day:%B %Y}"
-        drafts = compute_many(
-            sites=sites, today=day, by=by, progress=lambda done, total, part=part: progress(part, done, total)
-        )
+        drafts = compute_many(sites=sites, today=day, by=by, progress=partial(progress, part))
         for draft in drafts:
             if colliding is not None and draft.site_id == colliding.pk:
                 let_programs_collide(draft)

@@ -210,6 +210,7 @@ def repair_visit(
     words: str,
 ) -> Visit:
     """A finished repair visit some days after the fault was found, by the technician who found it."""
+    assert found.planned_on and found.technician_id
     job = Job(stop, found.season_year, VisitKind.REPAIR, 1, found.planned_on, day + dt.timedelta(days=7), words)
     placed = Placed(job, found.technician_id, day, 20, start_min, start_min + job.service_min)
     return _finished(placed, rng, {VisitKind.REPAIR: template})

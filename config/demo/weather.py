@@ -45,7 +45,11 @@ def coming_days(today: dt.date, days: int) -> list[tuple[dt.date, float, float, 
     """How the replay goes on from `today`: date, rain mm, maximum and minimum degC."""
     _, by_day = _read(measured_text())
     dates = [today + dt.timedelta(days=n) for n in range(days)]
-    return [(date, *map(float, by_day[_source_day(date, today)][:3])) for date in dates]
+    rows = []
+    for date in dates:
+        rain_mm, warmest_c, coldest_c = map(float, by_day[_source_day(date, today)][:3])
+        rows.append((date, rain_mm, warmest_c, coldest_c))
+    return rows
 
 
 def _read(text: str) -> tuple[list[str], dict[dt.date, list[str]]]:

@@ -1,6 +1,7 @@
 """The main menu: what each role finds in the top bar."""
 
 from django import template
+from django.template import Context
 from django.urls import reverse
 
 from sites.models import Role
@@ -30,7 +31,7 @@ register = template.Library()
 
 
 @register.simple_tag(takes_context=True)
-def menu(context) -> list[dict]:
+def menu(context: Context) -> list[dict]:
     """Entries of the signed-in role; `here` marks the one whose address the page lies under."""
     path = context["request"].path
     addresses = [(label, reverse(name)) for label, name in MENUS[Role(context["request"].user.role)]]

@@ -1,8 +1,9 @@
 import importlib
 import json
 import pkgutil
+from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from config import bench
 
@@ -14,11 +15,11 @@ def names() -> list[str]:
 class Command(BaseCommand):
     help = "Measure: one line a figure, medians where it says so. Compare only figures of one run. Writes nothing."
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("name", choices=[*names(), "all"], help="Which benchmark.")
         parser.add_argument("--json", action="store_true", help="One JSON object a line.")
 
-    def handle(self, *args, name, **options):
+    def handle(self, *args: Any, name: Any, **options: Any) -> None:
         for chosen in names() if name == "all" else [name]:
             try:
                 for figure in importlib.import_module(f"config.bench.{chosen}").run():

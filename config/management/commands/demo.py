@@ -1,9 +1,10 @@
 import datetime as dt
 import sys
 import time
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, CommandParser, OutputWrapper
 from django.utils import timezone
 
 from config.demo.load import DemoRefused, already_loaded, has_other_data, load_demo
@@ -18,7 +19,7 @@ class Command(BaseCommand):
         "Exit code 0: loaded or already there; 1: refused, with the reason in one line."
     )
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--sites", type=int, default=60, help="number of sites (default 60, at least 6)")
         parser.add_argument("--seed", type=int, default=1, help="another seed makes another firm (default 1)")
         parser.add_argument(
@@ -28,7 +29,7 @@ class Command(BaseCommand):
             "--if-empty", action="store_true", help="do nothing, without an error, if there is any data already"
         )
 
-    def handle(self, *, sites, seed, today, if_empty, verbosity, **options):
+    def handle(self, *, sites: Any, seed: Any, today: Any, if_empty: Any, verbosity: Any, **options: Any) -> None:
         loaded = already_loaded()
         if loaded:
             self.stdout.write(
@@ -55,7 +56,7 @@ class Command(BaseCommand):
 class ProgressLine:
     """One line that is written over on a terminal; elsewhere one line when a part is done."""
 
-    def __init__(self, out):
+    def __init__(self, out: OutputWrapper | None) -> None:
         self.out = out
         self.on_terminal = out is not None and sys.stdout.isatty()
         self.drawn = False
@@ -71,5 +72,5 @@ class ProgressLine:
             self.out.write(f"{part}: {total}")
 
     def end(self) -> None:
-        if self.drawn:
+        if self.out and self.drawn:
             self.out.write("")

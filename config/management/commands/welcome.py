@@ -1,6 +1,7 @@
 import socket
+from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from sites.models import User
 
@@ -18,10 +19,10 @@ Sign in as          user name   to see
 class Command(BaseCommand):
     help = "Print what to open and with which demo users. Used by `make run`."
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--port", type=int, default=8000)
 
-    def handle(self, *args, port, **options):
+    def handle(self, *args: Any, port: Any, **options: Any) -> None:
         with socket.socket() as probe:
             if probe.connect_ex(("127.0.0.1", port)) == 0:
                 raise CommandError(f"Port {port} is taken by another program. Choose one: make run PORT={port + 1}")

@@ -1,3 +1,5 @@
+from typing import Any
+
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
@@ -7,7 +9,7 @@ from jobs.actions.planning import sweep_plans
 class Command(BaseCommand):
     help = "Compute the season plans that wait, then stop. A page that orders one starts this where no broker runs."
 
-    def handle(self, *args, **options):
+    def handle(self, *args: Any, **options: Any) -> None:
         try:
             made = sweep_plans()
         except ValidationError as error:

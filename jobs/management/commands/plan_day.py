@@ -1,4 +1,5 @@
 import datetime as dt
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
@@ -20,7 +21,7 @@ class Command(BaseCommand):
         parser.add_argument("--technician", metavar="USERNAME", help="only this technician's day")
         parser.add_argument("--seed", type=int, default=1, help="for days too large to solve exactly; default: 1")
 
-    def handle(self, *args, **options) -> None:
+    def handle(self, *args: Any, **options: Any) -> None:
         try:
             date = dt.date.fromisoformat(options["date"])
         except ValueError as error:

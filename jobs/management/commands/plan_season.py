@@ -1,5 +1,6 @@
 import datetime as dt
 import textwrap
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
@@ -41,7 +42,7 @@ class Command(BaseCommand):
         parser.add_argument("--seed", type=int, default=1, help="another number tries another way; default: 1")
         parser.add_argument("--seconds", type=int, help="stop searching after so long; default: no limit")
 
-    def handle(self, *args, **options) -> None:
+    def handle(self, *args: Any, **options: Any) -> None:
         kinds = self._kinds(options["kind"])
         first, last = self._days(options, kinds)
         if options["seconds"] is not None and options["seconds"] < 1:

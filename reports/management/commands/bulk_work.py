@@ -1,3 +1,5 @@
+from typing import Any
+
 from django.core.management.base import BaseCommand
 
 from reports.actions import bulk
@@ -9,7 +11,7 @@ class Command(BaseCommand):
         "Make what waits of bulk jobs, then stop. Several may run at once; one that is killed is healed by the next."
     )
 
-    def handle(self, *args, **options):
+    def handle(self, *args: Any, **options: Any) -> None:
         made = bulk.work()
         send_waiting_deliveries()
         self.stdout.write(f"{made} parts made.")

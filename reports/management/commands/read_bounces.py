@@ -1,7 +1,8 @@
 import mailbox
 from pathlib import Path
+from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from reports.actions.bounces import Bounce, record_all
@@ -14,10 +15,10 @@ class Command(BaseCommand):
         "The mailbox is only read; reading it again changes nothing."
     )
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("path", type=Path, help="The mbox file or Maildir folder.")
 
-    def handle(self, *args, path, **options):
+    def handle(self, *args: Any, path: Any, **options: Any) -> None:
         if not path.exists():
             raise CommandError(f"There is no mailbox at {path}.")
         box = mailbox.Maildir(path, create=False) if path.is_dir() else mailbox.mbox(path, create=False)

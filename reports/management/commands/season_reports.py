@@ -1,4 +1,6 @@
-from django.core.management.base import BaseCommand, CommandError
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from reports.actions import deliveries, documents
@@ -13,12 +15,12 @@ class Command(BaseCommand):
         "Safe to repeat: an unchanged report is not made again, and nobody gets the same version twice."
     )
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("season_year", type=int, nargs="?", help="Default: this year.")
         parser.add_argument("--site", type=int, nargs="+", metavar="ID", help="Only these sites.")
         parser.add_argument("--send", action="store_true", help="Queue and send each to its client's address.")
 
-    def handle(self, *args, season_year, site, send, **options):
+    def handle(self, *args: Any, season_year: Any, site: Any, send: Any, **options: Any) -> None:
         year = season_year or timezone.localdate().year
         if not 2000 <= year <= 2100:
             raise CommandError(f"{year} is not a season: give a year between 2000 and 2100.")

@@ -1,3 +1,5 @@
+from typing import Any
+
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
@@ -11,7 +13,7 @@ class Command(BaseCommand):
         "often as you like: nobody is told anything twice."
     )
 
-    def handle(self, *args, **options) -> None:
+    def handle(self, *args: Any, **options: Any) -> None:
         now = firm_now()
         today = now.date()
         changes = appointments.find_changes(today=today, clock=now.time())

@@ -1,7 +1,8 @@
 import datetime as dt
 from pathlib import Path
+from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils.text import slugify
 
 from jobs.models import Visit, VisitKind
@@ -15,14 +16,14 @@ class Command(BaseCommand):
         "or with --completed the records of finished visits."
     )
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--date", type=dt.date.fromisoformat, help="Visits planned on this day (YYYY-MM-DD).")
         parser.add_argument("--visit", type=int, nargs="+", metavar="ID", help="These visits.")
         parser.add_argument("--kind", choices=VisitKind.values, help="Only this kind of visit.")
         parser.add_argument("--completed", action="store_true", help="Completed sheets of finished visits.")
         parser.add_argument("--to", type=Path, default=Path("sheets"), help="Folder for the files.")
 
-    def handle(self, *args, date, visit, kind, completed, to, **options):
+    def handle(self, *args: Any, date: Any, visit: Any, kind: Any, completed: Any, to: Any, **options: Any) -> None:
         if not date and not visit:
             raise CommandError("Say which visits: --date YYYY-MM-DD or --visit ID.")
         rows = Visit.objects.exclude(state=Visit.State.CANCELLED).select_related("site__client", "technician")

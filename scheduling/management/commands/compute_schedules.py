@@ -1,5 +1,6 @@
 import datetime as dt
 import zoneinfo
+from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
@@ -20,7 +21,7 @@ class Command(BaseCommand):
         parser.add_argument("--date", metavar="YYYY-MM-DD", help="compute as of this day; default: today")
         parser.add_argument("--month", type=int, metavar="1-12", help="programs for this month's normal")
 
-    def handle(self, *args, **options) -> None:
+    def handle(self, *args: Any, **options: Any) -> None:
         today = self._date(options["date"])
         if options["month"] is not None and not 1 <= options["month"] <= 12:
             raise CommandError(f"--month {options['month']} is not a month: give 1 to 12.")

@@ -1,4 +1,5 @@
 from pathlib import Path
+from typing import Any
 
 import vega_datasets
 from django.core.management.base import BaseCommand, CommandError, CommandParser
@@ -28,7 +29,7 @@ class Command(BaseCommand):
         parser.add_argument("--format", choices=list(FORMATS), default="rillbook", help="default: rillbook")
         parser.add_argument("--keep-good-rows", action="store_true", help="store good rows beside bad ones")
 
-    def handle(self, *args, **options) -> None:
+    def handle(self, *args: Any, **options: Any) -> None:
         station = WeatherStation.objects.filter(code=options["station"]).first()
         if station is None:
             known = ", ".join(WeatherStation.objects.values_list("code", flat=True)[:10]) or "none yet"
