@@ -3,169 +3,34 @@
 Thresholds are common practice, no source, unless a comment names one.
 """
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from datetime import date, timedelta
-from enum import StrEnum
 
 from sites.core.electrical import Coil, longest_run_m, transformer_load, valve_voltage_v
+from sites.core.findings import CheckFinding, Figure, Findings, Severity
+from sites.core.plant import Controller, SitePlant, Valve
 from sites.core.units import Quantity
+from sites.core.water_checks import water_findings
 
 SUPPLY_AC_V = 24.0
-MINIMUM_VALVE_V = 19.0  # lower end of the usual 19 to 21 V; the coil's own figure overrides it
+MINIMUM_VALVE_V = 19.0  # lower end of the usual 19 to 21 V
 INRUSH_OVER_HOLDING = 1.7
 RATE_OFF_SHARE = 0.25
 TEST_DUE_SOON_DAYS = 30
 
 
-class Severity(StrEnum):
-    UNSAFE = "unsafe"
-    WRONG = "wrong"
-    MISSING = "missing"
-    SOON = "soon"
-
-
-@dataclass(frozen=True)
-class Figure:
-    """One number of a finding. `quantity` lets the page show it in the firm's units; else `unit` is printed."""
-
-    label: str
-    value: float
-    quantity: Quantity | None = None
-    unit: str = ""
-
-
-@dataclass(frozen=True)
-class CheckFinding:
-    """subject is "valve", "zone", "controller", "supply" or "backflow" with its id."""
-
-    check: str
-    severity: Severity
-    subject: str
-    subject_id: int
-    title: str
-    todo: str
-    figures: tuple[Figure, ...] = ()
-
-
-@dataclass(frozen=True)
-class SupplyFacts:
-    """kind: "mains", "well", "pump" (the controller starts it) or "gravity"."""
-
-    id: int
-    name: str
-    kind: str
-    flow_available_l_min: float | None = None
-    has_pump: bool = False
-
-
-@dataclass(frozen=True)
-class ControllerFacts:
-    """output: "ac24", "dc24" or "latching"."""
-
-    id: int
-    name: str
-    terminals: int
-    output: str = "ac24"
-    transformer_va: float | None = None
-    one_valve_at_a_time: bool = True
-    supply_id: int | None = None
-    pump_relay_va: float = 0.0
-    most_open: int = 1
-
-
-@dataclass(frozen=True)
-class ValveFacts:
-    id: int
-    name: str
-    controller_id: int
-    terminal: int | None = None
-    is_master: bool = False
-    holding_va: float | None = None
-    inrush_va: float | None = None
-    wire_length_m: float | None = None
-    wire_section_mm2: float | None = None
-    minimum_v: float = MINIMUM_VALVE_V
-    closes_from_s: float = 0.0
-    opens_within_s: float = 5.0
-
-
-@dataclass(frozen=True)
-class ZoneFacts:
-    id: int
-    name: str
-    valve_id: int | None = None
-    area_m2: float | None = None
-    application_rate_mm_h: float | None = None
-    flow_l_min: float | None = None
-    in_use: bool = True
-
-
-@dataclass(frozen=True)
-class BackflowFacts:
-    id: int
-    name: str
-    test_due_on: date | None = None
-
-
-@dataclass(frozen=True)
-class SitePlant:
-    """Everything the checks read of one site."""
-
-    supplies: tuple[SupplyFacts, ...] = ()
-    controllers: tuple[ControllerFacts, ...] = ()
-    valves: tuple[ValveFacts, ...] = ()
-    zones: tuple[ZoneFacts, ...] = ()
-    backflows: tuple[BackflowFacts, ...] = ()
-    source_v: dict[int, float] = field(default_factory=dict)  # measured output volts by controller id
-
-    def on_controller(self, controller_id: int) -> tuple[ValveFacts, ...]:
-        return tuple(valve for valve in self.valves if valve.controller_id == controller_id)
-
-    def supply_of_controller(self, controller: ControllerFacts) -> SupplyFacts | None:
-        """The one it names, or the only one there is."""
-        if controller.supply_id is not None:
-            return next((s for s in self.supplies if s.id == controller.supply_id), None)
-        return self.supplies[0] if len(self.supplies) == 1 else None
-
-    def outputs_at_once(self, controller: ControllerFacts) -> int:
-        """Zone outputs that may be on together: one more at a hand-over that must not stop the flow."""
-        if controller.one_valve_at_a_time:
-            return 1
-        supply = self.supply_of_controller(controller)
-        overlaps = supply is not None and supply.kind in ("pump", "well")
-        return max(1, controller.most_open) + (1 if overlaps else 0)
-
-    def supply_of(self, valve_id: int | None) -> SupplyFacts | None:
-        """The supply a zone's valve draws on: the controller's, or the only one there is."""
-        valve = next((valve for valve in self.valves if valve.id == valve_id), None)
-        if valve is not None:
-            controller = next((c for c in self.controllers if c.id == valve.controller_id), None)
-            if controller is not None:
-                return self.supply_of_controller(controller)
-        return self.supplies[0] if len(self.supplies) == 1 else None
-
-
-Findings = Iterator[CheckFinding]
-
-
 def check_site(plant: SitePlant, today: date) -> tuple[CheckFinding, ...]:
     """Every finding on one site, unsafe ones first; empty if the register is sound."""
-    findings = [finding for check in CHECKS for finding in check(plant)]
-    findings.extend(backflow_tests(plant, today))
-    return worst_first(findings)
-
-
-def worst_first(findings: Iterable[CheckFinding]) -> tuple[CheckFinding, ...]:
+    found = [finding for check in CHECKS for finding in check(plant)] + [*backflow_tests(plant, today)]
     order = list(Severity)
-    return tuple(sorted(findings, key=lambda finding: order.index(finding.severity)))
+    return tuple(sorted(found, key=lambda finding: order.index(finding.severity)))
 
 
 def shared_terminals(plant: SitePlant) -> Findings:
     """Two valves on one terminal open together and load the output twice."""
     for controller in plant.controllers:
-        by_terminal: dict[int, list[ValveFacts]] = {}
-        for valve in plant.on_controller(controller.id):
+        by_terminal: dict[int, list[Valve]] = {}
+        for valve in plant.valves_on(controller.id):
             if valve.terminal is not None:
                 by_terminal.setdefault(valve.terminal, []).append(valve)
         for terminal, valves in sorted(by_terminal.items()):
@@ -185,7 +50,7 @@ def shared_terminals(plant: SitePlant) -> Findings:
 def several_masters(plant: SitePlant) -> Findings:
     """A sequence opens one master valve; a second would stay shut."""
     for controller in plant.controllers:
-        masters = [valve for valve in plant.on_controller(controller.id) if valve.is_master]
+        masters = plant.masters_on(controller.id)
         if len(masters) > 1:
             names = " and ".join(valve.name for valve in masters)
             yield CheckFinding(
@@ -201,7 +66,7 @@ def several_masters(plant: SitePlant) -> Findings:
 
 def terminals_beyond(plant: SitePlant) -> Findings:
     for controller in plant.controllers:
-        for valve in plant.on_controller(controller.id):
+        for valve in plant.valves_on(controller.id):
             if valve.terminal is not None and valve.terminal > controller.terminals:
                 yield CheckFinding(
                     "terminal_beyond",
@@ -222,18 +87,17 @@ def transformer_overloaded(plant: SitePlant) -> Findings:
     for controller in plant.controllers:
         if controller.transformer_va is None or controller.output == "latching":
             continue
-        valves = plant.on_controller(controller.id)
         outputs: dict[object, list[Coil]] = {}
-        for valve in valves:
-            if valve.holding_va is not None and not valve.is_master:
+        for valve in plant.zone_valves_on(controller.id):
+            if valve.coil is not None:
                 key = ("terminal", valve.terminal) if valve.terminal is not None else ("valve", valve.id)
-                outputs.setdefault(key, []).append(Coil(valve.holding_va, valve.inrush_va))
+                outputs.setdefault(key, []).append(valve.coil)
         hungriest = sorted(outputs.values(), key=lambda coils: -sum(coil.holding_va for coil in coils))
         running = [coil for coils in hungriest[: plant.outputs_at_once(controller)] for coil in coils]
-        running += [Coil(v.holding_va, v.inrush_va) for v in valves if v.is_master and v.holding_va is not None]
+        running += [valve.coil for valve in plant.masters_on(controller.id) if valve.coil is not None]
         if not running:
             continue
-        load = transformer_load(running, controller.transformer_va, controller.pump_relay_va)
+        load = transformer_load(running, controller.transformer_va, controller.pump_relay_va or 0.0)
         if load.margin_kept:
             continue
         words = "is overloaded" if load.overloaded else "has less than 20 % to spare"
@@ -252,24 +116,24 @@ def transformer_overloaded(plant: SitePlant) -> Findings:
         )
 
 
-def low_voltage(plant: SitePlant) -> Findings:
+def low_voltage(plant: SitePlant, minimum_v: float = MINIMUM_VALVE_V) -> Findings:
     """The valve's voltage while its coil draws inrush through its wires, the others that may be on beside it theirs
     through the common: master valves and, with separate outputs, the hungriest zone valves. Taken all the way along
     its own run, which is on the safe side."""
     for controller in plant.controllers:
         if controller.output == "latching":
             continue
-        source_v = plant.source_v.get(controller.id, SUPPLY_AC_V)
-        for valve in plant.on_controller(controller.id):
-            if valve.holding_va is None or valve.wire_length_m is None or valve.wire_section_mm2 is None:
+        source_v = SUPPLY_AC_V if controller.output_v is None else controller.output_v
+        for valve in plant.valves_on(controller.id):
+            if valve.coil_holding_va is None or valve.wire_length_m is None or valve.wire_section_mm2 is None:
                 continue
             inrush = INRUSH_OVER_HOLDING if controller.output == "ac24" else 1.0
-            inrush_va = valve.inrush_va if valve.inrush_va is not None else inrush * valve.holding_va
+            inrush_va = valve.coil_inrush_va if valve.coil_inrush_va is not None else inrush * valve.coil_holding_va
             others_va = _beside_va(plant, controller, valve)
             inrush_a, others_a = inrush_va / SUPPLY_AC_V, others_va / SUPPLY_AC_V
             length_m, section_mm2 = valve.wire_length_m, valve.wire_section_mm2
             volts = valve_voltage_v(source_v, inrush_a, length_m, section_mm2, others_on_common_a=others_a)
-            if volts < valve.minimum_v:
+            if volts < minimum_v:
                 yield CheckFinding(
                     "low_voltage",
                     Severity.WRONG,
@@ -280,13 +144,11 @@ def low_voltage(plant: SitePlant) -> Findings:
                     (
                         Figure("at the valve", volts, unit="V"),
                         *([Figure("others on the common", others_va, unit="VA")] if others_va else []),
-                        Figure("valve minimum", valve.minimum_v, unit="V"),
+                        Figure("valve minimum", minimum_v, unit="V"),
                         Figure("wire one way", length_m, Quantity.LENGTH),
                         Figure(
                             "this section reaches",
-                            longest_run_m(
-                                source_v, valve.minimum_v, inrush_a, section_mm2, others_on_common_a=others_a
-                            ),
+                            longest_run_m(source_v, minimum_v, inrush_a, section_mm2, others_on_common_a=others_a),
                             Quantity.LENGTH,
                         ),
                         Figure("section", section_mm2, Quantity.WIRE_SECTION),
@@ -294,18 +156,17 @@ def low_voltage(plant: SitePlant) -> Findings:
                 )
 
 
-def _beside_va(plant: SitePlant, controller: ControllerFacts, valve: ValveFacts) -> float:
+def _beside_va(plant: SitePlant, controller: Controller, valve: Valve) -> float:
     """Holding load of what may be on while this valve opens."""
-    others = [v for v in plant.on_controller(controller.id) if v.id != valve.id and v.holding_va is not None]
-    masters_va = sum(v.holding_va or 0.0 for v in others if v.is_master)
-    zones_va = sorted((v.holding_va or 0.0 for v in others if not v.is_master), reverse=True)
+    masters_va = sum(v.coil_holding_va or 0.0 for v in plant.masters_on(controller.id) if v != valve)
+    others_va = [v.coil_holding_va or 0.0 for v in plant.zone_valves_on(controller.id) if v != valve]
     beside = 0 if valve.is_master else plant.outputs_at_once(controller) - 1
-    return masters_va + sum(zones_va[:beside])
+    return masters_va + sum(sorted(others_va, reverse=True)[:beside])
 
 
 def flow_above_supply(plant: SitePlant) -> Findings:
     for zone in plant.zones:
-        supply = plant.supply_of(zone.valve_id)
+        supply = plant.supply_of_zone(zone)
         if not zone.in_use or zone.flow_l_min is None or supply is None:
             continue
         available = supply.flow_available_l_min
@@ -315,7 +176,7 @@ def flow_above_supply(plant: SitePlant) -> Findings:
                 Severity.WRONG,
                 "zone",
                 zone.id,
-                f"{zone.name} takes more water than {supply.name} gives",
+                f"Zone {zone} takes more water than {supply.name} gives",
                 "Measure both again; split the zone or fit smaller nozzles.",
                 (
                     Figure("zone", zone.flow_l_min, Quantity.FLOW),
@@ -337,7 +198,7 @@ def application_rate_off(plant: SitePlant) -> Findings:
                 Severity.WRONG,
                 "zone",
                 zone.id,
-                f"Flow and area of {zone.name} do not agree with its application rate",
+                f"Flow and area of Zone {zone} do not agree with its application rate",
                 "Measure flow and area again, or test with catch cans; run times rest on this figure.",
                 (
                     Figure("implied by flow and area", implied, Quantity.RATE),
@@ -350,12 +211,10 @@ def application_rate_off(plant: SitePlant) -> Findings:
 def pump_without_path(plant: SitePlant) -> Findings:
     """A pump the controller starts needs a valve it can open, and flow that does not stop at hand-over."""
     for supply in plant.supplies:
-        if supply.kind != "pump":
+        if not supply.pumped:
             continue
-        controllers = [c for c in plant.controllers if c.supply_id == supply.id]
-        if len(plant.supplies) == 1 and not controllers:
-            controllers = [c for c in plant.controllers if c.supply_id is None]
-        valves = [v for c in controllers for v in plant.on_controller(c.id) if not v.is_master]
+        controllers = [controller for controller in plant.controllers if plant.supply_of(controller) == supply]
+        valves = [valve for controller in controllers for valve in plant.zone_valves_on(controller.id)]
         wired = [valve for valve in valves if valve.terminal is not None]
         if not wired:
             yield CheckFinding(
@@ -368,7 +227,7 @@ def pump_without_path(plant: SitePlant) -> Findings:
                 (Figure("valves that have a terminal", 0),),
             )
             continue
-        if not supply.has_pump:
+        if supply.pump is None:
             yield CheckFinding(
                 "pump_not_recorded",
                 Severity.MISSING,
@@ -380,9 +239,9 @@ def pump_without_path(plant: SitePlant) -> Findings:
         yield from _interlocked_gap(plant, controllers)
 
 
-def _interlocked_gap(plant: SitePlant, controllers: list[ControllerFacts]) -> Findings:
+def _interlocked_gap(plant: SitePlant, controllers: list[Controller]) -> Findings:
     for controller in controllers:
-        valves = [v for v in plant.on_controller(controller.id) if not v.is_master]
+        valves = plant.zone_valves_on(controller.id)
         if not controller.one_valve_at_a_time or len(valves) < 2:
             continue
         soonest, latest = min(v.closes_from_s for v in valves), max(v.opens_within_s for v in valves)
@@ -410,7 +269,7 @@ def zones_without_valve(plant: SitePlant) -> Findings:
                 Severity.MISSING,
                 "zone",
                 zone.id,
-                f"{zone.name} has no valve",
+                f"Zone {zone} has no valve",
                 "Choose the valve that feeds it, or take the zone out of use.",
             )
 
@@ -432,16 +291,17 @@ def valves_without_zone(plant: SitePlant) -> Findings:
 def backflow_tests(plant: SitePlant, today: date) -> Findings:
     """Overdue, due within 30 days, or no date recorded. Local codes set the interval and who may test."""
     for backflow in plant.backflows:
-        due = backflow.test_due_on
+        due, words = backflow.test_due_on, str(backflow)
+        name = f"{words[:1].upper()}{words[1:]}"
         if due is None:
-            severity, title = Severity.MISSING, f"{backflow.name}: no test date is recorded"
+            severity, title = Severity.MISSING, f"{name}: no test date is recorded"
             figures: tuple[Figure, ...] = ()
         elif due < today:
             days = (today - due).days
-            severity, title = Severity.UNSAFE, f"{backflow.name}: the test is overdue since {due:%Y-%m-%d}"
+            severity, title = Severity.UNSAFE, f"{name}: the test is overdue since {due:%Y-%m-%d}"
             figures = (Figure("overdue", days, unit="days"),)
         elif due <= today + timedelta(days=TEST_DUE_SOON_DAYS):
-            severity, title = Severity.SOON, f"{backflow.name}: the test is due on {due:%Y-%m-%d}"
+            severity, title = Severity.SOON, f"{name}: the test is due on {due:%Y-%m-%d}"
             figures = (Figure("due in", (due - today).days, unit="days"),)
         else:
             continue
@@ -449,7 +309,21 @@ def backflow_tests(plant: SitePlant, today: date) -> Findings:
         yield CheckFinding("backflow_test", severity, "backflow", backflow.id, title, todo, figures)
 
 
+def impossible_figures(plant: SitePlant) -> Findings:
+    """What the description of the plant refused."""
+    for one in plant.refused:
+        yield CheckFinding(
+            "impossible_figure",
+            Severity.WRONG,
+            one.subject,
+            one.subject_id,
+            f"{one.name}: {one.field.replace('_', ' ')}: {one.words}",
+            "Correct it in the register; until then it counts as not known.",
+        )
+
+
 CHECKS: tuple[Callable[[SitePlant], Findings], ...] = (
+    impossible_figures,
     shared_terminals,
     several_masters,
     terminals_beyond,
@@ -460,4 +334,5 @@ CHECKS: tuple[Callable[[SitePlant], Findings], ...] = (
     pump_without_path,
     zones_without_valve,
     valves_without_zone,
+    water_findings,
 )

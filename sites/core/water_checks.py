@@ -1,21 +1,21 @@
 """What a zone's water shows to be wrong: pipes too narrow, too little pressure, a pump that cannot lift."""
 
-from collections.abc import Iterable, Iterator
-
-from sites.core.checks import CheckFinding, Figure, Severity
+from sites.core.findings import CheckFinding, Figure, Findings, Severity
 from sites.core.hydraulics import WARN_VELOCITY_M_S
+from sites.core.plant import SitePlant
 from sites.core.units import Quantity
-from sites.core.zone_water import ZoneAnswers
+from sites.core.zone_water import ZoneAnswers, site_answers
 
 
-def water_findings(zones: Iterable[ZoneAnswers]) -> Iterator[CheckFinding]:
-    """Nothing is found where a figure could not be computed."""
-    for answers in zones:
-        yield from _too_fast(answers)
-        yield from _cannot_lift(answers) if answers.cannot_lift else _too_low(answers)
+def water_findings(plant: SitePlant) -> Findings:
+    """Of the zones in use; nothing is found where a figure could not be computed."""
+    for answers in site_answers(plant):
+        if answers.zone.in_use:
+            yield from _too_fast(answers)
+            yield from _cannot_lift(answers) if answers.cannot_lift else _too_low(answers)
 
 
-def _too_fast(answers: ZoneAnswers) -> Iterator[CheckFinding]:
+def _too_fast(answers: ZoneAnswers) -> Findings:
     velocity = answers.velocity_m_s.value
     if velocity is not None and answers.over_limit:
         yield CheckFinding(
@@ -23,7 +23,7 @@ def _too_fast(answers: ZoneAnswers) -> Iterator[CheckFinding]:
             Severity.WRONG,
             "zone",
             answers.zone.id,
-            f"Water runs too fast in the pipe of {answers.zone.name}",
+            f"Water runs too fast in the pipe of Zone {answers.zone}",
             "Measure flow and pipe again; a wider pipe, smaller nozzles or two zones help; fast water hammers.",
             (
                 Figure("velocity", velocity, Quantity.VELOCITY),
@@ -32,7 +32,7 @@ def _too_fast(answers: ZoneAnswers) -> Iterator[CheckFinding]:
         )
 
 
-def _too_low(answers: ZoneAnswers) -> Iterator[CheckFinding]:
+def _too_low(answers: ZoneAnswers) -> Findings:
     head_kpa = answers.head_kpa.value
     if head_kpa is not None and answers.too_low:
         yield CheckFinding(
@@ -40,7 +40,7 @@ def _too_low(answers: ZoneAnswers) -> Iterator[CheckFinding]:
             Severity.WRONG,
             "zone",
             answers.zone.id,
-            f"The heads of {answers.zone.name} get too little pressure",
+            f"The heads of Zone {answers.zone} get too little pressure",
             "Measure at the farthest head while the zone runs; check for leaks, half-shut valves and narrow pipe.",
             (
                 Figure("computed at the head", head_kpa, Quantity.PRESSURE),
@@ -49,15 +49,15 @@ def _too_low(answers: ZoneAnswers) -> Iterator[CheckFinding]:
         )
 
 
-def _cannot_lift(answers: ZoneAnswers) -> Iterator[CheckFinding]:
-    supply, rise_m = answers.zone.supply, answers.zone.rise_m
+def _cannot_lift(answers: ZoneAnswers) -> Findings:
+    supply, rise_m = answers.supply, answers.zone.head_rise_m
     if supply is not None and supply.curve is not None and rise_m is not None:
         yield CheckFinding(
             "pump_cannot_lift",
             Severity.UNSAFE,
             "zone",
             answers.zone.id,
-            f"{supply.name} cannot lift water to {answers.zone.name}: the pump would run with no flow",
+            f"{supply.name} cannot lift water to Zone {answers.zone}: the pump would run with no flow",
             "Do not water this zone before height and curve are checked; a pump without flow heats its water.",
             (
                 Figure("head at no flow", supply.curve.shutoff_m, Quantity.LENGTH),

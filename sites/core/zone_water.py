@@ -13,7 +13,6 @@ from sites.core.hydraulics import (
     FITTINGS_SHARE,
     WARN_VELOCITY_M_S,
     OperatingPoint,
-    PumpCurve,
     System,
     energy_kwh_per_m3,
     friction_kpa,
@@ -23,6 +22,7 @@ from sites.core.hydraulics import (
     shaft_power_kw,
     velocity_m_s,
 )
+from sites.core.plant import SitePlant, Supply, Valve, Zone
 
 # Hazen-Williams C, the rough end of the handbooks' ranges: common practice, no source.
 ROUGHNESS = {"pvc": 150.0, "pe": 140.0, "copper": 130.0, "galvanised": 120.0, "old_steel": 80.0, "aluminium": 120.0}
@@ -45,37 +45,6 @@ CURVE_EXPONENT = 1.852  # pressure falls with flow as in the pipe before it: Haz
 
 
 @dataclass(frozen=True)
-class SupplyWater:
-    """A supply: flow and pressures as measured, or the curve of the pump the controller starts."""
-
-    name: str
-    flow_l_min: float | None = None
-    static_kpa: float | None = None
-    working_kpa: float | None = None  # while flow_l_min runs
-    pumped: bool = False
-    curve: PumpCurve | None = None
-    efficiency: float | None = None  # of pump and motor together, above 0 and at most 1
-    price_per_kwh: float | None = None
-
-
-@dataclass(frozen=True)
-class ZoneWater:
-    """A zone with its pipe. `material` is a key of ROUGHNESS, `emitter` one of LEAST_KPA."""
-
-    id: int
-    name: str
-    emitter: str
-    supply: SupplyWater | None = None
-    flow_l_min: float | None = None
-    length_m: float | None = None
-    inside_mm: float | None = None
-    material: str = ""
-    rise_m: float | None = None
-    head_kpa: float | None = None
-    valve_kpa: float | None = None
-
-
-@dataclass(frozen=True)
 class Answer:
     """A figure, or the names of what it needs."""
 
@@ -91,7 +60,8 @@ class ZoneAnswers:
     cannot_lift: the pump's head at no flow does not even lift the water.
     """
 
-    zone: ZoneWater
+    zone: Zone
+    supply: Supply | None
     flow_l_min: Answer
     velocity_m_s: Answer
     friction_kpa: Answer
@@ -122,30 +92,42 @@ class ZoneAnswers:
         return self.cannot_lift or (self.head_kpa.value is not None and self.head_kpa.value < least)
 
 
-def zone_answers(zone: ZoneWater) -> ZoneAnswers:
-    """Everything that can be said of one zone."""
-    point, point_needs, cannot_lift = _point(zone)
+def site_answers(plant: SitePlant) -> list[ZoneAnswers]:
+    """Every zone of the site with what can be computed for it."""
+    return [zone_answers(zone, plant.supply_of_zone(zone), plant.valve(zone.valve_id)) for zone in plant.zones]
+
+
+def zone_answers(zone: Zone, supply: Supply | None, valve: Valve | None) -> ZoneAnswers:
+    """Everything that can be said of one zone on its valve and supply."""
+    loss_kpa = valve.pressure_loss_kpa if valve else None
+    valve_kpa = ASSUMED_VALVE_KPA if loss_kpa is None else loss_kpa
+    point, point_needs, cannot_lift = _point(zone, supply, valve_kpa)
     flow_l_min = point.flow_m3_h * 1000 / 60 if point else zone.flow_l_min
     friction = _friction(zone, flow_l_min)
-    curve = zone.supply.curve if zone.supply else None
+    if point is not None or cannot_lift:
+        head = Answer(point.nozzle_kpa if point else 0.0)
+    else:
+        head = _at_head(zone, supply, friction, valve_kpa)
+    curve = supply.curve if supply else None
     return ZoneAnswers(
         zone,
+        supply,
         flow_l_min=Answer(flow_l_min) if flow_l_min is not None else Answer(needs=(FLOW,)),
         velocity_m_s=_velocity(zone, flow_l_min),
         friction_kpa=friction,
-        head_kpa=Answer(point.nozzle_kpa) if point else _at_head(zone, friction, cannot_lift),
-        wanted_kpa=LEAST_KPA[zone.emitter] if zone.head_kpa is None else zone.head_kpa,
-        wanted_by_class=zone.head_kpa is None,
-        valve_assumed=zone.valve_kpa is None,
+        head_kpa=head,
+        wanted_kpa=LEAST_KPA[zone.emitter] if zone.head_pressure_kpa is None else zone.head_pressure_kpa,
+        wanted_by_class=zone.head_pressure_kpa is None,
+        valve_assumed=loss_kpa is None,
         point=point,
         point_needs=point_needs,
         cannot_lift=cannot_lift,
         beyond_curve=point is not None and curve is not None and point.flow_m3_h > curve.last_m3_h,
-        **_energy(zone.supply, point, point_needs),
+        **_energy(supply, point, point_needs),
     )
 
 
-def supply_pressure_kpa(supply: SupplyWater, flow_l_min: float) -> Answer:
+def supply_pressure_kpa(supply: Supply, flow_l_min: float) -> Answer:
     """What the supply gives at this flow: from the pump's curve, else between standing water and the flow test.
 
     p = static - (static - working) (q / q_test)^1.852, the law of hydrant flow tests (NFPA 291, from memory). It is
@@ -153,7 +135,7 @@ def supply_pressure_kpa(supply: SupplyWater, flow_l_min: float) -> Answer:
     """
     if supply.curve is not None:
         return Answer(lift_kpa(supply.curve.head_m(flow_l_min * 60 / 1000)))
-    static, tested, working = supply.static_kpa, supply.flow_l_min, supply.working_kpa
+    static, tested, working = supply.static_pressure_kpa, supply.flow_available_l_min, supply.working_pressure_kpa
     if static is None or tested is None or working is None:
         known = {
             "static pressure of the supply": static,
@@ -166,87 +148,83 @@ def supply_pressure_kpa(supply: SupplyWater, flow_l_min: float) -> Answer:
     return Answer(static - (static - working) * (flow_l_min / tested) ** CURVE_EXPONENT)
 
 
-def _velocity(zone: ZoneWater, flow_l_min: float | None) -> Answer:
-    if flow_l_min is None or zone.inside_mm is None:
-        return Answer(needs=_missing({FLOW: flow_l_min, DIAMETER: zone.inside_mm}))
-    return Answer(velocity_m_s(flow_l_min, zone.inside_mm))
+def _velocity(zone: Zone, flow_l_min: float | None) -> Answer:
+    if flow_l_min is None or zone.pipe_inside_mm is None:
+        return Answer(needs=_missing({FLOW: flow_l_min, DIAMETER: zone.pipe_inside_mm}))
+    return Answer(velocity_m_s(flow_l_min, zone.pipe_inside_mm))
 
 
-def _friction(zone: ZoneWater, flow_l_min: float | None) -> Answer:
-    if flow_l_min is None or zone.inside_mm is None or zone.length_m is None or not zone.material:
+def _friction(zone: Zone, flow_l_min: float | None) -> Answer:
+    if flow_l_min is None or zone.pipe_inside_mm is None or zone.pipe_length_m is None or not zone.pipe_material:
         return Answer(needs=_missing({FLOW: flow_l_min, **_pipe(zone)}))
-    pipe_kpa = friction_kpa(flow_l_min, zone.length_m, zone.inside_mm, ROUGHNESS[zone.material])
+    pipe_kpa = friction_kpa(flow_l_min, zone.pipe_length_m, zone.pipe_inside_mm, ROUGHNESS[zone.pipe_material])
     return Answer((1 + FITTINGS_SHARE) * pipe_kpa)
 
 
-def _pipe(zone: ZoneWater) -> dict[str, object]:
+def _pipe(zone: Zone) -> dict[str, object]:
     return {
-        DIAMETER: zone.inside_mm,
-        "material of the pipe": zone.material or None,
-        "length of the pipe": zone.length_m,
+        DIAMETER: zone.pipe_inside_mm,
+        "material of the pipe": zone.pipe_material or None,
+        "length of the pipe": zone.pipe_length_m,
     }
 
 
-def _at_head(zone: ZoneWater, friction: Answer, cannot_lift: bool) -> Answer:
-    if cannot_lift:
-        return Answer(0.0)
+def _at_head(zone: Zone, supply: Supply | None, friction: Answer, valve_kpa: float) -> Answer:
     at_supply = Answer(needs=("water supply of the zone",))
-    if zone.supply is not None:
-        at_supply = Answer() if zone.flow_l_min is None else supply_pressure_kpa(zone.supply, zone.flow_l_min)
-    if friction.value is None or at_supply.value is None or zone.rise_m is None:
-        return Answer(needs=(*friction.needs, *_missing({RISE: zone.rise_m}), *at_supply.needs))
-    return Answer(pressure_at_head_kpa(at_supply.value, zone.rise_m, friction.value, valve_kpa(zone)))
+    if supply is not None:
+        at_supply = Answer() if zone.flow_l_min is None else supply_pressure_kpa(supply, zone.flow_l_min)
+    if friction.value is None or at_supply.value is None or zone.head_rise_m is None:
+        return Answer(needs=(*friction.needs, *_missing({RISE: zone.head_rise_m}), *at_supply.needs))
+    return Answer(pressure_at_head_kpa(at_supply.value, zone.head_rise_m, friction.value, valve_kpa))
 
 
-def valve_kpa(zone: ZoneWater) -> float:
-    return ASSUMED_VALVE_KPA if zone.valve_kpa is None else zone.valve_kpa
-
-
-def _point(zone: ZoneWater) -> tuple[OperatingPoint | None, tuple[str, ...], bool]:
+def _point(
+    zone: Zone, supply: Supply | None, valve_kpa: float
+) -> tuple[OperatingPoint | None, tuple[str, ...], bool]:
     """The operating point, what it needs, and whether the pump cannot even lift the water."""
-    supply = zone.supply
     if supply is None or not supply.pumped:
         return None, (), False
     if (
         supply.curve is None
         or zone.flow_l_min is None
-        or zone.head_kpa is None
-        or zone.inside_mm is None
-        or zone.length_m is None
-        or zone.rise_m is None
-        or not zone.material
+        or zone.head_pressure_kpa is None
+        or zone.pipe_inside_mm is None
+        or zone.pipe_length_m is None
+        or zone.head_rise_m is None
+        or not zone.pipe_material
     ):
-        known = {CURVE: supply.curve, FLOW: zone.flow_l_min, **_pipe(zone), RISE: zone.rise_m}
-        return None, _missing({**known, "design pressure at the head": zone.head_kpa}), False
+        known = {CURVE: supply.curve, FLOW: zone.flow_l_min, **_pipe(zone), RISE: zone.head_rise_m}
+        return None, _missing({**known, "design pressure at the head": zone.head_pressure_kpa}), False
     system = System(
-        static_m=zone.rise_m,
-        length_m=(1 + FITTINGS_SHARE) * zone.length_m,
-        inside_mm=zone.inside_mm,
+        static_m=zone.head_rise_m,
+        length_m=(1 + FITTINGS_SHARE) * zone.pipe_length_m,
+        inside_mm=zone.pipe_inside_mm,
         nozzle_m3_h=zone.flow_l_min * 60 / 1000,
-        nozzle_kpa=zone.head_kpa,
-        c=ROUGHNESS[zone.material],
-        other_kpa=valve_kpa(zone),
+        nozzle_kpa=zone.head_pressure_kpa,
+        c=ROUGHNESS[zone.pipe_material],
+        other_kpa=valve_kpa,
     )
     point = operating_point(supply.curve, system)
     return point, (), point is None
 
 
-def _energy(
-    supply: SupplyWater | None, point: OperatingPoint | None, point_needs: tuple[str, ...]
-) -> dict[str, Answer]:
+def _energy(supply: Supply | None, point: OperatingPoint | None, point_needs: tuple[str, ...]) -> dict[str, Answer]:
     """Power, energy and cost of a cubic metre at the operating point; empty where the controller starts no pump."""
     if supply is None or not supply.pumped or (point is None and not point_needs):
         return {}
-    needs = (*point_needs, *_missing({"efficiency of pump and motor": supply.efficiency}))
-    no_price = _missing({"price of a kWh": supply.price_per_kwh})
-    if point is None or supply.efficiency is None:
+    pump = supply.pump
+    efficiency = pump.efficiency_percent / 100 if pump and pump.efficiency_percent is not None else None
+    price = pump.energy_price_per_kwh if pump else None
+    needs = (*point_needs, *_missing({"efficiency of pump and motor": efficiency}))
+    no_price = _missing({"price of a kWh": price})
+    if point is None or efficiency is None:
         unknown = Answer(needs=needs)
         return {"power_kw": unknown, "kwh_per_m3": unknown, "cost_per_m3": Answer(needs=(*needs, *no_price))}
-    kwh = energy_kwh_per_m3(point.flow_m3_h, point.head_m, supply.efficiency)
+    kwh = energy_kwh_per_m3(point.flow_m3_h, point.head_m, efficiency)
     return {
-        "power_kw": Answer(shaft_power_kw(point.flow_m3_h, point.head_m, supply.efficiency)),
+        "power_kw": Answer(shaft_power_kw(point.flow_m3_h, point.head_m, efficiency)),
         "kwh_per_m3": Answer(kwh),
-        "cost_per_m3": Answer(needs=no_price) if supply.price_per_kwh is None else Answer(kwh * supply.price_per_kwh),
+        "cost_per_m3": Answer(needs=no_price) if price is None else Answer(kwh * price),
     }
 
 

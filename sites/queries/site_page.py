@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from sites.core.checks import TEST_DUE_SOON_DAYS
 from sites.core.metering import use_m3
+from sites.core.plant import SitePlant
 from sites.models import (
     BackflowAssembly,
     Controller,
@@ -24,6 +25,7 @@ from sites.models import (
     Zone,
 )
 from sites.models.places import WEEKDAYS
+from sites.queries.plant import PlantRows, described
 
 READINGS_SHOWN = 6
 
@@ -68,6 +70,7 @@ class PlaceWords:
 @dataclass(frozen=True)
 class SitePage:
     today: dt.date
+    plant: SitePlant
     place: PlaceWords
     supplies: list[WaterSupply]
     assemblies: list[AssemblyLine]
@@ -92,19 +95,21 @@ def site_page(site: Site, user: User) -> SitePage:
         MeterReading.objects.select_related("read_by").order_by("-read_on")[: READINGS_SHOWN + 1],
         to_attr="latest_readings",
     )
+    rows = PlantRows(
+        supplies=list(site.supplies.select_related("pump")),
+        backflows=list(site.backflow_assemblies.select_related("supply")),
+        controllers=list(site.controllers.select_related("supply").prefetch_related(valves)),
+        zones=list(site.zones.select_related("valve__controller")),
+    )
+    rows.valves = [valve for controller in rows.controllers for valve in controller.valves.all()]
     return SitePage(
         today=today,
+        plant=described(site, rows),
         place=_place_words(site),
-        supplies=list(site.supplies.select_related("pump")),
-        assemblies=[
-            AssemblyLine(assembly, backflow_test_state(assembly.test_due_on, today))
-            for assembly in site.backflow_assemblies.select_related("supply")
-        ],
-        controllers=[
-            _controller_line(controller)
-            for controller in site.controllers.select_related("supply").prefetch_related(valves)
-        ],
-        zones=list(site.zones.select_related("valve__controller")),
+        supplies=rows.supplies,
+        assemblies=[AssemblyLine(row, backflow_test_state(row.test_due_on, today)) for row in rows.backflows],
+        controllers=[_controller_line(controller) for controller in rows.controllers],
+        zones=rows.zones,
         meters=[_meter_line(meter) for meter in site.meters.prefetch_related(readings)],
         photos=list(Photo.objects.visible_to(user).filter(site=site).select_related("uploaded_by")),
         tariff_blocks=list(TariffBlock.objects.filter(tariff=site.tariff_id)),

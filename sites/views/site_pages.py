@@ -5,11 +5,11 @@ from django.shortcuts import render
 from django.urls import reverse
 
 from sites.access import EVERYONE, OFFICE, Request, open_to, visible_or_404
-from sites.core.checks import CheckFinding
+from sites.core.checks import check_site
+from sites.core.findings import CheckFinding
 from sites.forms.meters import reading_form_for
 from sites.forms.places import SiteForm
 from sites.models import Client, Firm, Site, User
-from sites.queries.checks import site_findings
 from sites.queries.lists import site_rows
 from sites.queries.site_page import site_page as site_page_of
 from sites.views.answers import (
@@ -44,7 +44,7 @@ def site_page(request: Request, pk: int) -> HttpResponse:
         (line, reading_form_for(line.meter) if staff and not line.meter.removed_on else None)
         for line in register.meters
     ]
-    findings = site_findings(register) if staff else ()
+    findings = check_site(register.plant, register.today) if staff else ()
     shown = {
         "findings": [(finding, _edit_url(finding, request.user)) for finding in findings],
         "site": site,

@@ -6,22 +6,19 @@ from django.views.decorators.http import require_safe
 
 from sites.access import STAFF, Request, open_to, visible_or_404
 from sites.core.hydraulics import DESIGN_VELOCITY_M_S, WARN_VELOCITY_M_S
+from sites.core.water_page import water_page
 from sites.core.zone_water import ASSUMED_VALVE_KPA
 from sites.models import Firm, Site
-from sites.queries.checks import plant_of
-from sites.queries.site_page import site_page
-from sites.queries.zone_water import water_page
+from sites.queries.plant import site_plant
 
 
 @require_safe
 @open_to(*STAFF)
 def zone_water(request: Request, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.select_related("client"), request.user, pk=pk)
-    register = site_page(site, request.user)
     shown = {
         "site": site,
-        "register": register,
-        "water": water_page(register, plant_of(register)),
+        "water": water_page(site_plant(site)),
         "currency": Firm.current().currency,
         "design_m_s": DESIGN_VELOCITY_M_S,
         "limit_m_s": WARN_VELOCITY_M_S,
