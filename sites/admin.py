@@ -155,6 +155,16 @@ class MeterReadingAdmin(admin.ModelAdmin):
     autocomplete_fields = ["meter", "read_by"]
 
 
+@admin.register(models.StateChange)
+class StateChangeAdmin(admin.ModelAdmin):
+    list_display = ["changed_on", "site", "state", "reason", "recorded_by"]
+    list_select_related = ["site", "recorded_by"]
+    list_filter = ["state"]
+    search_fields = ["site__name", "reason"]
+    date_hierarchy = "changed_on"
+    autocomplete_fields = ["site"]
+
+
 @admin.register(models.AuditEntry)
 class AuditEntryAdmin(admin.ModelAdmin):
     """To be read only: an audit that can be edited is none."""

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from sites.views import clients, people, photos, plant, site_pages, zone_water
+from sites.views import clients, people, photos, plant, site_pages, site_state, zone_water
 
 app_name = "sites"
 urlpatterns = [
@@ -10,6 +10,8 @@ urlpatterns = [
     path("sites/<int:pk>/edit/", site_pages.site_edit, name="site_edit"),
     path("sites/<int:pk>/archive/", site_pages.site_archive, name="site_archive"),
     path("sites/<int:pk>/delete/", site_pages.site_delete, name="site_delete"),
+    path("sites/<int:pk>/state/", site_state.site_state, name="site_state"),
+    path("state-changes/<int:pk>/take-back/", site_state.state_change_take_back, name="state_change_take_back"),
     path("sites/<int:pk>/water-and-pressure/", zone_water.zone_water, name="zone_water"),
     path("sites/<int:pk>/photos/new/", photos.photo_new, name="photo_new"),
     path("photos/<int:pk>/", photos.photo, name="photo"),

@@ -161,6 +161,16 @@ class MeterReadingFactory(DjangoModelFactory):
     register = 100
 
 
+class StateChangeFactory(DjangoModelFactory):
+    class Meta:
+        model = sites.StateChange
+
+    site = factory.SubFactory(SiteFactory)
+    state = "on"
+    changed_on = dt.date(2026, 4, 10)
+    reason = "startup visit"
+
+
 class DailyWeatherFactory(DjangoModelFactory):
     class Meta:
         model = scheduling.DailyWeather

@@ -11,6 +11,7 @@ from config.demo.history import History
 from config.demo.register import Progress
 from config.demo.sketches import FEWEST_SITES, FIRST_CLIENT_SITE, SECOND_CLIENT_SITE
 from jobs.actions.checklists import ensure_default_checklists
+from jobs.actions.site_state import record_past_states
 from jobs.models import TechnicianProfile
 from sites.actions.audit import record
 from sites.models import AuditEntry, Client, Firm, Site, User
@@ -58,6 +59,7 @@ def load_demo(*, sites: int, seed: int, today: dt.date, progress: Progress) -> N
     people.make_client_logins(first, second, staff.password)
     schedules.make_schedules(seed=seed, today=today, station=station, by=staff.owner, progress=progress)
     _make_seasons(seed=seed, today=today, staff=staff, progress=progress)
+    schedules.make_drafts(today=today, progress=progress)
     repairs.make_repairs(seed=seed, today=today, by=staff.office)
     photos.make_photos(seed=seed, by=staff.technicians[0], today=today)
     record(by=staff.owner, verb=VERB, subject=firm, sites=sites, seed=seed, today=today.isoformat())
@@ -75,6 +77,7 @@ def _make_seasons(*, seed: int, today: dt.date, staff: people.Staff, progress: P
     rounds = [one for year in years for one in seasons.rounds_of(seed, year, stops, plans)]
     waiting = visits.make_past_visits(seed, rounds, shifts, today)
     History(seed, today).write(stops, progress)
+    record_past_states()
     visits.plan_days(
         seed=seed,
         waiting=waiting,

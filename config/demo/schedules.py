@@ -33,7 +33,7 @@ def revision_days(today: dt.date, sites: int) -> list[dt.date]:
 
 
 def make_schedules(*, seed: int, today: dt.date, station: WeatherStation, by: User, progress: Progress) -> None:
-    """Publish each revision of every site with the date it would have had; then what the coming week needs."""
+    """Publish each revision of every site with the date it would have had."""
     sites = list(Site.objects.order_by("pk"))
     colliding = next((site for site in sites if site.name == PLANTED[Mistake.COLLIDING_PROGRAMS]), None)
     days = revision_days(today, len(sites))
@@ -51,8 +51,15 @@ def make_schedules(*, seed: int, today: dt.date, station: WeatherStation, by: Us
     _note_applied(seed, today)
     _make_pauses(sites, today)
     stations.enter_forecast(seed=seed, today=today, station=station, by=by)
+
+
+def make_drafts(*, today: dt.date, progress: Progress) -> None:
+    """What the nightly task would have left: this week's need, for the office to compare and publish.
+
+    Comes after the visits: a site that one of them shut off needs nothing.
+    """
+    sites = Site.objects.order_by("pk")
     if len(sites) < MANY_SITES:
-        # What the nightly task would have left: this week's need, for the office to compare and publish.
         compute_many(
             sites=sites, today=today, by=None, progress=lambda done, total: progress("this week's need", done, total)
         )

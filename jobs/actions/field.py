@@ -11,6 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from jobs.actions.checklists import current_checklist
+from jobs.actions.site_state import record_finished, record_under_way
 from jobs.core.checklists import AIR_STILL_ON
 from jobs.models import ValveMeasurement, Visit
 from jobs.queries.field import air_still_connected, missing_at_finish
@@ -38,6 +39,7 @@ def start_visit(*, visit: Visit, by: User | None, started_at: dt.datetime | None
     if visit.checklist is None:
         visit.checklist = current_checklist(visit.kind)
     visit.save(update_fields=["state", "started_at", "checklist"])
+    record_under_way(visit=visit, by=by)
     record(by=by, verb="visit started", subject=visit)
     return visit
 
@@ -119,6 +121,7 @@ def finish_visit(
         visit.technician_notes, notes, missing, accept_reason, times_reason if started_at or finished_at else ""
     )
     visit.save(update_fields=["started_at", "finished_at", "state", "signed_by", "technician_notes"])
+    record_finished(visit=visit, by=by)
     _record_schedule_set(visit, set_at_controllers, by)
     record(
         by=by,

@@ -239,7 +239,23 @@ class UserViewSet(ReadViewSet):
     site_path = None
 
 
+class StateChangeSerializer(RowSerializer):
+    hidden_from = {Role.CLIENT: ("reason", "recorded_by")}
+
+    class Meta:
+        model = models.StateChange
+        fields = ["id", "site", "state", "changed_on", "reason", "visit_uuid", "recorded_at", "recorded_by"]
+
+
+class StateChangeViewSet(ReadViewSet):
+    """When sites were turned on and off; the office records it on the site's page, visits record it themselves."""
+
+    queryset = models.StateChange.objects.order_by("-changed_on", "-pk")
+    serializer_class = StateChangeSerializer
+
+
 ENDPOINTS = {
+    "state-changes": StateChangeViewSet,
     "clients": ClientViewSet,
     "sites": SiteViewSet,
     "supplies": WaterSupplyViewSet,

@@ -15,6 +15,7 @@ from sites.models.plant import (
     WaterSupply,
     Zone,
 )
+from sites.models.site_state import StateChange
 from sites.models.water_meters import Meter, MeterReading
 
 __all__ = [
@@ -33,6 +34,7 @@ __all__ = [
     "Role",
     "Site",
     "SoilTexture",
+    "StateChange",
     "Tariff",
     "TariffBlock",
     "User",

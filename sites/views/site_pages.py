@@ -12,6 +12,7 @@ from sites.forms.places import SiteForm
 from sites.models import Client, Firm, Site, User
 from sites.queries.lists import site_rows
 from sites.queries.site_page import site_page as site_page_of
+from sites.queries.site_state import standing_of, with_standing
 from sites.views.answers import (
     answer_archive,
     answer_deletion,
@@ -32,7 +33,8 @@ def site_list(request: Request) -> HttpResponse:
     text = search_text(request)
     archived = bool(request.GET.get("archived")) and request.user.is_office
     rows = page_of(request, site_rows(user=request.user, text=text, archived=archived))
-    return render(request, "sites/site_list.html", {"page": rows, "text": text, "archived": archived})
+    shown = {"page": rows, "rows": with_standing(rows), "text": text, "archived": archived}
+    return render(request, "sites/site_list.html", shown)
 
 
 @open_to(*EVERYONE)
@@ -49,6 +51,7 @@ def site_page(request: Request, pk: int) -> HttpResponse:
         "findings": [(finding, _edit_url(finding, request.user)) for finding in findings],
         "site": site,
         "register": register,
+        "standing": standing_of(site),
         "place": register.place,
         "meters": meters,
         "staff": staff,
