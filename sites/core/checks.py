@@ -317,8 +317,9 @@ def impossible_figures(plant: SitePlant) -> Findings:
             Severity.WRONG,
             one.subject,
             one.subject_id,
-            f"{one.name}: {one.field.replace('_', ' ')}: {one.words}",
+            f"{one.name}: {one.field.words} cannot be as it is recorded",
             "Correct it in the register; until then it counts as not known.",
+            (Figure("recorded", one.value, one.field.quantity, one.field.unit),),
         )
 
 

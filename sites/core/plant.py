@@ -4,19 +4,17 @@ Field names are the register's own, in SI with their units; None or "" is not kn
 with the field's name, and trusted everywhere else.
 """
 
-import math
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, fields
 from datetime import date
 from functools import cached_property
-from typing import Any, Self
+from typing import Any, ClassVar, Self
 
 from sites.core.electrical import Coil
 from sites.core.hydraulics import PumpCurve
-from sites.core.plant_words import BACKFLOW_KINDS, EMITTERS, SUPPLY_KINDS
-
-MAY_BE_NEGATIVE = ("head_rise_m", "latitude", "longitude")
-CURVE_POINTS = (("curve_flow_1_l_min", "curve_head_1_m"), ("curve_flow_2_l_min", "curve_head_2_m"))
+from sites.core.rulebook import BACKFLOW, CONTROLLER, PUMP, SUPPLY, VALVE, ZONE, Field, Table
+from sites.core.rulebook.fields import NUMERIC
+from sites.core.units import System
 
 
 @dataclass(frozen=True)
@@ -26,31 +24,30 @@ class Refused:
     subject: str
     subject_id: int
     name: str
-    field: str
+    field: Field
+    value: float
     words: str
 
 
 class Described:
-    """Refuses what cannot be: ValueError with the field's name."""
+    """Refuses a number outside its field's limits, or that contradicts another: ValueError with the field's name."""
+
+    table: ClassVar[Table]
 
     def __post_init__(self) -> None:
-        for name, words in impossible(type(self), vars(self)).items():
+        for name, words in impossible(self.table, vars(self)).items():
             raise ValueError(f"{name} of {self}: {words}")
 
-    def __str__(self) -> str:
-        return str(vars(self).get("name") or type(self).__name__.lower())
-
-    @staticmethod
-    def contradicts(values: Mapping[str, Any]) -> dict[str, str]:
-        """Fields that cannot be as they are beside another one, with the reason."""
-        return {}
+    def shown(self, name: str, system: System | str = System.METRIC, missing: str = "–") -> str:
+        """One of its fields as a person reads it, with its unit."""
+        return self.table[name].shown(getattr(self, name), system, missing)
 
     @classmethod
     def read(cls, values: Mapping[str, Any]) -> tuple[Self, dict[str, str]]:
-        """The thing with what its register says of it, and what was refused by field: that counts as not known."""
-        known = {name: values[name] for name in defaults(cls) if name in values}
+        """The thing with what its register says of it, and words for each figure refused: that one is not known."""
+        known = {name: values.get(name, usual) for name, usual in defaults(cls).items()}
         refused: dict[str, str] = {}
-        while wrong := impossible(cls, known):
+        while wrong := impossible(cls.table, known):
             refused |= wrong
             known |= {name: defaults(cls)[name] for name in wrong}
         return cls(**known), refused
@@ -61,16 +58,12 @@ def defaults(kind: Any) -> dict[str, Any]:
     return {one.name: None if one.default is MISSING else one.default for one in fields(kind)}
 
 
-def impossible(kind: type[Described], values: Mapping[str, Any]) -> dict[str, str]:
-    """What no plant can have, by field: not a number, without end, below zero, or two fields that contradict."""
-    wrong = {}
-    for name, value in values.items():
-        if isinstance(value, int | float) and not isinstance(value, bool):
-            if not math.isfinite(value):
-                wrong[name] = "must be a number."
-            elif value < 0 and name not in MAY_BE_NEGATIVE:
-                wrong[name] = f"is {value:g}, must not be below 0."
-    return wrong or kind.contradicts({**defaults(kind), **values})
+def impossible(table: Table, values: Mapping[str, Any]) -> dict[str, str]:
+    """The numbers no plant can have, with the reason; a number that is missing is none of them."""
+    refused = table.refusals(values)
+    return {
+        name: words for name, words in refused.items() if values[name] is not None and table[name].kind in NUMERIC
+    }
 
 
 @dataclass(frozen=True)
@@ -78,11 +71,13 @@ class Pump(Described):
     """A pump; the controller starts it where its supply's kind is "pump". Times are common practice, no source,
     until the nameplate is read."""
 
+    table = PUMP
+
     name: str = "Pump"
-    prime_delay_s: float = 5.0  # path open this long before the pump starts
-    minimum_run_s: float = 60.0
-    minimum_rest_s: float = 60.0
-    run_down_s: float = 2.0  # path stays open this long after it stops
+    prime_delay_s: int = 5  # path open this long before the pump starts
+    minimum_run_s: int = 60
+    minimum_rest_s: int = 60
+    run_down_s: int = 2  # path stays open this long after it stops
     most_starts_per_hour: int = 6
     rated_power_kw: float | None = None
     shutoff_head_m: float | None = None
@@ -93,21 +88,8 @@ class Pump(Described):
     efficiency_percent: float | None = None  # of pump and motor together
     energy_price_per_kwh: float | None = None
 
-    @staticmethod
-    def contradicts(pump: Mapping[str, Any]) -> dict[str, str]:
-        """Where a whole curve does not fall with the flow."""
-        points = [(0.0, pump["shutoff_head_m"])] + [(pump[flow], pump[head]) for flow, head in CURVE_POINTS]
-        if any(value is None for point in points for value in point):
-            return {}
-        (_, shutoff_m), (flow_1, head_1), (flow_2, head_2) = points
-        wrong = {}
-        if flow_2 <= flow_1:
-            wrong["curve_flow_2_l_min"] = "More than the second point's flow."
-        if head_1 >= shutoff_m:
-            wrong["curve_head_1_m"] = "Less than the head at no flow."
-        if head_2 >= head_1:
-            wrong["curve_head_2_m"] = "Less than the second point's head."
-        return wrong
+    def __str__(self) -> str:
+        return self.name
 
     @cached_property
     def curve(self) -> PumpCurve | None:
@@ -124,6 +106,8 @@ class Supply(Described):
     """Where the water comes from. kind: "mains", "well" (pressure switch), "pump" (the controller starts it) or
     "gravity". working_pressure_kpa is read while flow_available_l_min runs."""
 
+    table = SUPPLY
+
     id: int
     name: str = "Supply"
     kind: str = "mains"
@@ -134,14 +118,7 @@ class Supply(Described):
     pump: Pump | None = None
 
     def __str__(self) -> str:
-        return f"{self.name} ({SUPPLY_KINDS[self.kind]})"
-
-    @staticmethod
-    def contradicts(supply: Mapping[str, Any]) -> dict[str, str]:
-        static, working = supply["static_pressure_kpa"], supply["working_pressure_kpa"]
-        if static is not None and working is not None and working >= static:
-            return {"working_pressure_kpa": "Flowing water has less pressure than standing water."}
-        return {}
+        return f"{self.name} ({self.shown('kind')})"
 
     @property
     def pumped(self) -> bool:
@@ -157,6 +134,8 @@ class Supply(Described):
 class Backflow(Described):
     """A backflow assembly, by kind and serial number."""
 
+    table = BACKFLOW
+
     id: int
     kind: str = "reduced_pressure"
     supply_id: int | None = None
@@ -167,12 +146,14 @@ class Backflow(Described):
     test_due_on: date | None = None
 
     def __str__(self) -> str:
-        return f"{BACKFLOW_KINDS[self.kind]} {self.serial_number}".strip()
+        return f"{self.shown('kind')} {self.serial_number}".strip()
 
 
 @dataclass(frozen=True)
 class Controller(Described):
     """output: "ac24", "dc24" or "latching". colliding_programs: "queue" or "refuse"."""
+
+    table = CONTROLLER
 
     id: int
     name: str = "Controller"
@@ -191,16 +172,15 @@ class Controller(Described):
     set_by_hand: bool = True
     has_percent_setting: bool = True
 
-    @staticmethod
-    def contradicts(controller: Mapping[str, Any]) -> dict[str, str]:
-        if controller["one_valve_at_a_time"] and (controller["most_valves_open"] or 1) > 1:
-            return {"most_valves_open": "Interlocked outputs open one valve at a time."}
-        return {}
+    def __str__(self) -> str:
+        return self.name
 
 
 @dataclass(frozen=True)
 class Valve(Described):
     """A zone or master valve. It is surely open (shut) within its bounds after its coil is switched."""
+
+    table = VALVE
 
     id: int
     name: str
@@ -220,12 +200,8 @@ class Valve(Described):
     closes_within_s: float = 15.0
     installed_on: date | None = None
 
-    @staticmethod
-    def contradicts(valve: Mapping[str, Any]) -> dict[str, str]:
-        soonest, latest = valve["closes_from_s"], valve["closes_within_s"]
-        if soonest is not None and latest is not None and soonest > latest:
-            return {"closes_from_s": "Not later than the longest closing time."}
-        return {}
+    def __str__(self) -> str:
+        return self.name
 
     @property
     def coil(self) -> Coil | None:
@@ -237,6 +213,8 @@ class Valve(Described):
 class Zone(Described):
     """A zone with the pipe to its farthest head. figures_origin, flow_origin: "measured", "design" or "unknown";
     flow_origin "" where the flow was found together with rate and uniformity."""
+
+    table = ZONE
 
     id: int
     number: int = 0
@@ -268,11 +246,11 @@ class Zone(Described):
 
     @property
     def emitter_words(self) -> str:
-        return EMITTERS[self.emitter]
+        return self.shown("emitter")
 
 
 @dataclass(frozen=True)
-class SitePlant(Described):
+class SitePlant:
     """All plant of one site; supplies, backflows and controllers by id, valves by terminal, zones by number.
 
     refused: figures of its register that cannot be; the description has them as not known.

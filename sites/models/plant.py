@@ -7,8 +7,6 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
-from sites.core import plant
-from sites.core.plant_words import BACKFLOW_KINDS, EMITTERS, OUTPUTS, SUPPLY_KINDS
 from sites.models.people import User
 from sites.models.places import Site, site_scope
 from sites.models.rows import Row, ScopedRows
@@ -31,18 +29,12 @@ def require_same_site(row: models.Model, field: str) -> None:
         raise ValidationError({field: "This belongs to another site."})
 
 
-def refuse(wrong: dict[str, str]) -> None:
-    """Refuse a row with words beside the fields that are wrong, if any is."""
-    if wrong:
-        raise ValidationError(wrong)
-
-
 class WaterSupply(models.Model):
     class Kind(models.TextChoices):
-        MAINS = "mains", SUPPLY_KINDS["mains"]
-        WELL = "well", SUPPLY_KINDS["well"]
-        PUMP = "pump", SUPPLY_KINDS["pump"]
-        GRAVITY = "gravity", SUPPLY_KINDS["gravity"]
+        MAINS = "mains", "mains"
+        WELL = "well", "well with pressure switch"
+        PUMP = "pump", "pump the controller starts"
+        GRAVITY = "gravity", "gravity or tank"
 
     site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="supplies")
     name = models.CharField(max_length=80, default="Supply")
@@ -68,7 +60,12 @@ class WaterSupply(models.Model):
         return f"{self.name} ({self.get_kind_display()})"
 
     def clean(self) -> None:
-        refuse(plant.Supply.contradicts(vars(self)))
+        static, working = self.static_pressure_kpa, self.working_pressure_kpa
+        if static is not None and working is not None and working >= static:
+            raise ValidationError({"working_pressure_kpa": "Flowing water has less pressure than standing water."})
+
+
+CURVE_POINTS = (("curve_flow_1_l_min", "curve_head_1_m"), ("curve_flow_2_l_min", "curve_head_2_m"))
 
 
 class PumpQuerySet(ScopedRows["Pump"]):
@@ -132,19 +129,29 @@ class Pump(models.Model):
 
     def clean(self) -> None:
         """A curve is whole or not there, and its head falls with the flow."""
-        names = ("shutoff_head_m", *(name for point in plant.CURVE_POINTS for name in point))
+        names = ("shutoff_head_m", *(name for point in CURVE_POINTS for name in point))
         missing = [name for name in names if getattr(self, name) is None]
         if 0 < len(missing) < len(names):
             raise ValidationError(dict.fromkeys(missing, "A curve needs all three points."))
-        refuse(plant.Pump.contradicts(vars(self)))
+        if missing:
+            return
+        wrong = {}
+        if self.curve_flow_2_l_min <= self.curve_flow_1_l_min:
+            wrong["curve_flow_2_l_min"] = "More than the second point's flow."
+        if self.curve_head_1_m >= self.shutoff_head_m:
+            wrong["curve_head_1_m"] = "Less than the head at no flow."
+        if self.curve_head_2_m >= self.curve_head_1_m:
+            wrong["curve_head_2_m"] = "Less than the second point's head."
+        if wrong:
+            raise ValidationError(wrong)
 
 
 class BackflowAssembly(models.Model):
     class Kind(models.TextChoices):
-        REDUCED_PRESSURE = "reduced_pressure", BACKFLOW_KINDS["reduced_pressure"]
-        DOUBLE_CHECK = "double_check", BACKFLOW_KINDS["double_check"]
-        PRESSURE_VACUUM = "pressure_vacuum", BACKFLOW_KINDS["pressure_vacuum"]
-        ATMOSPHERIC = "atmospheric", BACKFLOW_KINDS["atmospheric"]
+        REDUCED_PRESSURE = "reduced_pressure", "reduced pressure assembly"
+        DOUBLE_CHECK = "double_check", "double check assembly"
+        PRESSURE_VACUUM = "pressure_vacuum", "pressure vacuum breaker"
+        ATMOSPHERIC = "atmospheric", "atmospheric vacuum breaker"
 
     site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="backflow_assemblies")
     supply = models.ForeignKey(
@@ -172,9 +179,9 @@ class BackflowAssembly(models.Model):
 
 class Controller(models.Model):
     class Output(models.TextChoices):
-        AC24 = "ac24", OUTPUTS["ac24"]
-        DC24 = "dc24", OUTPUTS["dc24"]
-        LATCHING = "latching", OUTPUTS["latching"]
+        AC24 = "ac24", "24 V AC"
+        DC24 = "dc24", "24 V DC"
+        LATCHING = "latching", "battery, latching coils"
 
     class Collision(models.TextChoices):
         QUEUE = "queue", "wait for each other: the smaller priority number goes first"
@@ -247,7 +254,8 @@ class Controller(models.Model):
 
     def clean(self) -> None:
         require_same_site(self, "supply")
-        refuse(plant.Controller.contradicts(vars(self)))
+        if self.one_valve_at_a_time and (self.most_valves_open or 1) > 1:
+            raise ValidationError({"most_valves_open": "Interlocked outputs open one valve at a time."})
 
 
 class ValveQuerySet(ScopedRows["Valve"]):
@@ -312,7 +320,8 @@ class Valve(models.Model):
         return self.name
 
     def clean(self) -> None:
-        refuse(plant.Valve.contradicts(vars(self)))
+        if None not in (self.closes_from_s, self.closes_within_s) and self.closes_from_s > self.closes_within_s:
+            raise ValidationError({"closes_from_s": "Not later than the longest closing time."})
 
     @property
     def site(self) -> Site:
@@ -349,13 +358,13 @@ class Exposure(models.TextChoices):
 
 
 class Emitter(models.TextChoices):
-    FIXED_SPRAY = "fixed_spray", EMITTERS["fixed_spray"]
-    ROTATING_NOZZLE = "rotating_nozzle", EMITTERS["rotating_nozzle"]
-    ROTOR = "rotor", EMITTERS["rotor"]
-    MICRO_SPRAY = "micro_spray", EMITTERS["micro_spray"]
-    DRIP_GRID = "drip_grid", EMITTERS["drip_grid"]
-    POINT_DRIP = "point_drip", EMITTERS["point_drip"]
-    BUBBLER = "bubbler", EMITTERS["bubbler"]
+    FIXED_SPRAY = "fixed_spray", "fixed spray"
+    ROTATING_NOZZLE = "rotating_nozzle", "multi-stream rotating nozzle"
+    ROTOR = "rotor", "gear or impact rotor"
+    MICRO_SPRAY = "micro_spray", "micro-spray"
+    DRIP_GRID = "drip_grid", "in-line drip grid"
+    POINT_DRIP = "point_drip", "point-source drip"
+    BUBBLER = "bubbler", "bubbler"
 
 
 DRIP_EMITTERS = (Emitter.DRIP_GRID, Emitter.POINT_DRIP)

@@ -80,5 +80,5 @@ class _Reader:
         part, wrong = kind.read(values)
         subject = "supply" if kind in (plant.Supply, plant.Pump) else kind.__name__.lower()
         at = (subject, (of or row).pk, str(part))
-        self.refused += [plant.Refused(*at, name, words) for name, words in wrong.items()]
+        self.refused += [plant.Refused(*at, kind.table[name], values[name], words) for name, words in wrong.items()]
         return part

@@ -51,11 +51,12 @@ def test_a_figure_that_cannot_be_is_found_and_counts_as_not_known(client, office
     Valve.objects.filter(pk=zone.valve_id).update(closes_from_s=30)
     found = site_plant(site)
     assert found.zones[0].flow_l_min is None
-    assert {(one.subject, one.subject_id, one.field) for one in found.refused} == {
+    assert {(one.subject, one.subject_id, one.field.name) for one in found.refused} == {
         ("zone", zone.pk, "flow_l_min"),
         ("valve", zone.valve_id, "closes_from_s"),
     }
     client.force_login(office)
     shown = client.get(reverse("sites:site_page", args=[site.pk])).content.decode()
-    assert "flow l min: is -5, must not be below 0." in shown
+    assert f"{zone}: flow cannot be as it is recorded" in shown
+    assert "recorded -5.0 L/min" in shown
     assert client.get(reverse("sites:zone_water", args=[site.pk])).status_code == 200

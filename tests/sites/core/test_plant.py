@@ -21,7 +21,7 @@ GIVEN = {
 EVERY = [(kind, name) for kind, names in NUMBERS.items() for name in names]
 
 
-@pytest.mark.parametrize("value", [float("nan"), float("inf"), -1.0])
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -1.0, 1e12])
 @pytest.mark.parametrize(("kind", "name"), EVERY, ids=lambda one: getattr(one, "__name__", one))
 def test_every_figure_refuses_what_is_no_size(kind, name, value):
     if name == "head_rise_m" and value == -1.0:
@@ -53,6 +53,11 @@ def test_every_figure_refuses_what_is_no_size(kind, name, value):
 def test_two_fields_that_contradict_each_other_are_refused(kind, given, field):
     with pytest.raises(ValueError, match=field):
         kind(**GIVEN[kind], **given)
+
+
+def test_a_half_recorded_curve_is_none_and_is_not_refused():
+    assert Pump.read({"shutoff_head_m": 40.0}) == (Pump(shutoff_head_m=40.0), {})
+    assert Pump(shutoff_head_m=40.0).curve is None
 
 
 numbers = st.none() | st.floats() | st.integers(-5, 500)

@@ -149,7 +149,7 @@ def test_a_pump_without_curve_efficiency_or_price_says_so():
     assert on_mains().power_kw.needs == ()  # a mains zone has no pump to ask about
 
 
-maybe = st.none() | st.floats(0.5, 400)
+maybe = st.none() | st.floats(0.5, 300)
 
 
 @given(
