@@ -8,6 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from jobs.core.cautions import air_pressure_problem
+from jobs.core.checklist_editions import EDITION
 from jobs.core.checklists import AIR_PRESSURE_LIMIT, DEFAULT_CHECKLISTS, PIPE_MATERIAL, Step, problems_of
 from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, Visit
 from jobs.queries.checklists import checklist_rows, has_drip, steps_of
@@ -19,16 +20,18 @@ from sites.models import Firm, User
 def ensure_default_checklists(template_model=ChecklistTemplate, item_model=ChecklistItem) -> None:
     """Make version 1 of each kind that has no checklist at all. Safe to repeat; never touches an existing version.
 
-    A migration passes its historical models.
+    A migration passes its historical models, which may be older than the editions.
     """
+    edition = {"edition": EDITION} if hasattr(template_model, "edition") else {}
     for kind, steps in DEFAULT_CHECKLISTS.items():
         if template_model.objects.filter(kind=kind).exists():
             continue
-        template = template_model.objects.create(kind=kind, version=1, current=True)
-        _add_steps(template, steps, item_model)
+        template = template_model.objects.create(kind=kind, version=1, current=True, **edition)
+        add_steps(template, steps, item_model)
 
 
-def _add_steps(template: ChecklistTemplate, steps: Sequence[Step], item_model=ChecklistItem) -> None:
+def add_steps(template: ChecklistTemplate, steps: Sequence[Step], item_model=ChecklistItem) -> None:
+    """Write the rows of a version that has none yet."""
     item_model.objects.bulk_create(
         item_model(
             template=template,
@@ -58,7 +61,8 @@ def current_checklist(kind: str) -> ChecklistTemplate:
 def save_checklist(*, kind: str, steps: Sequence[Step], based_on: int, by: User) -> ChecklistTemplate:
     """Make `steps` the next version of a kind's checklist; visits under way keep the one they started with.
 
-    The same steps again make no new version. ValidationError if a safety step is missing or out of order, or
+    The same steps again make no new version, unless the office has just been shown what a new edition of the safety
+    steps changed. ValidationError if a safety step is missing or out of order, or
     somebody saved another version since `based_on`.
     """
     problems = problems_of(kind, steps)
@@ -70,12 +74,12 @@ def save_checklist(*, kind: str, steps: Sequence[Step], based_on: int, by: User)
             f"Version {before.version} was saved meanwhile. What you typed is still here: open the checklist anew in "
             "another window and bring your changes into it."
         )
-    if steps_of(before) == tuple(steps):
+    if steps_of(before) == tuple(steps) and before.edition == EDITION:
         return before
     before.current = False
     before.save(update_fields=["current"])
-    made = ChecklistTemplate.objects.create(kind=kind, version=before.version + 1, current=True)
-    _add_steps(made, steps)
+    made = ChecklistTemplate.objects.create(kind=kind, version=before.version + 1, current=True, edition=EDITION)
+    add_steps(made, steps)
     record(by=by, verb="checklist changed", subject=made, version=made.version)
     return made
 

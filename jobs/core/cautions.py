@@ -1,61 +1,82 @@
 """The usual cautions by kind of visit, and the air pressure a system may see when it is blown out.
 
-Keys are the words of `VisitKind`. The pressure limits are common practice, no source: the trade repeats them, no
-standard was found behind them. They never replace the marking on the weakest part.
+Keys are the words of `VisitKind`. The pressure limits are common practice: no standard, agency or extension text was
+found behind them. They never replace the marking on the weakest part.
 """
 
-AIR_PRESSURE_LIMIT_KPA: dict[str, float] = {"pe": 345.0, "pvc": 550.0, "drip": 207.0}  # common practice, no source
+from sites.core.cautions import CARE, LOCAL_RULES, WET_CLASS_2, Act, care
+
+AIR_PRESSURE_LIMIT_KPA: dict[str, float] = {"pe": 345.0, "pvc": 550.0, "drip": 207.0}  # common practice, no standard
 # 345, 550 and 207 kPa stand for 50, 80 and 30 psi; a limit typed in either unit must pass.
 ROUNDING = 1.005
 
-LOCAL_RULES = (
-    "Local codes, the water supplier's rules and the makers' instructions come before this page. Mains power, "
-    "backflow tests and work on drinking water pipes are for people licensed for them where you work."
-)
 _ELECTRICITY = (
     "Switch off and lock the supply before you open a controller or pump panel; coils are measured with the wires "
-    "off the terminals and the power off. The mains side is a licensed electrician's work."
+    f"off the terminals and the power off. {CARE[Act.MAINS]}",
+    CARE[Act.LIVE_24V],
 )
-_PITS = (
-    "Look before you reach into a valve box: animals, glass, bad air. Never climb into a pit or tank alone or "
-    "without your firm's confined space procedure."
-)
-_CHEMICALS = (
-    "Fertiliser and cleaning agents: read the label, wear what it asks for, mix nothing, keep them off the "
-    "drinking water side. No antifreeze in pipes that touch drinking water."
-)
-_PUMPS = (
-    "Never run a pump dry or against closed valves. Isolate it before you touch shaft or coupling; keep hands and "
-    "clothing off them."
-)
+# In the order in which a blow-out is done.
 _AIR = (
-    "Compressed air maims. Eye and hearing protection on; nobody over heads, valves or fittings while air is on.",
-    "Air no higher than the weakest part takes: PE pipe 345 kPa (50 psi), PVC 550 kPa (80 psi), drip 207 kPa "
-    "(30 psi), common practice, no standard. Start lower. Regulator and relief valve at the compressor outlet; hose "
-    "couplings secured against whipping.",
-    "Water supply isolated and pressure released first. Never blow air through a pump or through an unprotected "
-    "backflow assembly: connect downstream of both.",
-    "A valve is open before air is applied; one zone at a time, farthest or highest first; short passes, stop at "
+    CARE[Act.AIR],
+    "An engine-driven compressor stands outdoors, away from doors, windows and air intakes: its exhaust kills.",
+    "Pump off and isolated, water shut off, pressure let off until nothing runs: only then the rest.",
+    f"{CARE[Act.AIR_PRESSURE]} Set it at the regulator while the air is still shut; regulator and relief valve at "
+    "the compressor outlet.",
+    "Then the hose, couplings secured against whipping, downstream of pump and backflow assembly. Never blow air "
+    "through a pump or through any backflow assembly.",
+    "Open a zone's valve before air is let in, one zone at a time, farthest or highest first; short passes, stop at "
     "mist, never on dry pipe. Bleed to zero before you disconnect; never walk away from a system under air.",
 )
-_FILL = (
-    "Fill slowly, supply about a quarter open, until the air is out; fast water breaks pipe (common practice: at "
-    "most 0.3 m/s, 1 ft/s). Keep people away from heads while air leaves.",
-    "Bring a backflow assembly up to pressure slowly, upstream valve first.",
-)
+_EVERYWHERE = (care(Act.BOX, Act.PIT), CARE[Act.CHEMICALS], CARE[Act.RECLAIMED])
 
 CAUTIONS: dict[str, tuple[str, ...]] = {
-    "startup": (*_FILL, _PUMPS, _ELECTRICITY, _PITS, _CHEMICALS, LOCAL_RULES),
-    "mid_season": (_ELECTRICITY, _PITS, _PUMPS, _CHEMICALS, LOCAL_RULES),
-    "winterisation": (*_AIR, _ELECTRICITY, _PITS, _CHEMICALS, LOCAL_RULES),
-    "repair": (
-        "Isolate the supply and release the pressure before you open a pipe or a valve.",
-        _ELECTRICITY,
-        _PITS,
-        _PUMPS,
-        _CHEMICALS,
+    "startup": (
+        CARE[Act.FILL],
+        "Bring a backflow assembly up to pressure slowly, upstream valve first; work on it is for people licensed.",
+        CARE[Act.PUMP],
+        *_ELECTRICITY,
+        *_EVERYWHERE,
         LOCAL_RULES,
     ),
+    "mid_season": (
+        *_ELECTRICITY,
+        CARE[Act.PUMP],
+        CARE[Act.RUNNING],
+        CARE[Act.SHUT],
+        CARE[Act.WATER],
+        *_EVERYWHERE,
+        LOCAL_RULES,
+    ),
+    "winterisation": (*_AIR, CARE[Act.SHUT], *_ELECTRICITY, *_EVERYWHERE, LOCAL_RULES),
+    "repair": (
+        CARE[Act.WATER],
+        CARE[Act.SHUT],
+        CARE[Act.DIG],
+        CARE[Act.CEMENT],
+        *_ELECTRICITY,
+        WET_CLASS_2,
+        CARE[Act.PUMP],
+        CARE[Act.RUNNING],
+        *_EVERYWHERE,
+        LOCAL_RULES,
+    ),
+}
+
+SHORT_CAUTIONS: dict[str, str] = {
+    "startup": "Slow fill, people and animals away from the heads; never a pump against closed valves.",
+    "mid_season": "Live tests on the 24 V side only; pump off and pressure let off before a part is opened.",
+    "winterisation": "Compressed air: limit set first, eye and hearing protection, lawn clear, one zone open before "
+    "the air, compressor outdoors.",
+    "repair": "Pump off, water shut, pressure let off first; buried lines located and marked before you dig.",
+}
+
+# Beside the figures of a valve, by field: how they are measured without harm.
+MEASURING: dict[str, str] = {
+    "coil_resistance_ohm": "Power off, wires off the terminals, then measure.",
+    "voltage_v": CARE[Act.LIVE_24V],
+    "current_a": "Live test, 24 V side only: clamp meter round one insulated wire, mains covers on.",
+    "pressure_kpa": "Fit the gauge with the pump off, the water shut and the pressure let off.",
+    "air_pressure_kpa": "Read the gauge from beside it; nobody over heads, valves or fittings while air is on.",
 }
 
 

@@ -7,6 +7,8 @@ Keys stay the same from version to version, because rules and reports find a ste
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sites.core.cautions import CARE, Act, care
+
 PIPE_MATERIAL = "pipe_material"
 AIR_PRESSURE_LIMIT = "air_pressure_limit"
 AIR_CONNECTED = "connected_downstream"
@@ -40,18 +42,19 @@ def closing_gates(gates: Sequence[bool], done: Sequence[bool]) -> list[int | Non
 
 _ARRIVE = Step(
     "site_made_safe",
-    "People and animals are clear of the irrigated areas; you told someone that you are here.",
+    "People and animals are off the lawn, the beds and the work area; you told someone that you are here.",
 )
 _POWER_OFF = Step(
     "power_off_for_measuring",
     "Controller switched off before wires come off its terminals.",
-    "Power off, wires off, then measure. The mains side is for a licensed electrician.",
+    f"Power off, wires off, then measure. {CARE[Act.MAINS]}",
 )
-_BOXES = Step(
-    "boxes_checked",
-    "Valve boxes and pits looked into before reaching in.",
-    "Animals, glass, bad air. Never alone into a pit or tank, and never without your firm's confined space "
-    "procedure.",
+_BOXES = Step("boxes_checked", "Valve boxes and pits looked into before reaching in.", care(Act.BOX, Act.PIT))
+_INJECTOR = Step(
+    "injector_off",
+    "Fertiliser injector off, its tank valve shut and its line flushed with clean water, or there is none here.",
+    CARE[Act.CHEMICALS],
+    gate=True,
 )
 _TIDY = Step("left_tidy", "Boxes closed, trenches filled, no trip hazard left behind.")
 
@@ -62,22 +65,29 @@ STARTUP = (
     Step(
         "backflow_ready",
         "Backflow assembly put back together and its shut-off valves found in order.",
-        "Testing it is for a licensed tester, as local rules require.",
+        "Work on it and its test are for people licensed for them, as local rules require.",
     ),
     Step(
         "slow_fill",
         "Slow fill done: farthest zone or high point open, supply about a quarter open, air out, then fully open.",
-        "Air in the line throws water and parts: keep people away from heads. Fast filling breaks pipe.",
+        f"{CARE[Act.FILL]} Air in the line throws water and parts.",
         gate=True,
     ),
     Step("no_leaks", "Main line walked under pressure: no leak seen."),
+    Step("pump_checked", "Pump primed and running smoothly, or there is no pump here.", CARE[Act.PUMP]),
     Step(
-        "pump_checked",
-        "Pump primed and running smoothly, or there is no pump here.",
-        "Never dry, never against closed valves.",
+        "injector_ready",
+        "Fertiliser injector joined only now, its backflow protection in order, or there is none here.",
+        CARE[Act.CHEMICALS],
     ),
-    Step("zones_run", "Every zone run on its own; heads straight, clean and covering."),
-    Step("static_pressure", "Static pressure at the supply.", answer="number", unit_kind="pressure"),
+    Step("zones_run", "Every zone run on its own; heads straight, clean and covering.", CARE[Act.RUNNING]),
+    Step(
+        "static_pressure",
+        "Static pressure at the supply.",
+        f"Gauge fitted with the pressure off. {CARE[Act.PUMP]}",
+        answer="number",
+        unit_kind="pressure",
+    ),
     _POWER_OFF,
     Step("controller_set", "Controller clock, backup and programs set to the season schedule."),
     Step("sensors_checked", "Rain or freeze sensor tried, or there is none."),
@@ -87,31 +97,35 @@ MID_SEASON = (
     _ARRIVE,
     _BOXES,
     Step("controller_checked", "Controller clock right; programs are the published schedule."),
-    Step("no_leaks", "Main line, boxes and meter looked at with everything closed: nothing runs."),
-    Step("zones_run", "Every zone run on its own; heads straight, clean and covering."),
+    Step(
+        "no_leaks",
+        "All zones off: main line, boxes and meter looked at, nothing runs.",
+        "A pump stays off meanwhile, never against closed valves.",
+    ),
+    Step("zones_run", "Every zone run on its own; heads straight, clean and covering.", CARE[Act.RUNNING]),
     Step("plants_looked_at", "Dry, wet or new patches looked for.", answer="text"),
     _POWER_OFF,
-    Step("filters_cleaned", "Filters and strainers cleaned, supply closed and pressure released first."),
+    Step(
+        "filters_cleaned",
+        "Filters and strainers cleaned: pump off, supply closed and pressure released first.",
+        care(Act.WATER, Act.CHEMICALS),
+    ),
     _TIDY,
 )
 WINTERISATION = (
     _ARRIVE,
     _BOXES,
+    _INJECTOR,
     Step(
         "water_shut_off",
-        "Water supply to the irrigation shut off; pump switched off and isolated, or there is no pump here.",
-        "Isolating a pump's mains supply is for a licensed electrician where local rules say so.",
+        "Pump switched off and isolated, or there is none here; then the water supply to the irrigation shut off.",
+        f"{CARE[Act.SHUT]} {CARE[Act.MAINS]}",
         gate=True,
     ),
     Step(
         "pressure_released",
         "Water pressure released: an open drain or valve has stopped flowing and the gauge stands at zero.",
-        gate=True,
-    ),
-    Step(
-        AIR_CONNECTED,
-        "Air is connected at the blow-out port, downstream of pump and backflow assembly, both closed off from it.",
-        "Never blow air through a pump or an unprotected backflow assembly.",
+        "Stand beside the drain; a pump stays off and isolated.",
         gate=True,
     ),
     Step(
@@ -128,21 +142,33 @@ WINTERISATION = (
     ),
     Step(
         AIR_PRESSURE_LIMIT,
-        "Air pressure limit set at the regulator.",
-        "PE pipe at most 345 kPa (50 psi), PVC 550 kPa (80 psi), drip 207 kPa (30 psi): common practice. A lower "
-        "marking on any part comes first. Start lower.",
+        "Air pressure limit set at the regulator while the air is still shut and no hose is on.",
+        CARE[Act.AIR_PRESSURE],
         gate=True,
         answer="number",
         unit_kind="pressure",
     ),
     Step(
         "protected",
-        "Eye and hearing protection on, hose couplings secured, nobody near heads, valves or fittings.",
+        "Eye and hearing protection on, compressor outdoors, nobody on the lawn, near heads, valves or fittings.",
+        f"{CARE[Act.AIR]} Exhaust kills: an engine runs away from doors, windows and air intakes.",
+        gate=True,
+    ),
+    Step(
+        AIR_CONNECTED,
+        "Hose on at the blow-out port, couplings secured, downstream of pump and backflow assembly, both shut off.",
+        "Never blow air through a pump or through any backflow assembly. The air is still shut.",
+        gate=True,
+    ),
+    Step(
+        "valve_open",
+        "The first zone's valve is open, farthest or highest first; only then air, let in slowly.",
+        "Air against closed valves bursts pipe and throws parts.",
         gate=True,
     ),
     Step(
         "zones_blown_out",
-        "Every zone blown out until mist: valve open before the air, farthest first, two short passes.",
+        "Every zone blown out until mist: next valve open before the last one shuts, two short passes.",
         "One zone at a time, 1 to 2 minutes (common practice). Dry pipe and dry gear drives burn: stop at mist.",
     ),
     Step(
@@ -153,9 +179,14 @@ WINTERISATION = (
     Step(
         "backflow_drained",
         "Backflow assembly drained, its ball valves left half open (common practice).",
-        "Only in ways the water supplier allows. No antifreeze in pipes that touch drinking water.",
+        "Only in ways the water supplier allows, by people licensed where local rules ask. No antifreeze in pipes "
+        "that touch drinking water.",
     ),
-    Step("pump_drained", "Pump casing, filter and suction drained, or there is no pump here."),
+    Step(
+        "pump_drained",
+        "Pump casing, filter and suction drained, or there is no pump here.",
+        f"The pump stays isolated. {CARE[Act.PUMP]}",
+    ),
     _POWER_OFF,
     Step("controller_off", "Controller set to off; programs kept."),
     _TIDY,
@@ -164,13 +195,27 @@ REPAIR = (
     _ARRIVE,
     _BOXES,
     Step(
-        "isolated",
-        "Supply to the part isolated and pressure released; power off where wires are touched.",
-        "Mains power, backflow assemblies and drinking water pipes are for people licensed for them.",
+        "services_located",
+        "Buried lines located and marked before anything is dug, or nothing is dug on this visit.",
+        CARE[Act.DIG],
         gate=True,
     ),
-    Step("repaired_part", "What was repaired or replaced.", answer="text"),
-    Step("tried_after_repair", "Tried under pressure afterwards: works, does not leak."),
+    Step(
+        "isolated",
+        "Pump off, supply to the part isolated and pressure released; power off where wires are touched.",
+        f"{CARE[Act.SHUT]} Mains power, backflow assemblies and drinking water pipes are for people licensed for "
+        "them.",
+        gate=True,
+    ),
+    Step("repaired_part", "What was repaired or replaced.", care(Act.WATER, Act.CHEMICALS), answer="text"),
+    Step(
+        "joints_cured", "Glued joints left alone for the label's curing time, or nothing was glued.", CARE[Act.CEMENT]
+    ),
+    Step(
+        "tried_after_repair",
+        "Tried under pressure afterwards: works, does not leak.",
+        f"{CARE[Act.FILL]} {CARE[Act.PUMP]}",
+    ),
     _TIDY,
 )
 

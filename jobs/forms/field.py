@@ -142,7 +142,7 @@ class StepForm(forms.Form):
             )
         if item.key == AIR_PRESSURE_LIMIT:
             self.fields["acknowledged"] = forms.BooleanField(
-                label="I read the limits, and the regulator is set and holds this.",
+                label="I read the limits, and the regulator is set to this, its outlet shut.",
                 error_messages={"required": "Tick this when the regulator is set."},
             )
 

@@ -10,6 +10,9 @@ class ChecklistTemplate(models.Model):
     kind = models.CharField(max_length=15, choices=VisitKind)
     version = models.PositiveSmallIntegerField()
     current = models.BooleanField(default=True)
+    edition = models.PositiveSmallIntegerField(
+        default=1, help_text="Edition of the usual safety steps that the office last saw when this was saved."
+    )
 
     class Meta:
         ordering = ["kind", "-version"]

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from jobs.core.checklist_editions import EDITION, SafetyChange, changes_since, with_safety
 from jobs.core.checklists import Step, closing_gates
 from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, Visit
 from sites.models import Zone
@@ -38,6 +39,22 @@ def steps_of(template: ChecklistTemplate) -> tuple[Step, ...]:
         )
         for item in template.items.all()
     )
+
+
+def steps_to_edit(template: ChecklistTemplate) -> tuple[Step, ...]:
+    """A version's steps as the editor shows them: with today's safety steps where it was saved before them."""
+    steps = steps_of(template)
+    return steps if template.edition >= EDITION else with_safety(template.kind, steps)
+
+
+def safety_changes(template: ChecklistTemplate) -> tuple[SafetyChange, ...]:
+    """What changed in the usual safety steps since the office last saved this checklist."""
+    return changes_since(template.kind, template.edition)
+
+
+def checklists_behind() -> list[ChecklistTemplate]:
+    """The checklists in use whose safety steps the office has not looked at since they changed."""
+    return list(ChecklistTemplate.objects.filter(current=True, edition__lt=EDITION))
 
 
 def has_drip(site_id: int) -> bool:

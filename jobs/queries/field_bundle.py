@@ -7,7 +7,7 @@ from typing import Any
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs.core.cautions import AIR_PRESSURE_LIMIT_KPA, CAUTIONS, ROUNDING
+from jobs.core.cautions import AIR_PRESSURE_LIMIT_KPA, CAUTIONS, MEASURING, ROUNDING
 from jobs.core.checklists import AIR_CONNECTED, AIR_PRESSURE_LIMIT, AIR_RELEASED, AIR_STILL_ON, PIPE_MATERIAL
 from jobs.core.diagnosis import UNITS, rule_table
 from jobs.core.field_records import SCHEMAS
@@ -38,6 +38,7 @@ def day_bundle(user: User, date: dt.date) -> dict[str, Any]:
         "units": _units(),
         "rules": phone_rules(),
         "cautions": {kind: list(words) for kind, words in CAUTIONS.items()},
+        "measuring": MEASURING,
         "air": {
             "limit_kpa": AIR_PRESSURE_LIMIT_KPA,
             "rounding": ROUNDING,

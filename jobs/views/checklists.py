@@ -8,13 +8,14 @@ from django.shortcuts import redirect, render
 from jobs.actions.checklists import current_checklist, save_checklist
 from jobs.forms.checklists import StepEditFormSet
 from jobs.models import ChecklistTemplate, VisitKind
-from jobs.queries.checklists import steps_of
+from jobs.queries.checklists import safety_changes, steps_to_edit
 from sites.access import OFFICE, Request, open_to
 
 
 @open_to(*OFFICE)
 def checklist_list(request: Request) -> HttpResponse:
-    lists = [(kind, VisitKind(kind).label, current_checklist(kind)) for kind in VisitKind.values]
+    found = [(kind, current_checklist(kind)) for kind in VisitKind.values]
+    lists = [(kind, VisitKind(kind).label, checklist, safety_changes(checklist)) for kind, checklist in found]
     return render(request, "jobs/checklist_list.html", {"lists": lists})
 
 
@@ -24,7 +25,9 @@ def checklist_edit(request: Request, kind: str) -> HttpResponse:
         raise Http404
     current = current_checklist(kind)
     seen = _seen(request, current)
-    formset = StepEditFormSet(request.POST if request.method == "POST" else None, kind=kind, usual=steps_of(seen))
+    formset = StepEditFormSet(
+        request.POST if request.method == "POST" else None, kind=kind, usual=steps_to_edit(seen)
+    )
     problems: list[str] = []
     if request.method == "POST" and formset.is_valid():
         try:
@@ -38,6 +41,7 @@ def checklist_edit(request: Request, kind: str) -> HttpResponse:
         "kind_name": VisitKind(kind).label,
         "current": current,
         "seen": seen,
+        "changes": safety_changes(current),
         "formset": formset,
         "problems": problems,
     }

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_safe
 
 from jobs.queries.plant_drawing import drawn_plant, drawn_plants
 from sites.access import STAFF, Request, open_to, visible_or_404
+from sites.core.cautions import CABINET, WET_CLASS_2
 from sites.core.drawing import Drawing, svg
 from sites.core.plant_drawing import terminal_map, water_path
 from sites.models import Controller, Site
@@ -24,7 +25,8 @@ def svg_response(drawing: Drawing) -> HttpResponse:
 @open_to(*STAFF)
 def drawings(request: Request, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.select_related("client"), request.user, pk=pk)
-    return render(request, "jobs/drawings.html", {"site": site, "plants": drawn_plants(site)})
+    shown = {"site": site, "plants": drawn_plants(site), "cabinet": CABINET, "wet": WET_CLASS_2}
+    return render(request, "jobs/drawings.html", shown)
 
 
 @gzip_page

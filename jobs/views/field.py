@@ -19,7 +19,7 @@ from django.views.decorators.http import require_POST
 
 from jobs.actions.checklists import answer_step
 from jobs.actions.field import finish_visit, record_measurement, start_visit
-from jobs.core.cautions import CAUTIONS
+from jobs.core.cautions import CAUTIONS, MEASURING
 from jobs.forms.field import FinishForm, MeasurementForm, StepForm
 from jobs.models import ChecklistItem, Visit, VisitKind
 from jobs.queries.checklists import checklist_rows
@@ -226,6 +226,7 @@ class MeasuredRow:
     last: str | None = None
     as_new_word: str = "as new"
     as_new: str | None = None
+    caution: str = ""
 
 
 MORE = ("pressure_kpa", "current_a", "temperature_c")
@@ -237,7 +238,8 @@ def _measured_rows(form: MeasurementForm, check: ValveCheck) -> dict[str, Any]:
             return MeasuredRow(field, is_number=False)
         last, as_new = check.last.get(field.name), check.as_new.get(field.name)
         word = "expected" if field.name in ("voltage_v", "current_a") else "as new"
-        return MeasuredRow(field, True, form.shown(field.name, last), word, form.shown(field.name, as_new))
+        shown = form.shown(field.name, last), word, form.shown(field.name, as_new)
+        return MeasuredRow(field, True, *shown, MEASURING.get(field.name, ""))
 
     more = [field for field in form.visible_fields() if field.name in MORE]
     first = [field for field in form.visible_fields() if field.name not in (*MORE, "note")]

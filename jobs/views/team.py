@@ -9,6 +9,7 @@ from django.urls import reverse
 from jobs.actions.team import add_absence, delete_absence, save_profile
 from jobs.forms.planning import AbsenceForm, ClosedDaysForm, ProfileForm, SkillForm
 from jobs.models import Absence, ClosedDays, Skill, TechnicianProfile
+from jobs.queries.checklists import checklists_behind
 from jobs.queries.day_board import planned_on
 from jobs.queries.planning import firm_today
 from jobs.queries.team import skill_rows, team
@@ -30,6 +31,7 @@ def technician_list(request: Request) -> HttpResponse:
         "team": team(today),
         "skills": skill_rows(),
         "closed_days": ClosedDays.objects.filter(ends_on__gte=today),
+        "behind": checklists_behind(),
     }
     return render(request, "jobs/technician_list.html", context)
 

@@ -10,6 +10,7 @@ from reports.documents.kit import look
 from reports.documents.kit.blocks import Block, Gap, Section, Text, Title, caution, paragraph
 from reports.documents.kit.page import Document, Firm, pdf_bytes
 from reports.documents.kit.table import Column, Table, facts, table
+from sites.core.cautions import CABINET
 
 
 @dataclass(frozen=True)
@@ -171,8 +172,7 @@ def _blocks(card: ControllerCard) -> list[Block]:
 
 
 CAUTIONS = (
-    "Mains parts are live behind the cover. Switch off and lock the supply; wiring on the mains side is work for a "
-    "licensed electrician, and local codes apply.",
+    CABINET,
     "After a power cut check the clock, the day of the week and that no second start time has appeared.",
 )
 

@@ -17,6 +17,7 @@ from reports.documents.kit.blocks import (
 from reports.documents.kit.drawing import DrawingBlock
 from reports.documents.kit.page import Document, Firm, pdf_bytes
 from reports.documents.kit.table import Cell, Column, TickBox, facts, table
+from sites.core.cautions import BY_HAND, CABINET
 from sites.core.drawing import Drawing
 
 
@@ -61,10 +62,10 @@ class ManualRun:
 
 
 CAUTIONS = (
+    BY_HAND,
     "Nobody at the heads, no open pit, no open enclosure; whoever is on site releases water and pump.",
     "A pump must not work against closed valves: if no water comes within its prime delay, stop it first, then look.",
-    "Mains parts are live behind the cover. Wiring on the mains side is work for a licensed electrician; local codes "
-    "apply.",
+    CABINET,
 )
 
 
@@ -91,7 +92,10 @@ def _blocks(run: ManualRun) -> list[Block]:
         blocks.append(paragraph(f"Pump: {run.pump_rule}"))
     if run.safe and run.steps:
         blocks += [
-            Section("Command by command", "Times of the plan; start later and every time moves along."),
+            Section(
+                "Command by command",
+                "Times are a guide, the order is the rule; start later and every time moves along.",
+            ),
             _steps(run),
         ]
     if run.chart is not None:

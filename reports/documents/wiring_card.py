@@ -6,6 +6,7 @@ from reports.documents.kit import look
 from reports.documents.kit.blocks import Block, Text, Title, caution
 from reports.documents.kit.drawing import DrawingBlock
 from reports.documents.kit.page import Document, Firm, pdf_bytes
+from sites.core.cautions import CABINET, CARE, WET_CLASS_2, Act
 from sites.core.plant_drawing import DrawnPlant, map_rows, terminal_map, water_path
 
 FIRST_PAGE, ROWS_A_PAGE = 8, 12  # lines of the terminal map that stay readable on a page
@@ -33,10 +34,11 @@ def wiring_card_pdf(card: WiringCard) -> bytes:
         caution(
             "Before you touch a wire",
             [
-                "Isolate the supply and lock it before you open the enclosure. The mains side is work for a licensed "
-                "electrician; local codes apply.",
+                CABINET,
                 "The drawing shows the register, not the site: prove each wire with a meter before you rely on it.",
-                "Stop and secure the pump; a pump must not work against closed valves.",
+                "Switch off and isolate the pump first; a pump must not work against closed valves.",
+                CARE[Act.BOX],
+                WET_CLASS_2,
             ],
         ),
     ]

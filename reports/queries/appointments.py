@@ -12,7 +12,7 @@ from django.utils.formats import date_format
 from django.utils.text import slugify
 
 from jobs.core.calendar import Entry, calendar_file
-from jobs.models import Visit
+from jobs.models import Visit, VisitKind
 from jobs.queries.planning import hours_to_promise, minute_of, time_at
 from reports.models import AppointmentMail
 from reports.queries.messages import MailText, one_line
@@ -21,6 +21,20 @@ from sites.models import Firm, Site
 
 Kind = AppointmentMail.Kind
 MOST_SHOWN = 200
+# What a client must know before the work begins: people and animals where water, air or tools are.
+_WATER_RUNS = "Please keep people and animals off the lawn and beds while we run the zones."
+KEEP_CLEAR: dict[str, tuple[str, ...]] = {
+    VisitKind.STARTUP: (_WATER_RUNS,),
+    VisitKind.MID_SEASON: (_WATER_RUNS,),
+    VisitKind.WINTERISATION: (
+        "We blow the pipes out with compressed air. Until we tell you that we are done, please keep people and "
+        "animals indoors or well away from the lawn and beds: water and parts can fly, and it is loud.",
+    ),
+    VisitKind.REPAIR: (
+        "Please keep people and animals away from where we work, and tell us of cables and pipes of your own in the "
+        "ground before we dig.",
+    ),
+}
 
 
 @dataclass(frozen=True)
@@ -202,6 +216,7 @@ def _closing(mail: AppointmentMail) -> Sequence[str]:
     if mail.kind == Kind.CANCELLATION:
         return ["If you have questions, please reply to this mail."]
     return [
+        *KEEP_CLEAR.get(mail.visit.kind, ()),
         "Please make sure that we can reach the controller and the water supply.",
         "If the time does not suit you, please reply to this mail or call us.",
     ]

@@ -59,8 +59,18 @@ def who_to_call(controller: Controller, firm: Firm) -> tuple[str, ...]:
     reach = ", ".join(part for part in (firm.phone, firm.email) if part)
     lines = [f"{firm.name}{': ' if reach else ''}{reach}"]
     if supply is not None and supply.shutoff_location:
-        lines.append(f"To stop all water: shut-off of {supply.name}, {supply.shutoff_location}")
+        lines.append(_to_stop(supply))
     return tuple(lines)
+
+
+def _to_stop(supply: WaterSupply) -> str:
+    """The order that stops all water; a pump is never shut off against."""
+    pumped = supply.kind in (WaterSupply.Kind.PUMP, WaterSupply.Kind.WELL) or hasattr(supply, "pump")
+    pump_off = "switch the pump off first; once it stands still, " if pumped else ""
+    return (
+        f"To stop all water: {pump_off}shut {supply.name}, {supply.shutoff_location}. "
+        "Never where that also cuts off a building or a fire line: call us."
+    )
 
 
 def pump_rule(controller: Controller) -> str:

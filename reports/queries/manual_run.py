@@ -37,7 +37,7 @@ def manual_run_data(week: ControllerWeek, site: Site, starts_at: dt.datetime, wh
         date=day(starts_at.date()),
         starts=f"{starts_at:%H:%M}",
         ends=f"{timeline.at(ends_s, zone):%H:%M}" if timeline and timeline.commands else "",
-        verdict=week.words,
+        verdict=_verdict(week),
         safe=week.ok is not False,
         steps=_steps(timeline, controller, zone) if timeline else (),
         story=(*(f"{at:%H:%M:%S} {text}" for at, text in week.story), *([week.remedy] if week.remedy else [])),
@@ -51,6 +51,13 @@ def manual_run_data(week: ControllerWeek, site: Site, starts_at: dt.datetime, wh
         ),
         chart=chart(data, CHART_WIDTH) if data and week.runs else None,
     )
+
+
+def _verdict(week: ControllerWeek) -> str:
+    """The proof is about a controller that keeps the seconds; whoever switches by hand has a guide."""
+    if not week.ok:
+        return week.words
+    return "A guide for a person at the switch: the plan is proved only where a controller sends every command."
 
 
 def _steps(timeline: Timeline, controller: Controller, zone: zoneinfo.ZoneInfo) -> tuple[ManualStep, ...]:

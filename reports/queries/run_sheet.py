@@ -2,17 +2,14 @@
 
 import datetime as dt
 
+from jobs.core.cautions import SHORT_CAUTIONS
 from jobs.core.whole_minutes import whole_minutes
-from jobs.models import DayRoute, Visit, VisitKind
+from jobs.models import DayRoute, Visit
 from jobs.queries.field import today_stops
 from jobs.queries.travel import source_words
 from reports.documents.run_sheet import RunSheet, Stop
 from reports.queries.letterhead import address_lines, amount, clock, day, letterhead
 from sites.models import Firm, User
-
-CAUTION = {
-    VisitKind.WINTERISATION: "Compressed air: eye and hearing protection, one zone open first; local code rules.",
-}
 
 
 def run_sheet_data(technician: User, date: dt.date) -> RunSheet:
@@ -61,5 +58,5 @@ def _stop(visit: Visit, counts) -> Stop:
         access_notes=visit.site.access_notes,
         visit=visit.get_kind_display(),
         work=tuple(work),
-        caution=CAUTION.get(visit.kind, ""),
+        caution=SHORT_CAUTIONS[visit.kind],
     )

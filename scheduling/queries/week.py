@@ -3,12 +3,13 @@
 import calendar
 import datetime as dt
 from collections import namedtuple
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Count, FilteredRelation, Min, Q, QuerySet
 
 from scheduling.models import SeasonSchedule, WateringPause
-from sites.models import Site
+from sites.models import Controller, Site
 
 State = SeasonSchedule.State
 
@@ -124,6 +125,14 @@ def paused_sites(today: dt.date) -> list[PausedSites]:
         .annotate(Count("site", distinct=True), Min("site__name"))
     )
     return [PausedSites(*row) for row in rows]
+
+
+def hand_set_sites(among: Iterable[int] | None = None) -> int:
+    """How many current sites (of these, if given) have a controller that no pause reaches: it is set by hand."""
+    rows = Controller.objects.filter(set_by_hand=True, site__in=Site.objects.current())
+    if among is not None:
+        rows = rows.filter(site__in=list(among))
+    return rows.aggregate(sites=Count("site", distinct=True))["sites"]
 
 
 def _sites() -> QuerySet[Site]:

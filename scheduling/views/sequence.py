@@ -15,6 +15,7 @@ from scheduling.queries.manual_run import manual_run as planned_run
 from scheduling.queries.sequence import ControllerWeek, week_timeline
 from scheduling.queries.sequence_chart import chart_data, sequence_page
 from sites.access import STAFF, Request, open_to, visible_or_404
+from sites.core.cautions import BY_HAND
 from sites.core.drawing import svg
 from sites.models import Controller, Site
 
@@ -85,6 +86,7 @@ def manual_run(request: Request, pk: int) -> HttpResponse:
     asked = request.GET if request.GET else None
     form = ManualRunForm(asked, controller=controller, now=timezone.localtime(timezone=site_zone(site)))
     shown = {"site": site, "controller": controller, "form": form, "query": request.GET.urlencode()}
+    shown["by_hand"] = BY_HAND
     if form.is_bound and form.is_valid():
         week = planned_run(controller, form.steps(), form.starts_at(), form.title())
         shown |= {"page": sequence_page(week, site, timezone.now()), "title": form.title()}

@@ -206,7 +206,7 @@ def site_pause(request: Request, pk: int) -> HttpResponse:
     shown = {
         "form": form,
         "title": f"Pause watering at {site}",
-        "lead": "Both days are included. A controller that is set by hand has to be switched off at the site.",
+        "lead": "Both days are included. A controller set by hand waters on until somebody switches it off there.",
         "submit_label": "Pause",
         "back_url": _watering_url(site.pk),
     }

@@ -11,7 +11,7 @@ from django.utils import timezone
 from scheduling.actions import pauses, schedules
 from scheduling.actions.errors import ScheduleError
 from scheduling.forms.schedules import ResumeForm, WeekActionForm, WeekFilterForm
-from scheduling.queries.week import office_week, paused_sites
+from scheduling.queries.week import hand_set_sites, office_week, paused_sites
 from sites.access import OFFICE, Request, open_to
 from sites.models import Site
 
@@ -43,6 +43,7 @@ def week(request: Request) -> HttpResponse:
         "extra": f"&threshold={wanted['threshold']:g}&direction={wanted['direction']}",
         "form": action_form,
         "chosen": set(request.POST.getlist("draft")),
+        "by_hand": hand_set_sites(),
     }
     return render(request, "scheduling/week.html", shown, status=422 if request.method == "POST" else 200)
 
@@ -59,6 +60,11 @@ def _act(request: Request, form: WeekActionForm) -> None:
             by=request.user,
         )
         messages.success(request, f"{_sites(len(paused))} paused until {form.cleaned_data['ends_on']:%-d %B %Y}.")
+        if by_hand := hand_set_sites(row.site_id for row in paused):
+            messages.warning(
+                request,
+                f"At {_sites(by_hand)} of them a controller set by hand waters on until it is switched off there.",
+            )
         return
     verb, told = schedules.publish, "published"
     if form.cleaned_data["act"] == WeekActionForm.VISIT:

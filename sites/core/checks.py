@@ -42,7 +42,7 @@ def shared_terminals(plant: SitePlant) -> Findings:
                     "controller",
                     controller.id,
                     f"{names} are both on terminal {terminal} of {controller.name}",
-                    "Check the wiring at the controller, supply isolated; move one valve or correct the register.",
+                    "Controller off, supply isolated: check the wiring; move one valve or correct the register.",
                     (Figure("valves on the terminal", len(valves)),),
                 )
 
@@ -140,7 +140,7 @@ def low_voltage(plant: SitePlant, minimum_v: float = MINIMUM_VALVE_V) -> Finding
                     "valve",
                     valve.id,
                     f"{valve.name} may see too little voltage to open",
-                    "Use a thicker wire or a shorter run; measure at the valve while it starts.",
+                    "Use a thicker wire or a shorter run; live tests are for somebody trained, 24 V side only.",
                     (
                         Figure("at the valve", volts, unit="V"),
                         *([Figure("others on the common", others_va, unit="VA")] if others_va else []),

@@ -41,7 +41,7 @@ def _too_low(answers: ZoneAnswers) -> Findings:
             "zone",
             answers.zone.id,
             f"The heads of Zone {answers.zone} get too little pressure",
-            "Measure at the farthest head while the zone runs; check for leaks, half-shut valves and narrow pipe.",
+            "Gauge fitted with the water off, measure at the farthest head; check for leaks and half-shut valves.",
             (
                 Figure("computed at the head", head_kpa, Quantity.PRESSURE),
                 Figure("its emitters need", answers.wanted_kpa, Quantity.PRESSURE),

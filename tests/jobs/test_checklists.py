@@ -29,7 +29,7 @@ def do(visit, key, by, **answer):
 
 
 def pass_water_gates(visit, by):
-    for key in ("water_shut_off", "pressure_released", "connected_downstream"):
+    for key in ("injector_off", "water_shut_off", "pressure_released"):
         do(visit, key, by)
 
 
@@ -69,6 +69,7 @@ def test_a_step_behind_a_gate_is_refused_until_the_gate_is_done(visit, technicia
 
 
 def test_undoing_a_gate_closes_the_steps_after_it_again(visit, technician):
+    do(visit, "injector_off", technician)
     do(visit, "water_shut_off", technician)
     answer_step(visit=visit, item=step(visit, "water_shut_off"), done=False, by=technician)
     with pytest.raises(ValidationError, match="closed until"):
@@ -120,6 +121,6 @@ def test_a_step_of_another_checklist_is_refused(visit, technician):
 
 
 def test_every_answer_leaves_an_audit_row(visit, technician):
-    do(visit, "water_shut_off", technician)
+    do(visit, "injector_off", technician)
     entry = AuditEntry.objects.get(verb="checklist step answered")
-    assert (entry.by, entry.detail["step"], entry.detail["done"]) == (technician, "water_shut_off", True)
+    assert (entry.by, entry.detail["step"], entry.detail["done"]) == (technician, "injector_off", True)

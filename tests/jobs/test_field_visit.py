@@ -98,9 +98,9 @@ def test_starting_twice_keeps_the_first_time(phone, started):
 
 def test_a_step_behind_a_gate_is_shown_closed_and_refused(phone, started):
     page = phone.get(f"/visits/{started.pk}/").content.decode()
-    assert f"/visits/{started.pk}/checklist/{item(started, 'water_shut_off').pk}/" in page
+    assert f"/visits/{started.pk}/checklist/{item(started, 'injector_off').pk}/" in page
     assert f"/visits/{started.pk}/checklist/{item(started, 'zones_blown_out').pk}/" not in page
-    assert "<strong>Closed</strong> until this is done: Water supply" in page
+    assert "<strong>Closed</strong> until this is done: Fertiliser injector" in page
     response = answer(phone, started, "zones_blown_out")
     assert response.status_code == 422
     assert "This step is closed until this one is done" in response.content.decode()
@@ -108,7 +108,7 @@ def test_a_step_behind_a_gate_is_shown_closed_and_refused(phone, started):
 
 
 def test_an_air_pressure_above_the_pipes_limit_is_refused_and_stays_as_typed(phone, started):
-    for key in ("water_shut_off", "pressure_released", "connected_downstream"):
+    for key in ("injector_off", "water_shut_off", "pressure_released"):
         answer(phone, started, key)
     answer(phone, started, "pipe_material", text="pe")
     response = answer(phone, started, "air_pressure_limit", number="412", acknowledged="on")
@@ -124,7 +124,7 @@ def test_an_air_pressure_above_the_pipes_limit_is_refused_and_stays_as_typed(pho
 def test_a_limit_typed_in_psi_is_kept_in_kpa(phone, started, firm):
     firm.units = "us"
     firm.save()
-    for key in ("water_shut_off", "pressure_released", "connected_downstream"):
+    for key in ("injector_off", "water_shut_off", "pressure_released"):
         answer(phone, started, key)
     answer(phone, started, "pipe_material", text="pe")
     assert answer(phone, started, "air_pressure_limit", number="50", acknowledged="on").status_code == 302
@@ -133,7 +133,7 @@ def test_a_limit_typed_in_psi_is_kept_in_kpa(phone, started, firm):
 
 
 def test_a_step_can_be_undone_and_its_words_stay(phone, started):
-    for key in ("water_shut_off", "pressure_released", "connected_downstream"):
+    for key in ("injector_off", "water_shut_off", "pressure_released"):
         answer(phone, started, key)
     answer(phone, started, "pipe_material", text="pvc")
     answer(phone, started, "pipe_material", undo=True)

@@ -377,3 +377,20 @@ def test_the_office_tells_from_the_page_and_sees_it(
     answer = client.get("/appointments/?first_day=2026-05-02&last_day=2026-05-01")
     assert answer.status_code == 422
     assert 'value="2026-05-02"' in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [
+        ("winterisation", "compressed air. Until we tell you that we are done, please keep people and animals"),
+        ("startup", "keep people and animals off the lawn"),
+        ("mid_season", "keep people and animals off the lawn"),
+        ("repair", "tell us of cables and pipes of your own in the ground before we dig"),
+    ],
+)
+def test_a_client_is_told_what_to_keep_clear_of(visit, office, mail_server, kind, words):
+    Visit.objects.filter(pk=visit.pk).update(kind=kind)
+    tell(Visit.objects.get(pk=visit.pk), office)
+    sweep()
+    [mail] = mail_server.accepted
+    assert words in " ".join(mail.get_body(["plain"]).get_content().split())

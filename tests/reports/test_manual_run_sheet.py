@@ -54,8 +54,10 @@ def test_every_command_of_the_plan_stands_on_the_sheet_in_order(as_technician, c
     week = planned(controller)
     assert week.ok
     text = sheet(as_technician, controller)
-    for words in ("Test of all zones at 2 min", "6 July 2026", "Proved for every delay", "Start pump", "Stop pump"):
+    for words in ("Test of all zones at 2 min", "6 July 2026", "A guide for a person", "Start pump", "Stop pump"):
         assert words in text
+    assert "Proved for every delay" not in text  # nobody switches by hand to the second
+    assert "the pump off before the last valve shuts" in " ".join(text.split())
     clocks = re.findall(r"\b1\d:\d\d:\d\d\b", text)
     wanted = [f"{week.timeline.at(command.at_s, ZONE):%H:%M:%S}" for command in week.timeline.commands]
     assert clocks[: len(wanted)] == wanted

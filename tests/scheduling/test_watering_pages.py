@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from scheduling.actions.schedules import compute_draft, compute_many, publish
 from scheduling.models import AppliedSchedule, DailyWeather, SeasonSchedule, WateringPause, WeatherImport
-from sites.models import AuditEntry, Site
+from sites.models import AuditEntry, Controller, Site
 from tests import factories
 
 JULY = dt.date(2015, 7, 15)
@@ -324,6 +324,13 @@ def test_all_sites_are_paused_for_a_rainy_spell_and_water_again_together(as_offi
     for _ in range(2):  # a second click pauses nothing twice
         assert "2 sites paused" in text_of(as_office.post(url("week"), order, follow=True))
     assert {row.site.name for row in WateringPause.objects.all()} == {"Fens", "Marsh"}
+    shown = text_of(as_office.get(url("week")))
+    by_hand = Controller.objects.filter(set_by_hand=True, site__in=sites[:2]).values("site").distinct().count()
+    assert "waters on until somebody switches it off there" in shown
+    assert (f"({by_hand} of 2 sites have one)" in shown) == bool(by_hand)
+    Controller.objects.filter(site__in=sites).update(set_by_hand=True)
+    again = as_office.post(url("week"), {**order, "reason": "More rain"}, follow=True)
+    assert "At 2 sites of them a controller set by hand waters on" in text_of(again)
     entries = AuditEntry.objects.filter(verb="paused watering", by=office)
     assert {entry.subject_id for entry in entries} == {str(sites[0].pk), str(sites[1].pk)}
     other = WateringPause.objects.create(site=sites[0], starts_on=today, ends_on=today, reason="Works")

@@ -7,6 +7,6 @@ HEADINGS = {
     VisitKind.STARTUP: "Cautions: slow fill, electricity, pits",
     VisitKind.MID_SEASON: "Cautions: electricity, pits, moving water",
     VisitKind.WINTERISATION: "Cautions: compressed air can maim",
-    VisitKind.REPAIR: "Cautions: pressure, electricity, pits",
+    VisitKind.REPAIR: "Cautions: pressure, buried lines, electricity, pits",
 }
 POINTS: dict[VisitKind, tuple[str, ...]] = {kind: CAUTIONS[kind.value] for kind in VisitKind}

@@ -214,8 +214,8 @@ def _blank_checklist(items: Sequence[ChecklistItem]) -> list[Block]:
 
 def _zone_note(sheet: ServiceSheet) -> str:
     if sheet.kind is VisitKind.WINTERISATION:
-        return "One zone at a time. Write the gauge reading at the blow-out point and the minutes of each pass."
-    return "Coil measured at the panel, wires off the terminals, power off. Write what you measure today."
+        return "One zone at a time, its valve open before the air. Write gauge reading and minutes of each pass."
+    return "Coil: power off, wires off the terminals. Voltage: a live test, 24 V side only, mains covers on."
 
 
 def _zones(sheet: ServiceSheet) -> list[Block]:

@@ -203,12 +203,14 @@ WORDS = {
     "proposal.care_codes": (
         "Örtliche Vorschriften, die Regeln des Wasserversorgers und die Anleitungen der Hersteller gehen vor; sie "
         "können ändern, was zu tun ist. Wir sagen es Ihnen, bevor wir es tun. An Netzstrom, Systemtrennern und "
-        "Trinkwasserleitungen arbeiten dafür zugelassene Fachleute."
+        "Trinkwasserleitungen arbeiten dafür zugelassene Fachleute. Sagen Sie uns vor dem Graben, wo eigene Kabel "
+        "und Leitungen in der Erde liegen."
     ),
     "proposal.care_mains": (
         "Arbeiten am Netzstrom (Anschluss von Steuergerät oder Pumpe) macht eine zugelassene Elektrofachkraft, "
         "wie es die örtlichen Regeln verlangen. Öffnen Sie bis dahin das Gehäuse nicht; schalten Sie am "
-        "Trennschalter ab, wenn etwas nicht in Ordnung aussieht oder riecht."
+        "Trennschalter ab, wenn etwas nicht in Ordnung aussieht oder riecht und Sie ihn erreichen, ohne Nasses, "
+        "Heißes oder Beschädigtes zu berühren."
     ),
     "proposal.care_backflow": (
         "Arbeiten am Systemtrenner oder an Trinkwasserleitungen machen und prüfen dafür zugelassene Fachleute, wie "

@@ -200,11 +200,12 @@ WORDS = {
     "proposal.care_codes": (
         "Local codes, the water supplier's rules and the makers' instructions come first; they may change what has "
         "to be done, and we tell you before we do it. Mains power, backflow assemblies and drinking water pipes are "
-        "worked on by people licensed for them."
+        "worked on by people licensed for them. Tell us of cables and pipes of your own in the ground before we dig."
     ),
     "proposal.care_mains": (
         "Work on mains power (controller or pump supply) is done by a licensed electrician as local rules require. "
-        "Until it is mended, do not open the panel; switch it off at its isolator if it looks or smells wrong."
+        "Until it is mended, do not open the panel; switch it off at its isolator if it looks or smells wrong and "
+        "you can reach the isolator without touching anything wet, hot or damaged."
     ),
     "proposal.care_backflow": (
         "Work on the backflow assembly or on drinking water pipes is done and tested by people licensed for it, as "

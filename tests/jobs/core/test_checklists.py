@@ -37,12 +37,14 @@ def test_no_air_before_water_is_off_pressure_out_limit_known_and_people_protecte
     keys = [step.key for step in WINTERISATION]
     gates = [step.key for step in WINTERISATION if step.gate]
     assert gates == [
+        "injector_off",
         "water_shut_off",
         "pressure_released",
-        "connected_downstream",
         "pipe_material",
         "air_pressure_limit",
         "protected",
+        "connected_downstream",
+        "valve_open",
     ]
     assert max(keys.index(gate) for gate in gates) < keys.index("zones_blown_out") < keys.index("air_released")
 

@@ -4,6 +4,7 @@ from io import BytesIO
 
 from PIL import Image, ImageDraw
 
+from jobs.core.checklists import DEFAULT_CHECKLISTS
 from reports.documents.controller_card import ControllerCard, MonthPercent, Program, ZoneMinutes
 from reports.documents.kit.charts import Amount, CurvePoint
 from reports.documents.kit.page import Firm, Paper
@@ -119,31 +120,8 @@ def program(count: int, name: str = "Program 1") -> Program:
 
 
 CHECKLISTS: dict[VisitKind, tuple[ChecklistItem, ...]] = {
-    VisitKind.STARTUP: (
-        ChecklistItem("Frost risk over for this site, or freeze protection in place"),
-        ChecklistItem("Drains closed, valve boxes looked into"),
-        ChecklistItem("Main filled slowly, air out at the farthest zone", "Keep people away from heads."),
-        ChecklistItem("Static and working pressure measured"),
-        ChecklistItem("Backflow assembly back in service; test booked with a licensed tester"),
-        ChecklistItem("Each zone run and walked: leaks, heads, coverage"),
-        ChecklistItem("Clock, days and run times set at hand-set controllers"),
-    ),
-    VisitKind.MID_SEASON: (
-        ChecklistItem("Each zone run: coverage, tilted and clogged heads"),
-        ChecklistItem("Working pressure and flow of each zone against new"),
-        ChecklistItem("Filters cleaned", "Release the pressure first."),
-        ChecklistItem("Run times checked against the schedule"),
-    ),
-    VisitKind.WINTERISATION: (
-        ChecklistItem("Supply shut off and locked, water pressure released"),
-        ChecklistItem("Compressor connected downstream of pump and backflow assembly", "Eye and hearing protection."),
-        ChecklistItem("Gauge reading at the blow-out point confirmed before the first zone"),
-        ChecklistItem("Each zone blown until mist, second short pass"),
-        ChecklistItem("Air bled to zero, hose off, nothing left pressurised"),
-        ChecklistItem("Drains open, backflow valves left half open, pump casing drained"),
-        ChecklistItem("Controller off, rain stop noted"),
-    ),
-    VisitKind.REPAIR: (ChecklistItem("Supply isolated, pressure released"), ChecklistItem("Tried under pressure")),
+    kind: tuple(ChecklistItem(step.text, step.caution) for step in DEFAULT_CHECKLISTS[kind.value])
+    for kind in VisitKind
 }
 
 
@@ -402,7 +380,7 @@ def manual_run(zone_count: int = 6, **changes: object) -> ManualRun:
         "date": "6 July 2026",
         "starts": "10:00",
         "ends": "10:14",
-        "verdict": "Proved for every delay up to 2 s a command.",
+        "verdict": "A guide for a person at the switch.",
         "safe": True,
         "steps": tuple(steps),
         "know": ("Manual run waters 12 min outside the permitted time, until 10:14",),

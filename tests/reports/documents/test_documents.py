@@ -218,7 +218,7 @@ def test_the_code_on_a_sheet_leads_to_the_page_of_the_visit():
         for y in range(len(modules))
     ]
     assert found == modules
-    assert "live" not in text_of(service_sheet_pdf(samples.blank_sheet(live_url="")))
+    assert "this visit, live" not in text_of(service_sheet_pdf(samples.blank_sheet(live_url="")))
 
 
 def test_units_of_the_firm_stand_in_the_headings():

@@ -62,7 +62,7 @@
       step.answer === "number" && root.Dom.textField(form, "number", step.text, { numeric: true, unit: unit ? unit.label : "" }),
       step.answer === "choice" && root.Dom.choiceField(form, "text", step.text, step.options),
       step.answer === "text" && root.Dom.textField(form, "text", step.text, { rows: 2, longest: 2000 }),
-      air && root.Dom.checkField(form, "acknowledged", "I read the limits, and the regulator is set and holds this."),
+      air && root.Dom.checkField(form, "acknowledged", "I read the limits, and the regulator is set to this, its outlet shut."),
       h("button", { class: "small" }, "Save this step"));
     // Ids repeat from step to step otherwise.
     fields.querySelectorAll("[id]").forEach((element) => { element.id = `${element.id}-${step.pk}`; });

@@ -86,6 +86,7 @@
         found.causes.length > 0 && [h("p", {}, "Likely, in this order:"), h("ol", {}, found.causes.map((cause) => h("li", {}, cause)))],
         found.next_test && h("p", {}, h("strong", {}, "Next test. "), found.next_test),
         found.caution && h("p", { class: "caution" }, found.caution),
+        h("p", { class: "quiet" }, `Limits: ${found.source}.`),
         found.fault_kind && (known ? h("p", { class: "quiet" }, `Already recorded ${root.Figures.date(known.found_at)}.`)
           : h("p", {}, h("a", { class: "button second", href: `#visit/${view.uuid}/fault?${query}` }, "Record as fault"))),
       ]);
@@ -116,11 +117,12 @@
 
   function numberField(app, form, valve, field) {
     const unit = field.quantity && app.bundle.units[field.quantity];
-    return root.Dom.textField(form, field.name, field.label, {
+    const caution = (app.bundle.measuring || {})[field.name]; // a day taken along earlier has none
+    return [caution && h("p", { class: "caution" }, caution), root.Dom.textField(form, field.name, field.label, {
       numeric: true, unit: unit ? unit.label : field.unit,
       beside: [["last", root.Figures.shown(valve.last[field.name], unit, field.decimals)],
         [field.word, root.Figures.shown(valve.as_new[field.name], unit, field.decimals)]],
-    });
+    })];
   }
 
   async function screen(app, view, pk) {

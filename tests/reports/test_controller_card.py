@@ -1,0 +1,39 @@
+"""The card inside a controller's door is read in a hurry: what it orders must hurt nobody."""
+
+import pytest
+
+from reports.queries.controller_card import controller_card_data, who_to_call
+from sites.models import Controller, Firm, Pump, WaterSupply
+
+
+@pytest.fixture
+def supply(site):
+    WaterSupply.objects.filter(site=site).update(shutoff_location="behind the gate")
+    return WaterSupply.objects.filter(site=site).first()
+
+
+def stop_line(supply) -> str:
+    controller = Controller.objects.get(site=supply.site)
+    return who_to_call(controller, Firm.current())[1]
+
+
+@pytest.mark.parametrize(("kind", "pumped"), [("mains", False), ("gravity", False), ("pump", True), ("well", True)])
+def test_all_water_is_stopped_pump_first(supply, kind, pumped):
+    WaterSupply.objects.filter(pk=supply.pk).update(kind=kind)
+    line = stop_line(supply)
+    assert line.startswith(
+        f"To stop all water: {'switch the pump off first; once it stands still, ' if pumped else ''}shut"
+    )
+    assert "behind the gate" in line
+    assert "building or a fire line" in line
+
+
+def test_a_booster_on_mains_goes_off_first_too(supply):
+    WaterSupply.objects.filter(pk=supply.pk).update(kind="mains")
+    Pump.objects.create(supply=supply)
+    assert "switch the pump off first" in stop_line(supply)
+
+
+def test_no_line_where_no_shut_off_is_recorded(supply):
+    WaterSupply.objects.filter(pk=supply.pk).update(shutoff_location="")
+    assert len(controller_card_data(Controller.objects.get(site=supply.site)).call) == 1
