@@ -1,9 +1,11 @@
 from django import forms
 from django.core.validators import MaxLengthValidator, validate_email
+from django.http import QueryDict
 
 from jobs.models import VisitKind
 from reports.documents.words import Language
 from reports.models import BulkJob
+from sites.forms.base import choice_field
 from sites.models import Site
 
 
@@ -69,12 +71,12 @@ class AnswerForm(forms.Form):
     note = forms.CharField(max_length=MOST["note"], required=False, widget=forms.Textarea(attrs={"rows": 3}))
     confirm = forms.BooleanField()
 
-    def __init__(self, data=None, *, words: Language, client: str, total: str) -> None:
+    def __init__(self, data: QueryDict | None = None, *, words: Language, client: str, total: str) -> None:
         super().__init__(data)
         self.fields["name"].label = words.say("proposal.name")
         self.fields["note"].label = words.say("proposal.answer_note")
         self.fields["confirm"].label = words.say("proposal.confirm", client=client)
-        choice = self.fields["choice"]
+        choice = choice_field(self, "choice")
         choice.label = words.say("proposal.choice")
         choice.choices = [
             ("accept", words.say("proposal.accept", total=total)),
@@ -133,7 +135,7 @@ class BulkForm(forms.Form):
     )
 
     def clean(self) -> dict:
-        wanted = super().clean()
+        wanted = super().clean() or self.cleaned_data
         first, last = wanted.get("first_day"), wanted.get("last_day")
         if first and last and last < first:
             self.add_error("last_day", "The last day lies before the first.")

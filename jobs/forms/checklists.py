@@ -1,7 +1,7 @@
 """The steps of a checklist as the office types them."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.utils.text import slugify
@@ -101,3 +101,8 @@ def _new_key(text: str, taken: set[str]) -> str:
 StepEditFormSet = forms.formset_factory(
     StepEditForm, formset=StepsFormSet, extra=NEW_ROWS, max_num=MOST_STEPS, validate_max=True
 )
+
+
+def step_forms(data: Any, *, kind: str, usual: Sequence[Step]) -> StepsFormSet:
+    """The steps of a kind of visit as rows to type in."""
+    return cast(StepsFormSet, StepEditFormSet(data, kind=kind, usual=usual))  # type: ignore[call-arg]  # its own

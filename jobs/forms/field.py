@@ -117,7 +117,7 @@ class MeasurementForm(QuantityModelForm):
 
     @property
     def values(self) -> dict[str, Any]:
-        return {name: self.cleaned_data[name] for name in self._meta.fields if name in self.fields}
+        return {name: self.cleaned_data[name] for name in self._meta.fields or () if name in self.fields}
 
 
 def _tried(choices: list[tuple[str, str]], label: str) -> forms.ChoiceField:
@@ -152,7 +152,11 @@ class StepForm(forms.Form):
 
 
 def _number(item: ChecklistItem) -> forms.Field:
-    kwargs = {"label": item.text, "validators": [MinValueValidator(0)], "widget": forms.TextInput(attrs=NUMBER_PAD)}
+    kwargs: dict[str, Any] = {
+        "label": item.text,
+        "validators": [MinValueValidator(0)],
+        "widget": forms.TextInput(attrs=NUMBER_PAD),
+    }
     if not item.unit_kind:
         return forms.FloatField(**kwargs)
     field = QuantityField(quantity=item.unit_kind, **kwargs)
@@ -217,7 +221,7 @@ class FaultForm(forms.Form):
         return cleaned
 
     @property
-    def place_row(self):
+    def place_row(self) -> Any:
         return self.rows.get(self.cleaned_data["place"])
 
 
@@ -293,6 +297,7 @@ class FinishForm(forms.Form):
     def __init__(self, visit: Visit, missing: list[str], *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         # To the minute, as the page shows it, so that an untouched field counts as unchanged.
+        assert visit.started_at  # only a started visit is finished
         self.fields["started_at"].initial = visit.started_at.replace(second=0, microsecond=0)
         if not missing:
             del self.fields["accept_reason"]

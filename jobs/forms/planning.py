@@ -1,5 +1,6 @@
 """What the office types to plan: windows, a plan's days, a visit's place, technicians' hours."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -46,7 +47,7 @@ class SeasonFilterForm(forms.Form):
     kind = forms.ChoiceField(choices=[("", "all kinds"), *VisitKind.choices], required=False)
     technician = forms.TypedChoiceField(coerce=int, empty_value=None, required=False)
 
-    def __init__(self, *args: Any, technicians: list[User], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, technicians: Sequence[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         choice_field(self, "technician").choices = [("", "everybody"), *names_of(technicians).items()]
 
@@ -88,7 +89,7 @@ class VisitTermsForm(NativeModelForm):
         fields = ["preferred_technician", "preferred_weekdays", "skills", "frost_days", "frost_note"]
         labels = {"frost_days": "Frost comes earlier by (days)", "frost_note": "Because"}
 
-    def __init__(self, *args: Any, technicians: list[User], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, technicians: Sequence[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         chosen = self.instance.preferred_technician
         people = [*technicians, *([chosen] if chosen and chosen not in technicians else [])]
@@ -180,7 +181,7 @@ class PlanForm(NativeForm):
 class TechnicianChoice(forms.ModelChoiceField):
     """Technicians who can be planned, under names no two of them share."""
 
-    def __init__(self, technicians: list[User], empty: str = "choose …", **kwargs: Any) -> None:
+    def __init__(self, technicians: Sequence[User], empty: str = "choose …", **kwargs: Any) -> None:
         self.names = names_of(technicians)
         super().__init__(User.objects.filter(pk__in=self.names), **kwargs)
         # The list is known already: no query for each of many forms on a page.
@@ -215,7 +216,7 @@ class AssignForm(AskingForm):
     doubted = ("technician", "planned_on")
     planned_on = forms.DateField(label="Day")
 
-    def __init__(self, *args: Any, technicians: list[User], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, technicians: Sequence[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["technician"] = TechnicianChoice(technicians, label="Technician")
         self.fields["knowingly"].label = "Plan it anyway"
@@ -362,4 +363,4 @@ class AbsenceForm(NativeModelForm):
 
     def _get_validation_exclusions(self) -> set[str]:
         # The technician is set by the view and must count in the constraints.
-        return super()._get_validation_exclusions() - {"technician"}
+        return super()._get_validation_exclusions() - {"technician"}  # type: ignore[misc]  # the stubs leave out this method of ModelForm

@@ -2,8 +2,7 @@
 typed; a chosen item fills what was left empty beside it."""
 
 import datetime as dt
-from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django import forms
 
@@ -26,7 +25,7 @@ class AmountField(forms.DecimalField):
         super().__init__(**kwargs)
         self.error_messages["invalid"] = "Enter a number, such as 12.50."
 
-    def to_python(self, value: Any) -> Decimal | None:
+    def to_python(self, value: Any) -> Any:
         return super().to_python(with_point(value) if isinstance(value, str) else value)
 
 
@@ -176,7 +175,7 @@ def proposal_lines(proposal: Proposal, data: Any, *, start: list[Fault] | None =
     # What is typed counts, so a line that starts with a fault is not "unchanged" when it comes back.
     initial = None if data is not None else first
     kwargs = {"items": items, "faults": faults, "site": proposal.site}
-    return factory(data, instance=proposal, prefix="lines", initial=initial, form_kwargs=kwargs)
+    return cast(LinesFormSet, factory(data, instance=proposal, prefix="lines", initial=initial, form_kwargs=kwargs))
 
 
 class ProposalFilterForm(forms.Form):
@@ -254,4 +253,5 @@ def work_forms(work: WorkRecord, data: Any, *, with_prices: bool) -> tuple[WorkF
     )
     items = list(offered_items(*[part.item_id for part in kept]))
     labour = WorkForm if with_prices else TechnicianWorkForm
-    return labour(data, instance=work), factory(data, instance=work, prefix="parts", form_kwargs={"items": items})
+    parts = factory(data, instance=work, prefix="parts", form_kwargs={"items": items})
+    return labour(data, instance=work), cast(LinesFormSet, parts)

@@ -46,7 +46,7 @@ class ValveCheck:
         return values
 
     @property
-    def as_new(self) -> dict[str, float | str | None]:
+    def as_new(self) -> dict[str, float | None]:
         """What a valve in order would show, at 20 °C: resistance with its wire, voltage behind it, flow; SI."""
         expected = figures(ValveReading(), self.baseline)
         return {

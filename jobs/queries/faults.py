@@ -1,5 +1,6 @@
 """Faults with their neighbours: what else went wrong at the same place, and a site's whole story."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
@@ -7,13 +8,14 @@ from django.db.models import QuerySet
 from jobs.core.diagnosis import Finding
 from jobs.core.diagnosis_rules import Level
 from jobs.models import Fault, Visit
+from jobs.models.field import FaultQuerySet
 from jobs.queries.diagnosis import ValveCheck
 from jobs.queries.field import valve_checks
 from jobs.queries.places import PLACES, place_of
 from sites.models import AuditEntry, Photo, Site, User, Valve
 
 
-def with_place(faults: QuerySet) -> QuerySet:
+def with_place(faults: FaultQuerySet) -> FaultQuerySet:
     return faults.select_related("site", "valve__controller", "zone", "controller", "supply", "found_by")
 
 
@@ -42,8 +44,9 @@ def found_without_fault(visit: Visit) -> list[tuple[Valve, Finding]]:
     ]
 
 
-def fault_rows(faults: QuerySet) -> list[FaultRow]:
-    return [FaultRow(fault, place_of(fault)) for fault in with_place(faults)]
+def fault_rows(faults: Iterable[Fault]) -> list[FaultRow]:
+    """`faults` come with their places: `with_place`."""
+    return [FaultRow(fault, place_of(fault)) for fault in faults]
 
 
 SEVERITY_ORDER = {word: rank for rank, word in enumerate(Fault.Severity.values)}
@@ -62,7 +65,7 @@ def office_faults(user: User, *, state: str = "", severity: str = "", site: Site
 
 def open_faults(site: Site) -> list[FaultRow]:
     """Open faults of a site, the worst first."""
-    rows = fault_rows(Fault.objects.open().filter(site=site))
+    rows = fault_rows(with_place(Fault.objects.open().filter(site=site)))
     return sorted(rows, key=lambda row: SEVERITY_ORDER[row.fault.severity])
 
 
@@ -95,7 +98,9 @@ def _same_place(fault: Fault) -> list[FaultRow]:
     for name in PLACES:
         row = getattr(fault, name)
         if row is not None:
-            return fault_rows(Fault.objects.filter(site=fault.site_id, **{name: row}).exclude(pk=fault.pk))
+            return fault_rows(
+                with_place(Fault.objects.filter(site=fault.site_id, **{name: row}).exclude(pk=fault.pk))
+            )
     return []
 
 

@@ -1,7 +1,7 @@
 """What came from phones and waits for a person: said in words, beside what the books hold."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -68,7 +68,7 @@ def to_decide_together() -> list[Visit]:
     return list(rows.select_related("site", "technician").order_by("planned_on", "pk")[:20])
 
 
-def inbox_rows(entries: list[InboxRecord]) -> list[InboxRow]:
+def inbox_rows(entries: Iterable[InboxRecord]) -> list[InboxRow]:
     return [_row(entry) for entry in entries]
 
 

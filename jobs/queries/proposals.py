@@ -1,12 +1,14 @@
 """Proposals by where they stand, and what one needs to be shown or sent."""
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
 from django.db.models import Prefetch, Q, QuerySet
 
 from jobs.models import Fault, PriceItem, Proposal, ProposalLine, Visit
+from jobs.models.team import OfficeRows
 from jobs.queries.faults import FaultRow, fault_rows
 from sites.models import Site, User
 
@@ -23,7 +25,7 @@ STANDINGS: Final = (
 STANDING_WORDS: Final = dict(STANDINGS)
 
 
-def with_lines(rows: QuerySet[Proposal]) -> QuerySet[Proposal]:
+def with_lines(rows: OfficeRows[Proposal]) -> OfficeRows[Proposal]:
     lines = ProposalLine.objects.select_related("item", "fault")
     return rows.select_related("site__client", "visit").prefetch_related(Prefetch("lines", lines))
 
@@ -44,8 +46,9 @@ class ProposalRow:
     words: str
 
 
-def proposal_rows(rows: QuerySet[Proposal], today: dt.date) -> list[ProposalRow]:
-    return [row_of(proposal, today) for proposal in with_lines(rows)]
+def proposal_rows(rows: Iterable[Proposal], today: dt.date) -> list[ProposalRow]:
+    """`rows` come with their lines: `with_lines`."""
+    return [row_of(proposal, today) for proposal in rows]
 
 
 def row_of(proposal: Proposal, today: dt.date) -> ProposalRow:
@@ -63,7 +66,8 @@ def standing_counts(today: dt.date) -> list[tuple[str, str, int]]:
 
 def mended_faults(proposal: Proposal) -> list[FaultRow]:
     """The faults that the proposal's lines mend."""
-    return fault_rows(Fault.objects.filter(proposal_lines__proposal=proposal).distinct().order_by("found_at", "pk"))
+    faults = Fault.objects.filter(proposal_lines__proposal=proposal)
+    return fault_rows(with_place(faults.distinct().order_by("found_at", "pk")))
 
 
 def offered_items(*kept: int | None) -> QuerySet[PriceItem]:
@@ -97,4 +101,4 @@ def rivals(proposal: Proposal, fault_ids: set[int], today: dt.date) -> dict[int,
 def proposals_of(fault: Fault, user: User, today: dt.date) -> list[ProposalRow]:
     """Proposals with a line that mends this fault, for those who may read prices."""
     rows = Proposal.objects.visible_to(user).filter(lines__fault=fault).distinct()
-    return proposal_rows(rows, today)
+    return proposal_rows(with_lines(rows), today)

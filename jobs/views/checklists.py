@@ -6,7 +6,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 
 from jobs.actions.checklists import current_checklist, save_checklist
-from jobs.forms.checklists import StepEditFormSet
+from jobs.forms.checklists import step_forms
 from jobs.models import ChecklistTemplate, VisitKind
 from jobs.queries.checklists import safety_changes, steps_to_edit
 from sites.access import OFFICE, Request, open_to
@@ -25,9 +25,7 @@ def checklist_edit(request: Request, kind: str) -> HttpResponse:
         raise Http404
     current = current_checklist(kind)
     seen = _seen(request, current)
-    formset = StepEditFormSet(
-        request.POST if request.method == "POST" else None, kind=kind, usual=steps_to_edit(seen)
-    )
+    formset = step_forms(request.POST if request.method == "POST" else None, kind=kind, usual=steps_to_edit(seen))
     problems: list[str] = []
     if request.method == "POST" and formset.is_valid():
         try:

@@ -102,7 +102,7 @@ def arrange(request: Request, date: dt.date, technician: int) -> HttpResponse:
         return _refusal(" ".join([*error.messages, "“Move” lets you plan it anyway."]))
     except ValidationError as error:
         return _refusal(" ".join(error.messages))
-    changed = {who.pk, visit.technician_id}
+    changed = {who.pk, *([visit.technician_id] if visit.technician_id else [])}
     visit.refresh_from_db()
     cards = changed_cards(visit, firm_today(), planning_technicians(), changed)
     return render(request, "jobs/day_cards.html", {"cards": cards, "only": board_of(request.POST)})
@@ -147,6 +147,7 @@ def stop_assign(request: Request, pk: int) -> HttpResponse:
         except ValidationError as error:
             show_problem(form, error)
         else:
+            assert visit.planned_on
             messages.success(request, f"{visit.site} is planned for {visit.technician}, {visit.planned_on:%d %b %Y}.")
             return redirect(day_url(visit.planned_on, f"#v{visit.pk}", only))
     context = {

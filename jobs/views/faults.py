@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.paginator import Paginator
+from django.forms import BaseForm
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
@@ -79,8 +80,8 @@ def fault_list(request: Request) -> HttpResponse:
     form = FaultFilterForm(request.GET if request.GET else {"state": Fault.State.OPEN})
     chosen = form.cleaned_data if form.is_valid() else {}
     faults = office_faults(request.user, **{name: value for name, value in chosen.items() if value})
-    page = Paginator(faults, PAGE_SIZE).get_page(request.GET.get("page"))
-    return render(request, "jobs/fault_list.html", {"form": form, "page": page, "rows": fault_rows(page.object_list)})
+    page = Paginator(with_place(faults), PAGE_SIZE).get_page(request.GET.get("page"))
+    return render(request, "jobs/fault_list.html", {"form": form, "page": page, "rows": fault_rows(page)})
 
 
 def _fault_or_404(request: Request, pk: int) -> Fault:
@@ -93,7 +94,7 @@ def fault(request: Request, pk: int) -> HttpResponse:
     return _fault_page(request, _fault_or_404(request, pk))
 
 
-def _fault_page(request: Request, fault: Fault, **wrong) -> HttpResponse:
+def _fault_page(request: Request, fault: Fault, **wrong: BaseForm) -> HttpResponse:
     forms = {
         "repair_form": CloseFaultForm(label="What was done", prefix="repair"),
         "dismiss_form": CloseFaultForm(label="Why it needs no repair", prefix="dismiss"),
@@ -157,7 +158,7 @@ def site_visits(request: Request, pk: int) -> HttpResponse:
         "site": site,
         "plan": ServicePlan.objects.visible_to(request.user).filter(site=site).first(),
         "visits": visits_of_site(site, request.user),
-        "faults": fault_rows(Fault.objects.visible_to(request.user).filter(site=site)),
+        "faults": fault_rows(with_place(Fault.objects.visible_to(request.user).filter(site=site))),
     }
     with in_site_time(site):
         return render(request, "jobs/site_visits.html", context)

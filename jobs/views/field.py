@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from copy import copy
 from dataclasses import dataclass
 from functools import wraps
@@ -22,7 +23,7 @@ from jobs.actions.field import finish_visit, record_measurement, start_visit
 from jobs.core.cautions import CAUTIONS, MEASURING
 from jobs.forms.field import FinishForm, MeasurementForm, StepForm
 from jobs.models import ChecklistItem, Visit, VisitKind
-from jobs.queries.checklists import checklist_rows
+from jobs.queries.checklists import ChecklistRow, checklist_rows
 from jobs.queries.diagnosis import ValveCheck
 from jobs.queries.faults import found_without_fault, open_faults, with_known_faults
 from jobs.queries.field import (
@@ -39,7 +40,7 @@ from sites.access import STAFF, Request, open_to, visible_or_404
 from sites.models import Site
 
 
-def in_site_time(site: Site):
+def in_site_time(site: Site) -> AbstractContextManager[None]:
     """Times typed and shown on a page about one site are that site's."""
     return timezone.override(ZoneInfo(site.time_zone))
 
@@ -48,7 +49,7 @@ def own_visit(view: Callable) -> Callable:
     """Hand the view the visit this person may see, in the site's time; other people's visits do not exist."""
 
     @wraps(view)
-    def guarded(request: Request, pk: int, **kwargs) -> HttpResponse:
+    def guarded(request: Request, pk: int, **kwargs: Any) -> HttpResponse:
         visits = Visit.objects.select_related("site__client", "technician", "checklist")
         visit = visible_or_404(visits, request.user, pk=pk)
         with in_site_time(visit.site):
@@ -121,7 +122,7 @@ def _visit_page(request: Request, visit: Visit, wrong: StepForm | None = None) -
     return render(request, "jobs/field_visit.html", context, status=422 if wrong else 200)
 
 
-def _step_form(row, visit: Visit, wrong: StepForm | None) -> StepForm | None:
+def _step_form(row: ChecklistRow, visit: Visit, wrong: StepForm | None) -> StepForm | None:
     """A plain tick needs no form, a closed step gets none, and a refused answer comes back as typed."""
     if visit.state != Visit.State.STARTED or row.closed_by:
         return wrong if wrong is not None and wrong.item.pk == row.item.pk else None
@@ -198,7 +199,7 @@ def visit_valve(request: Request, visit: Visit, valve_pk: int) -> HttpResponse:
     return render(request, "jobs/field_valve.html", context, status=status)
 
 
-def _check_or_404(checks: list, valve_pk: int):
+def _check_or_404(checks: list[ValveCheck], valve_pk: int) -> ValveCheck:
     for check in checks:
         if check.valve.pk == valve_pk:
             return check

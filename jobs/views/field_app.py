@@ -79,7 +79,7 @@ def manifest(request: HttpRequest) -> HttpResponse:
 @login_not_required
 @never_cache
 @require_GET
-def session(request: HttpRequest) -> HttpResponse:
+def session(request: Request) -> HttpResponse:
     """Who is signed in, a fresh token for sending, and the server's clock. Proves that the way here is open."""
     person, access = sender_of(request)
     return JsonResponse(

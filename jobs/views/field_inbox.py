@@ -3,6 +3,7 @@
 import datetime as dt
 import re
 import uuid as uuids
+from collections.abc import Callable
 from functools import wraps
 
 from django.contrib.auth.decorators import login_not_required
@@ -11,20 +12,22 @@ from django.http import HttpRequest, HttpResponse, JsonResponse, UnreadablePostE
 from django.utils import timezone
 
 from jobs.actions.inbox import LARGEST_BODY_BYTES, receive
-from jobs.actions.inbox_photos import LARGEST_PIECE_BYTES, OtherUpload, receive_piece
+from jobs.actions.inbox_photos import LARGEST_PIECE_BYTES, OtherUpload, PieceReceipt, receive_piece
 from jobs.core.field_records import moment
 from jobs.models import InboxRecord, PhotoUpload
 from jobs.views.field_sender import sender_of
+from sites.access import Request
+from sites.models import User
 
 PIECE = re.compile(r"bytes (?:(\d{1,9})-(\d{1,9})|\*)/(\d{1,9})")
 
 
-def from_phone(view):
+def from_phone(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
     """401 and 403 as JSON, never a way to the sign-in page; then PUT only."""
 
     @wraps(view)
     @login_not_required
-    def guarded(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
+    def guarded(request: Request, uuid: uuids.UUID) -> HttpResponse:
         person, _ = sender_of(request)
         if person is None and request.user.is_authenticated:
             return _answer(uuid, 403, reason="This account does not work in the field.")
@@ -37,7 +40,7 @@ def from_phone(view):
     return guarded
 
 
-def _answer(uuid: uuids.UUID, status: int, **more) -> JsonResponse:
+def _answer(uuid: uuids.UUID, status: int, **more: object) -> JsonResponse:
     return JsonResponse({"uuid": str(uuid), **more}, status=status)
 
 
@@ -58,7 +61,7 @@ def _whole_body(request: HttpRequest, largest: int) -> bytes | HttpResponse:
 
 
 @from_phone
-def record(request: HttpRequest, uuid: uuids.UUID, person) -> HttpResponse:
+def record(request: HttpRequest, uuid: uuids.UUID, person: User) -> HttpResponse:
     """201 new, 200 the same again, 409 same id with other content (both kept), 400 unreadable (kept as refused)."""
     body = _whole_body(request, LARGEST_BODY_BYTES)
     if isinstance(body, HttpResponse):
@@ -89,7 +92,7 @@ def _phone_now(request: HttpRequest) -> dt.datetime | None:
 
 
 @from_phone
-def photo(request: HttpRequest, uuid: uuids.UUID, person) -> HttpResponse:
+def photo(request: HttpRequest, uuid: uuids.UUID, person: User) -> HttpResponse:
     """A piece of a picture by Content-Range. 202 and where to go on, 201 complete, 200 complete before."""
     piece = PIECE.fullmatch(request.headers.get("Content-Range", ""))
     if piece is None or not int(piece[3]):
@@ -110,7 +113,7 @@ def photo(request: HttpRequest, uuid: uuids.UUID, person) -> HttpResponse:
     return _answer(uuid, status, next=receipt.next_byte)
 
 
-def _piece(request: HttpRequest, body: bytes, uuid: uuids.UUID, person, piece: re.Match):
+def _piece(request: HttpRequest, body: bytes, uuid: uuids.UUID, person: User, piece: re.Match) -> PieceReceipt:
     start, total = None if piece[1] is None else int(piece[1]), int(piece[3])
     data = b"" if start is None else body
     if start is not None and (len(data) != int(piece[2]) - start + 1 or start + len(data) > total):

@@ -25,7 +25,7 @@ def _page(request: Request, form: ImportForm, status: int = 200) -> HttpResponse
     page = Paginator(to_decide(), PAGE_SIZE).get_page(request.GET.get("page"))
     context = {
         "page": page,
-        "rows": inbox_rows(page.object_list),
+        "rows": inbox_rows(page),
         "together": to_decide_together(),
         "clocks": clock_troubles(),
         "form": form,

@@ -1,5 +1,7 @@
 """The price list, kept by the office."""
 
+from typing import Any
+
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -42,7 +44,7 @@ def price_delete(request: Request, pk: int) -> HttpResponse:
     )
 
 
-def _answer(request: Request, item: PriceItem, *, title: str, **shown: str) -> HttpResponse:
+def _answer(request: Request, item: PriceItem, *, title: str, **shown: Any) -> HttpResponse:
     prices = reverse("jobs:price_list")
     form = PriceItemForm(**typed(request), instance=item)
     return answer_form(request, form, title=title, back_url=prices, done_url=prices, **shown)

@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
 from jobs.actions import proposals
-from jobs.forms.priced import ProposalFilterForm, ProposalForm, proposal_lines
+from jobs.forms.priced import LinesFormSet, ProposalFilterForm, ProposalForm, proposal_lines
 from jobs.models import Fault, Proposal
 from jobs.queries.planning import firm_today
 from jobs.queries.proposals import (
@@ -35,10 +35,10 @@ def proposal_list(request: Request) -> HttpResponse:
     form = ProposalFilterForm(request.GET)
     standing = form.cleaned_data["standing"] if form.is_valid() else ""
     rows = in_standing(Proposal.objects.visible_to(request.user), standing, today)
-    page = Paginator(rows, PAGE_SIZE).get_page(request.GET.get("page"))
+    page = Paginator(with_lines(rows), PAGE_SIZE).get_page(request.GET.get("page"))
     context = {
         "page": page,
-        "rows": proposal_rows(page.object_list, today),
+        "rows": proposal_rows(page, today),
         "counts": standing_counts(today),
         "standing": standing,
     }
@@ -102,7 +102,7 @@ def _edit(request: Request, draft: Proposal, start: list[Fault]) -> HttpResponse
     return render(request, "jobs/proposal_edit.html", context, status=200 if data is None else 422)
 
 
-def _save(draft: Proposal, lines, request: Request) -> Proposal:
+def _save(draft: Proposal, lines: LinesFormSet, request: Request) -> Proposal:
     if draft.pk is None:
         words = {"valid_until": draft.valid_until, "note": draft.note}
         return proposals.new_proposal(site=draft.site, lines=lines.kept, by=request.user, **words)

@@ -1,5 +1,7 @@
 """The season board: windows, the season's visits, the plan."""
 
+from collections.abc import Mapping
+from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -32,7 +34,7 @@ def board(request: Request) -> HttpResponse:
     return _board_page(request, _shown(request.GET))
 
 
-def _shown(asked) -> SeasonBoard:
+def _shown(asked: Mapping[str, Any]) -> SeasonBoard:
     today, people = firm_today(), planning_technicians()
     chosen = SeasonFilterForm(asked, technicians=people).chosen
     chosen["year"] = chosen["year"] or default_year(today)

@@ -1,7 +1,10 @@
 """Technicians: hours, skills and days away; the days on which the firm is closed."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.forms import BaseForm, BaseModelForm
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -139,7 +142,7 @@ def closed_days_delete(request: Request, pk: int) -> HttpResponse:
     return _answer_deletion(request, row, what="entry of closed days", back="jobs:closed_days_edit")
 
 
-def _answer(request: Request, form, *, title: str, **shown: str) -> HttpResponse:
+def _answer(request: Request, form: BaseModelForm, *, title: str, **shown: Any) -> HttpResponse:
     back = reverse("jobs:technician_list")
     return answer_form(request, form, title=title, back_url=back, done_url=back, **shown)
 
@@ -151,6 +154,6 @@ def _answer_deletion(
     return answer_deletion(request, row, what=what, back_url=back_url, done_url=done_url, instead="", lead=lead)
 
 
-def _form_page(request: Request, form, title: str) -> HttpResponse:
+def _form_page(request: Request, form: BaseForm, title: str) -> HttpResponse:
     context = {"form": form, "title": title, "back_url": reverse("jobs:technician_list"), "back_label": "Team"}
     return render(request, "form_page.html", context, status=422 if form.is_bound else 200)

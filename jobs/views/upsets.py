@@ -1,5 +1,7 @@
 """Something came up: say what, look at what would change, accept or discard."""
 
+from collections.abc import Callable
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
@@ -18,7 +20,7 @@ from jobs.tasks import nudge_listeners
 from jobs.views.field import show_problem
 from sites.access import OFFICE, Request, open_to
 
-PROPOSE = {
+PROPOSE: dict[str, Callable[..., Replan]] = {
     Replan.Upset.AWAY: upsets.propose_absence,
     Replan.Upset.FROST: upsets.propose_frost,
     Replan.Upset.CALL_OUT: upsets.propose_call_out,

@@ -4,7 +4,7 @@ import datetime as dt
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.forms import Form
+from django.forms import BaseForm
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -44,7 +44,7 @@ def visit_plan(request: Request, pk: int) -> HttpResponse:
     return _page(request, visit, visit_form=form)
 
 
-def _page(request: Request, visit: Visit, **wrong: Form) -> HttpResponse:
+def _page(request: Request, visit: Visit, **wrong: BaseForm) -> HttpResponse:
     history = visit_history(visit)
     context = {
         "visit": visit,

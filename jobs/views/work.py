@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from jobs.actions.work import mark_billed, reopen, save_work, unpriced
-from jobs.forms.priced import work_forms
+from jobs.forms.priced import LinesFormSet, WorkForm, work_forms
 from jobs.models import Visit, VisitKind, WorkRecord
 from jobs.views.field import own_visit, show_problem
 from sites.access import OFFICE, STAFF, Request, open_to, visible_or_404
@@ -38,7 +38,15 @@ def visit_work(request: Request, visit: Visit) -> HttpResponse:
     return _page(request, visit, work, form, parts, status=200 if data is None else 422)
 
 
-def _page(request: Request, visit: Visit, work: WorkRecord, form, parts, *, status: int) -> HttpResponse:
+def _page(
+    request: Request,
+    visit: Visit,
+    work: WorkRecord,
+    form: WorkForm | None,
+    parts: LinesFormSet | None,
+    *,
+    status: int,
+) -> HttpResponse:
     context = {
         "visit": visit,
         "site": visit.site,

@@ -77,7 +77,7 @@ def _why_untold(visit: Visit, today: dt.date, clock: dt.time, shown: Mapping[int
     """Why the client of this visit cannot be told now, or nothing."""
     if visit.state != Visit.State.PLANNED:
         return "Only a planned visit can be told."
-    if visit.planned_on < today:
+    if visit.planned_on and visit.planned_on < today:
         return "The day is past."
     told = to_tell(visit)
     if told.passed(today, clock):
@@ -147,7 +147,7 @@ def order_reminders(*, today: dt.date) -> int:
     for visit in visits.exclude(site__client__email="").select_related("site__client"):
         if visit.appointment_mails.filter(kind=Kind.REMINDER, on_date=tomorrow).exists():
             continue
-        told = Told(visit.planned_on, visit.promised_time, visit.promised_until)
+        told = Told(tomorrow, visit.promised_time, visit.promised_until)
         made += _queue(visit, Kind.REMINDER, 0, told, visit.site.client.email, by=None) is not None
     return made
 

@@ -28,7 +28,7 @@ def record_bounce(*, bounce: Bounce, now: dt.datetime) -> bool:
 
 
 def _mark(kind: type[MailRow], bounce: Bounce, now: dt.datetime) -> bool:
-    rows = kind.objects.filter(message_id=bounce.message_id, state__in=MAY_BOUNCE)
+    rows = kind._default_manager.filter(message_id=bounce.message_id, state__in=MAY_BOUNCE)
     if bounce.recipient:
         rows = rows.filter(recipient__iexact=bounce.recipient)
     with transaction.atomic():

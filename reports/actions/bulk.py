@@ -9,12 +9,12 @@ import datetime as dt
 import tempfile
 import zipfile
 from collections.abc import Callable, Iterator
-from typing import Final
+from typing import IO, Final
 
 import structlog
 from django.core.files import File
 from django.db import transaction
-from django.db.models import Count, Q
+from django.db.models import Count, Q, QuerySet
 from django.utils import timezone
 from django.utils.text import slugify
 
@@ -27,6 +27,7 @@ from reports.models import BulkJob, BulkPart
 from reports.queries.service_sheet import service_sheet_data
 from sites.actions.audit import record
 from sites.models import Firm, Site, User
+from sites.models.rows import Row
 
 log = structlog.get_logger("rillbook.bulk")
 
@@ -156,7 +157,7 @@ def _make(part: BulkPart) -> bool:
     return True
 
 
-def _write_part(job: BulkJob, part: BulkPart, file) -> list[str]:
+def _write_part(job: BulkJob, part: BulkPart, file: IO[bytes]) -> list[str]:
     """Write a part's documents to `file`; returns what could not be done."""
     if job.kind == BulkJob.Kind.SEND:
         return [note for note in (_send(job, site) for site in _in_order(_sites(), part.row_ids)) if note]
@@ -209,21 +210,21 @@ def _completed(job: BulkJob) -> bool:
     return job.kind == BulkJob.Kind.COMPLETED
 
 
-def _visits():
+def _visits() -> QuerySet[Visit]:
     return Visit.objects.select_related("site__client", "technician")
 
 
-def _sites():
+def _sites() -> QuerySet[Site]:
     return Site.objects.select_related("client", "weather_station")
 
 
-def _in_order(rows, ids: list[int]) -> list:
+def _in_order(rows: QuerySet[Row], ids: list[int]) -> list[Row]:
     """Rows in the order of their ids; one that is gone meanwhile is left out."""
     found = rows.in_bulk(ids)
     return [found[pk] for pk in ids if pk in found]
 
 
-def _keep_part(part: BulkPart, file, notes: list[str]) -> None:
+def _keep_part(part: BulkPart, file: IO[bytes], notes: list[str]) -> None:
     """Store a part's file with its state in one transaction; a part cancelled or taken over meanwhile is dropped."""
     with transaction.atomic():
         mine = BulkPart.objects.select_for_update().filter(
@@ -264,7 +265,7 @@ def _finish(job: BulkJob, now: dt.datetime) -> None:
     _drop_parts(job)
 
 
-def _join(job: BulkJob, parts: Iterator[BulkPart], file) -> None:
+def _join(job: BulkJob, parts: Iterator[BulkPart], file: IO[bytes]) -> None:
     if job.shape == BulkJob.Shape.PDF:
         joiner = Joiner(file, title=job.title)
         for part in parts:

@@ -10,13 +10,14 @@ import datetime as dt
 import smtplib
 from collections.abc import Callable
 from email.utils import make_msgid
-from typing import Final
+from typing import Final, TypeVar
 
 import structlog
 from django.conf import settings
 from django.core.mail import EmailMessage, get_connection
+from django.core.mail.backends.base import BaseEmailBackend
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from reports.models import MailRow
@@ -31,7 +32,7 @@ BACK_OFF_MIN: Final = (1, 5, 30, 120)
 DEAD_AFTER_MIN: Final = 15
 State = MailRow.State
 Kind = type[MailRow]
-Writer = Callable[[MailRow], EmailMessage]
+Mail = TypeVar("Mail", bound=MailRow)
 
 
 class NotSendable(Exception):
@@ -50,10 +51,10 @@ def mail_domain() -> str:
 def due(*, kind: Kind, now: dt.datetime) -> list[int]:
     """Ids of mails that a sender may take now, oldest first."""
     ready = Q(try_after=None) | Q(try_after__lte=now)
-    return list(kind.objects.filter(ready, state=State.WAITING).order_by("pk").values_list("pk", flat=True))
+    return list(kind._default_manager.filter(ready, state=State.WAITING).order_by("pk").values_list("pk", flat=True))
 
 
-def send_due(*, kind: Kind, message_of: Writer, now: dt.datetime) -> int:
+def send_due(*, kind: type[Mail], message_of: Callable[[Mail], EmailMessage], now: dt.datetime) -> int:
     """Send everything that waits and settle what dead senders left; returns how many were accepted."""
     settle_dead_senders(kind=kind, now=now)
     return sum(send_one(kind=kind, pk=pk, message_of=message_of, now=now) for pk in due(kind=kind, now=now))
@@ -61,22 +62,24 @@ def send_due(*, kind: Kind, message_of: Writer, now: dt.datetime) -> int:
 
 def settle_dead_senders(*, kind: Kind, now: dt.datetime) -> int:
     """Mails that a sender claimed and never finished become "unknown"; returns how many."""
-    dead = kind.objects.filter(state=State.SENDING, claimed_at__lt=now - dt.timedelta(minutes=DEAD_AFTER_MIN))
+    dead = kind._default_manager.filter(
+        state=State.SENDING, claimed_at__lt=now - dt.timedelta(minutes=DEAD_AFTER_MIN)
+    )
     return dead.update(
         state=State.UNKNOWN,
         last_error="The sender stopped while sending. Ask the client, then choose: send again or count as sent.",
     )
 
 
-def send_one(*, kind: Kind, pk: int, message_of: Writer, now: dt.datetime) -> bool:
+def send_one(*, kind: type[Mail], pk: int, message_of: Callable[[Mail], EmailMessage], now: dt.datetime) -> bool:
     """Send one waiting mail; True where the server accepted it. Safe to call from two senders at once."""
-    delivery = kind.objects.get(pk=pk)
+    delivery = kind._default_manager.get(pk=pk)
     try:
         message = message_of(delivery)
     except Exception as error:  # noqa: BLE001 - whatever is wrong with one mail must not hold up those behind it
         log.error("mail cannot be written", kind=delivery._meta.label_lower, delivery=pk, error=_words(error))
         words = f"The mail could not be written ({type(error).__name__}); the log tells more."
-        kind.objects.filter(pk=pk, state=State.WAITING).update(state=State.FAILED, last_error=words)
+        kind._default_manager.filter(pk=pk, state=State.WAITING).update(state=State.FAILED, last_error=words)
         return False
     connection = get_connection()
     try:
@@ -85,7 +88,7 @@ def send_one(*, kind: Kind, pk: int, message_of: Writer, now: dt.datetime) -> bo
         _try_later(kind, pk, error, now)
         return False
     try:
-        claimed = kind.objects.filter(pk=pk, state=State.WAITING).update(
+        claimed = kind._default_manager.filter(pk=pk, state=State.WAITING).update(
             state=State.SENDING, claimed_at=now, attempts=delivery.attempts + 1
         )
         return bool(claimed) and _hand_over(delivery, message, connection, now)
@@ -93,9 +96,9 @@ def send_one(*, kind: Kind, pk: int, message_of: Writer, now: dt.datetime) -> bo
         _close(connection)
 
 
-def _hand_over(delivery: MailRow, message: EmailMessage, connection, now: dt.datetime) -> bool:
+def _hand_over(delivery: MailRow, message: EmailMessage, connection: BaseEmailBackend, now: dt.datetime) -> bool:
     """Give the message to the open connection and write down what the server said."""
-    mine = type(delivery).objects.filter(pk=delivery.pk, state=State.SENDING)
+    mine = type(delivery)._default_manager.filter(pk=delivery.pk, state=State.SENDING)
     try:
         accepted = connection.send_messages([message])
     except (smtplib.SMTPSenderRefused, smtplib.SMTPRecipientsRefused, smtplib.SMTPDataError) as error:
@@ -115,14 +118,14 @@ def _hand_over(delivery: MailRow, message: EmailMessage, connection, now: dt.dat
     return True
 
 
-def _close(connection) -> None:
+def _close(connection: BaseEmailBackend) -> None:
     try:
         connection.close()
     except (OSError, smtplib.SMTPException) as error:
         log.warning("mail connection did not close", error=_words(error))
 
 
-def _refused(mine, delivery: MailRow, error: smtplib.SMTPException, now: dt.datetime) -> None:
+def _refused(mine: QuerySet[MailRow], delivery: MailRow, error: smtplib.SMTPException, now: dt.datetime) -> None:
     """The server answered no. A code of 400 to 499 means try later; anything else is final."""
     if 400 <= _code(error) < 500 and delivery.attempts + 1 < MOST_TRIES:
         mine.update(
@@ -142,7 +145,7 @@ def _code(error: smtplib.SMTPException) -> int:
 
 def _try_later(kind: Kind, pk: int, error: Exception, now: dt.datetime) -> None:
     """The server could not be reached: nothing was sent. Try again later, give up after some tries."""
-    row = kind.objects.filter(pk=pk, state=State.WAITING)
+    row = kind._default_manager.filter(pk=pk, state=State.WAITING)
     attempts = row.values_list("attempts", flat=True).first()
     if attempts is None:
         return
@@ -173,7 +176,7 @@ def send_again(*, delivery: MailRow, by: User) -> None:
     with transaction.atomic():
         changed = (
             type(delivery)
-            .objects.filter(pk=delivery.pk, state__in=[State.UNKNOWN, State.FAILED, State.BOUNCED])
+            ._default_manager.filter(pk=delivery.pk, state__in=[State.UNKNOWN, State.FAILED, State.BOUNCED])
             .update(state=State.WAITING, try_after=None, attempts=0)
         )
         if not changed:
@@ -186,7 +189,7 @@ def count_as_sent(*, delivery: MailRow, by: User) -> None:
     with transaction.atomic():
         changed = (
             type(delivery)
-            .objects.filter(pk=delivery.pk, state=State.UNKNOWN)
+            ._default_manager.filter(pk=delivery.pk, state=State.UNKNOWN)
             .update(state=State.SENT, sent_at=timezone.now(), last_error="Settled by hand.")
         )
         if not changed:

@@ -22,7 +22,7 @@ def failures(message: Message) -> Iterator[Notice]:
     for part in message.walk():
         if part.get_content_type() != "message/delivery-status":
             continue
-        for fields in part.get_payload() if part.is_multipart() else ():
+        for fields in _parts(part):
             if str(fields.get("Action", "")).strip().lower() != "failed":
                 continue
             words = [fields.get("Diagnostic-Code", ""), fields.get("Status", "")]
@@ -30,12 +30,18 @@ def failures(message: Message) -> Iterator[Notice]:
             yield Notice(original, _address(str(fields.get("Final-Recipient", ""))), reason)
 
 
+def _parts(message: Message) -> list[Message]:
+    """The messages inside a message that holds some."""
+    inside = message.get_payload()
+    return [part for part in inside if isinstance(part, Message)] if isinstance(inside, list) else []
+
+
 def _original_id(message: Message) -> str:
     """Message-ID of the returned message or of its headers."""
     for part in message.walk():
         kind = part.get_content_type()
         if kind == "message/rfc822" and part.is_multipart():
-            return str(part.get_payload(0).get("Message-ID", "")).strip()
+            return str(_parts(part)[0].get("Message-ID", "")).strip()
         if kind == "text/rfc822-headers":
             for line in str(part.get_payload()).splitlines():
                 name, _, value = line.partition(":")

@@ -97,15 +97,21 @@ def standing(visit: Visit) -> Told | None:
     """What the client may count on now: only what was promised."""
     if visit.state not in (Visit.State.PLANNED, Visit.State.STARTED) or not visit.promised:
         return None
-    return Told(visit.planned_on, visit.promised_time, visit.promised_until)
+    return Told(_day(visit), visit.promised_time, visit.promised_until)
+
+
+def _day(visit: Visit) -> dt.date:
+    if visit.planned_on is None:
+        raise ValueError("the visit is not planned")
+    return visit.planned_on
 
 
 def to_tell(visit: Visit) -> Told:
     """What a client would be told of a planned visit: the promise as it is, else hours around its arrival."""
     if visit.promised or visit.arrives_at is None:
-        return Told(visit.planned_on, visit.promised_time, visit.promised_until)
+        return Told(_day(visit), visit.promised_time, visit.promised_until)
     begins, until = hours_to_promise(visit, minute_of(visit.arrives_at))
-    return Told(visit.planned_on, time_at(begins * 60), time_at(until * 60))
+    return Told(_day(visit), time_at(begins * 60), time_at(until * 60))
 
 
 def said(mail: AppointmentMail) -> Told:
@@ -143,7 +149,7 @@ def _row(visit: Visit, mail: AppointmentMail | None, now: dt.datetime) -> Appoin
         status = "no_address"
     else:
         status = "changed" if known else "not_told"
-    arrival = Told(visit.planned_on, visit.arrives_at, None)
+    arrival = Told(_day(visit), visit.arrives_at, None)
     return AppointmentRow(visit, would_tell, known, mail, status, arrival.passed(now.date(), now.time()))
 
 

@@ -51,7 +51,7 @@ def wiring_card_data(controller: Controller, today: dt.date) -> WiringCard:
 
 
 def _supply(controller: Controller) -> WaterSupply | None:
-    return controller.waters_from(controller.site.supplies.select_related("pump"))
+    return controller.waters_from(list(controller.site.supplies.select_related("pump")))
 
 
 def who_to_call(controller: Controller, firm: Firm) -> tuple[str, ...]:

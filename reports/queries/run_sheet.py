@@ -4,7 +4,8 @@ import datetime as dt
 
 from jobs.core.cautions import SHORT_CAUTIONS
 from jobs.core.whole_minutes import whole_minutes
-from jobs.models import DayRoute, Visit
+from jobs.models import DayRoute, Visit, VisitKind
+from jobs.queries import field
 from jobs.queries.field import today_stops
 from jobs.queries.travel import source_words
 from reports.documents.run_sheet import RunSheet, Stop
@@ -40,7 +41,7 @@ def _driving(route: DayRoute, firm: Firm) -> str:
     return f"{whole_minutes(60 * route.drive_min)} min, {amount(route.drive_km, 'distance', firm)}"
 
 
-def _stop(visit: Visit, counts) -> Stop:
+def _stop(visit: Visit, counts: field.Stop) -> Stop:
     work = [f"{visit.service_min} min planned"]
     if counts.measures_valves:
         work.append(f"{counts.valves_total} valves to measure")
@@ -58,5 +59,5 @@ def _stop(visit: Visit, counts) -> Stop:
         access_notes=visit.site.access_notes,
         visit=visit.get_kind_display(),
         work=tuple(work),
-        caution=SHORT_CAUTIONS[visit.kind],
+        caution=SHORT_CAUTIONS[VisitKind(visit.kind)],
     )

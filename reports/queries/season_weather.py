@@ -100,10 +100,9 @@ class SeasonWeather:
         middle = start + dt.timedelta(days=3)
         normal = self._normal("et_mm", middle.month)
         in_month = calendar.monthrange(middle.year, middle.month)[1]
-        shown = [
-            self.telling.depth(value)
-            for value in (sum(et) * 7 / len(et), sum(rain) * 7 / len(rain), normal and normal * 7 / in_month)
-        ]
+        usual = self.telling.depth(normal and normal * 7 / in_month)
+        fallen, used = (self.telling.depth(sum(values) * 7 / len(values)) for values in (rain, et))
+        assert fallen and used
         # The label stands at the first week that lies in a new month.
         label = self.telling.words.month(middle.month) if middle.day <= 7 else ""
-        return CurvePoint(label, shown[0].value, shown[2].value if shown[2] else None, shown[1].value)
+        return CurvePoint(label, used.value, usual.value if usual else None, fallen.value)

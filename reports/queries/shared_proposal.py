@@ -32,6 +32,8 @@ class ProposalPage:
 
 def proposal_page(document: Document, today: dt.date) -> ProposalPage:
     content, words, row = document.content, document_words(document), document.proposal
+    if content is None or row is None:
+        raise ValueError("this document holds no proposal")
     total = f"{content['total']} {content['currency']}"
     standing = row.standing(today)
     said = {

@@ -53,16 +53,16 @@ def appointment_list(request: Request) -> HttpResponse:
 def tell_clients(request: Request) -> HttpResponse:
     """Tell the ticked clients what the page showed, and everyone whose appointment changed or is cancelled."""
     now = firm_now()
-    on_the_clock = {"today": now.date(), "clock": now.time()}
     chosen = [pk for text in request.POST.getlist("visit") if (pk := whole_number(text)) is not None]
     visits = Visit.objects.visible_to(request.user).filter(pk__in=chosen).select_related("site__client")
     told = appointments.tell(
         visits=visits.order_by("planned_on", "arrives_at"),
         shown={pk: request.POST.get(f"shown_{pk}", "") for pk in chosen},
         by=request.user,
-        **on_the_clock,
+        today=now.date(),
+        clock=now.time(),
     )
-    changed = appointments.find_changes(**on_the_clock)
+    changed = appointments.find_changes(today=now.date(), clock=now.time())
     tell_task.delay_on_commit()
     for words in told.refused:
         messages.error(request, words)

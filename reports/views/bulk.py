@@ -1,5 +1,7 @@
 """Many documents at once: order them, watch them being made, stop, go on, fetch the file."""
 
+from pathlib import Path
+
 from django.contrib import messages
 from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import redirect, render
@@ -116,6 +118,6 @@ def bulk_file(request: Request, pk: int) -> FileResponse:
     job = visible_or_404(BulkJob.objects.filter(state=BulkJob.State.DONE), request.user, pk=pk)
     if not job.file:
         raise Http404
-    response = FileResponse(job.file.open("rb"), as_attachment=True, filename=job.file.name.rpartition("/")[2])
+    response = FileResponse(job.file.open("rb"), as_attachment=True, filename=Path(job.file.name or "").name)
     response["Cache-Control"] = "private, no-store"
     return response

@@ -5,7 +5,8 @@ without it, so that it stays out of history, referrers and logs. Each request lo
 expired one is closed at once.
 """
 
-from typing import Final
+from typing import Any, Final, TypeVar
+from uuid import UUID
 
 import structlog
 from django.conf import settings
@@ -13,7 +14,8 @@ from django.contrib.auth.decorators import login_not_required
 from django.core import signing
 from django.core.cache import cache
 from django.core.exceptions import ValidationError
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, QueryDict
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -35,8 +37,10 @@ COOKIE_AGE_S: Final = 2 * 3600
 MOST_WRONG_TOKENS: Final = 10
 WRONG_TOKENS_WINDOW_S: Final = 15 * 60
 
+Answer = TypeVar("Answer", bound=HttpResponseBase)
 
-def _quiet(response: HttpResponse) -> HttpResponse:
+
+def _quiet(response: Answer) -> Answer:
     """Tell nobody where the reader came from, keep no copy, stay out of search engines."""
     response["Referrer-Policy"] = "no-referrer"
     response["X-Robots-Tag"] = "noindex, nofollow, noarchive"
@@ -88,7 +92,7 @@ def shared_enter(request: HttpRequest, token: str) -> HttpResponse:
     return _quiet(response)
 
 
-def _opened_link(request: HttpRequest, uuid) -> ShareLink | None:
+def _opened_link(request: HttpRequest, uuid: UUID) -> ShareLink | None:
     """The link this browser has opened, if it is open still."""
     rows = ShareLink.objects.open_at(timezone.now()).select_related("document__site__client", "document__proposal")
     link = rows.filter(uuid=uuid).first()
@@ -103,7 +107,7 @@ def _opened_link(request: HttpRequest, uuid) -> ShareLink | None:
 
 @require_safe
 @login_not_required
-def shared(request: HttpRequest, uuid) -> HttpResponse:
+def shared(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """The report as a page; a proposal with the form to answer it."""
     link = _opened_link(request, uuid)
     if link is None:
@@ -122,7 +126,7 @@ def shared(request: HttpRequest, uuid) -> HttpResponse:
     return _quiet(render(request, "reports/shared_report.html", context))
 
 
-def _proposal(request: HttpRequest, link: ShareLink, *, form: AnswerForm | None = None, **shown) -> HttpResponse:
+def _proposal(request: HttpRequest, link: ShareLink, *, form: AnswerForm | None = None, **shown: Any) -> HttpResponse:
     page = proposal_page(link.document, firm_today())
     status = shown.pop("status", 200)
     context = {"page": page, "link": link, "words": page.words, "form": form or _answer_form(page), **shown}
@@ -133,16 +137,19 @@ def _proposal(request: HttpRequest, link: ShareLink, *, form: AnswerForm | None 
     return response
 
 
-def _answer_form(page: ProposalPage, data=None) -> AnswerForm:
+def _answer_form(page: ProposalPage, data: QueryDict | None = None) -> AnswerForm:
     return AnswerForm(data, words=page.words, client=page.content["client_name"], total=page.total)
 
 
 @require_POST
 @login_not_required
-def shared_answer(request: HttpRequest, uuid) -> HttpResponse:
+def shared_answer(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """Accept or decline a proposal, once."""
     link = _opened_link(request, uuid)
     if link is None or link.document.kind != Document.Kind.PROPOSAL:
+        return _closed(request, 404)
+    proposal = link.document.proposal
+    if proposal is None:
         return _closed(request, 404)
     page = proposal_page(link.document, firm_today())
     form = _answer_form(page, request.POST)
@@ -152,7 +159,7 @@ def shared_answer(request: HttpRequest, uuid) -> HttpResponse:
         if not page.can_answer:
             raise NotAnswerable(page.standing)
         answer(
-            proposal=link.document.proposal,
+            proposal=proposal,
             accepted=form.accepted,
             name=form.cleaned_data["name"],
             note=form.cleaned_data["note"],
@@ -161,17 +168,17 @@ def shared_answer(request: HttpRequest, uuid) -> HttpResponse:
             link=link.pk,
         )
     except NotAnswerable:
-        link.document.proposal.refresh_from_db()
+        proposal.refresh_from_db()
         return _proposal(request, link, form=form, problem=page.words.say("proposal.too_late"), status=409)
     except ValidationError as error:
-        log.error("proposal cannot be answered", proposal=link.document.proposal_id, error=error.messages)
+        log.error("proposal cannot be answered", proposal=proposal.pk, error=error.messages)
         return _proposal(request, link, form=form, problem=page.words.say("proposal.no_visit"), status=409)
     return _quiet(redirect("reports:shared", link.uuid))
 
 
 @require_safe
 @login_not_required
-def shared_pdf(request: HttpRequest, uuid) -> HttpResponse:
+def shared_pdf(request: HttpRequest, uuid: UUID) -> HttpResponseBase:
     """The report as it was made."""
     link = _opened_link(request, uuid)
     if link is None:

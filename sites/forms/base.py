@@ -86,11 +86,11 @@ class RegisterForm(QuantityModelForm):
 
     def _get_validation_exclusions(self) -> set[str]:
         # A model form skips every constraint that names a field it does not show. The parent is set and must count.
-        return super()._get_validation_exclusions() - {self.parent}
+        return super()._get_validation_exclusions() - {self.parent}  # type: ignore[misc]  # the stubs leave out this method of ModelForm
 
     def _update_errors(self, errors: ValidationError) -> None:
         # What is wrong with the parent has no field to stand beside: it goes to the top of the form.
         by_field = getattr(errors, "error_dict", {})
         if self.parent in by_field and self.parent not in self.fields:
             by_field.setdefault(NON_FIELD_ERRORS, []).extend(by_field.pop(self.parent))
-        super()._update_errors(errors)
+        super()._update_errors(errors)  # type: ignore[misc]  # the stubs leave out this method of ModelForm
