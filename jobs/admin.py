@@ -1,6 +1,7 @@
 """Visits, checklists and what was found, in Django's admin, for superusers only."""
 
 from django.contrib import admin
+from django.http import HttpRequest
 
 from jobs import models
 from sites.admin import ReadOnlyAdmin
@@ -179,10 +180,10 @@ class ReplanAdmin(ReadOnlyAdmin):
     list_display = ["upset", "state", "first_day", "last_day", "asked_at", "asked_by"]
     list_filter = ["upset", "state"]
 
-    def has_add_permission(self, request) -> bool:
+    def has_add_permission(self, request: HttpRequest) -> bool:
         return False
 
-    def has_change_permission(self, request, obj=None) -> bool:
+    def has_change_permission(self, request: HttpRequest, obj: object = None) -> bool:
         return False
 
 
@@ -191,7 +192,7 @@ class TravelLegAdmin(admin.ModelAdmin):
     list_display = ["from_place", "to_place", "seconds", "metres", "source", "map_version"]
     list_filter = ["map_version", "estimated"]
 
-    def has_add_permission(self, request) -> bool:
+    def has_add_permission(self, request: HttpRequest) -> bool:
         return False
 
 
@@ -200,7 +201,7 @@ class CalendarFeedAdmin(admin.ModelAdmin):
     list_display = ["technician", "made_at"]
     exclude = ["token_sha256"]
 
-    def has_add_permission(self, request) -> bool:
+    def has_add_permission(self, request: HttpRequest) -> bool:
         return False
 
 

@@ -219,7 +219,7 @@ def decide(*, entry: InboxRecord, apply: bool, by: User) -> InboxRecord:
     entry.save(update_fields=["state", "decided_by", "decided_at"])
     audit(by=by, verb=f"inbox record {entry.get_state_display()}", subject=entry, uuid=str(entry.uuid))
     if waited and entry.device is not None:
-        FieldDevice.objects.filter(pk=entry.device_id, next_sequence__lt=entry.sequence).update(
+        FieldDevice.objects.filter(pk=entry.device.pk, next_sequence__lt=entry.sequence).update(
             next_sequence=entry.sequence
         )
         apply_in_order(device=entry.device)

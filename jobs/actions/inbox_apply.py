@@ -135,7 +135,9 @@ def _place(word: str) -> Any:
     name, _, pk = word.partition("-")
     model = PLACES.get(name)
     row = (
-        model.objects.filter(pk=int(pk)).first() if model and pk.isascii() and pk.isdigit() and len(pk) < 18 else None
+        model._default_manager.filter(pk=int(pk)).first()
+        if model and pk.isascii() and pk.isdigit() and len(pk) < 18
+        else None
     )
     if row is None:
         raise NeedsPerson("The place of this fault is not in the register any more.")

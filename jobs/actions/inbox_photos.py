@@ -71,7 +71,9 @@ def receive_piece(
     return PieceReceipt(upload, have, fresh=True)
 
 
-def _upload(uuid, record_uuid, total_bytes, caption, taken_at, by) -> PhotoUpload:
+def _upload(
+    uuid: uuids.UUID, record_uuid: uuids.UUID, total_bytes: int, caption: str, taken_at: dt.datetime, by: User
+) -> PhotoUpload:
     upload = PhotoUpload.objects.select_for_update().filter(uuid=uuid).first()
     if upload is None:
         if PhotoUpload.objects.filter(sender=by, state=State.RECEIVING).count() >= UNFINISHED_AT_ONCE:

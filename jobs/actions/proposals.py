@@ -7,7 +7,7 @@ update, so that of two that happen together one wins and the other is told.
 import datetime as dt
 from collections.abc import Sequence
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -38,7 +38,7 @@ class NotAnswerable(Exception):
 
 @transaction.atomic
 def new_proposal(
-    *, site: Site, lines: Sequence[ProposalLine], by: User | None, supersedes: Proposal | None = None, **words
+    *, site: Site, lines: Sequence[ProposalLine], by: User | None, supersedes: Proposal | None = None, **words: Any
 ) -> Proposal:
     """A draft with the next number. `words` are valid_until and note. ValidationError by field."""
     # One at a time: two drafts made together get two numbers.
@@ -124,7 +124,7 @@ def problems(proposal: Proposal, today: dt.date) -> list[str]:
     found += [
         f"Line {n}, {line.text}: the price is missing." for n, line in enumerate(lines, 1) if line.amount is None
     ]
-    faults = {line.fault_id: line.fault for line in lines if line.fault_id}
+    faults = {line.fault.pk: line.fault for line in lines if line.fault}
     if lines and not faults:
         found.append("No line mends a fault. Choose the fault on at least one line.")
     found += [
@@ -160,7 +160,7 @@ def mark_sent(*, proposal: Proposal, by: User | None, now: dt.datetime, today: d
     row.state, row.sent_at = State.SENT, now
     row.save(update_fields=["state", "sent_at"])
     record(by=by, verb="proposal sent", subject=row, number=row.number, total=str(row.total))
-    if row.supersedes_id:
+    if row.supersedes:
         changed = Proposal.objects.filter(pk=row.supersedes_id, state=State.SENT).update(state=State.SUPERSEDED)
         if changed:
             record(by=by, verb="proposal superseded", subject=row.supersedes, successor=row.number)

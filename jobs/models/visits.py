@@ -1,3 +1,4 @@
+import datetime as dt
 import uuid
 from typing import Self
 
@@ -199,6 +200,13 @@ class Visit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} at {self.site}"
+
+    @property
+    def placed(self) -> tuple[int, dt.date]:
+        """The technician's number and the day of a visit that has a place; ValueError where it has none."""
+        if self.technician_id is None or self.planned_on is None:
+            raise ValueError(f"{self} has no technician and day yet")
+        return self.technician_id, self.planned_on
 
     @property
     def is_open(self) -> bool:

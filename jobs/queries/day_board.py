@@ -4,7 +4,9 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from jobs.core.routing.day import DayRoute, clock_text
+from django.db.models import QuerySet
+
+from jobs.core.routing.day import DayRoute, PlacedStop, clock_text
 from jobs.core.whole_minutes import shared_out, whole_minutes
 from jobs.models import Visit
 from jobs.queries.days import Day, read_days
@@ -106,10 +108,10 @@ def changed_cards(visit: Visit, today: dt.date, technicians: Sequence[User], cha
     """The cards of those `changed` and of those at the same site that day: their warnings name each other."""
     at_site = Visit.objects.filter(site_id=visit.site_id, planned_on=visit.planned_on, technician__isnull=False)
     wanted = changed | set(at_site.values_list("technician_id", flat=True))
-    return day_cards(visit.planned_on, today, [user for user in technicians if user.pk in wanted])
+    return day_cards(visit.placed[1], today, [user for user in technicians if user.pk in wanted])
 
 
-def waiting_visits(date: dt.date):
+def waiting_visits(date: dt.date) -> QuerySet[Visit]:
     """Open visits that may be made that day or are late, the nearest deadline first."""
     rows = Visit.objects.filter(state=Visit.State.OPEN, opens_on__lte=date, site__archived_at=None)
     return rows.select_related("site").order_by("due_on", "pk")
@@ -181,7 +183,7 @@ def _lunch(route: DayRoute, before: int) -> str:
     return f"{clock_text(route.lunch.start_s)}–{clock_text(route.lunch.end_s)}"
 
 
-def _stale(visit: Visit, stop) -> bool:
+def _stale(visit: Visit, stop: PlacedStop) -> bool:
     if visit.arrives_at is None:
         return True
     stored_min = visit.arrives_at.hour * 60 + visit.arrives_at.minute

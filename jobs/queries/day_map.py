@@ -1,7 +1,7 @@
 """A small map of a day's route: places on plain ground, north up, with a scale bar."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from jobs.core.routing.travel import Point
@@ -122,7 +122,7 @@ def _spread(marks: list[Mark]) -> list[Mark]:
     return placed
 
 
-def _tries(mark: Mark):
+def _tries(mark: Mark) -> Iterator[Mark]:
     yield mark
     for ring in range(1, 12):
         for turn in range(12):

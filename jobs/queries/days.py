@@ -83,8 +83,9 @@ def visits_in(first_day: dt.date, last_day: dt.date) -> QuerySet[Visit]:
     rows = Visit.objects.filter(planned_on__range=(first_day, last_day), technician__isnull=False).exclude(
         state__in=[Visit.State.CANCELLED, Visit.State.OPEN]
     )
-    place = [F("position").asc(nulls_last=True), F("arrives_at").asc(nulls_last=True), "pk"]
-    return rows.select_related("site__client", "technician").order_by("planned_on", *place)
+    return rows.select_related("site__client", "technician").order_by(
+        "planned_on", F("position").asc(nulls_last=True), F("arrives_at").asc(nulls_last=True), "pk"
+    )
 
 
 def read_days(date: dt.date, technicians: Sequence[User], now: dt.datetime | None = None) -> list[Day]:
@@ -92,7 +93,7 @@ def read_days(date: dt.date, technicians: Sequence[User], now: dt.datetime | Non
     firm, now = Firm.current(), now or timezone.now()
     visits: dict[int, list[Visit]] = defaultdict(list)
     for visit in visits_in(date, date):
-        visits[visit.technician_id].append(visit)
+        visits[visit.placed[0]].append(visit)
     others = [visit for rows in visits.values() for visit in rows]
     closed, needs = closed_days(date, date), SkillNeeds.of(others)
     return [day_of(user, date, visits[user.pk], firm, now, closed, needs, others) for user in technicians]
@@ -150,6 +151,7 @@ def _rest(shift: Shift, done: Sequence[Visit], date: dt.date, now: dt.datetime) 
 
 def _free_at(visit: Visit, date: dt.date, zone: dt.tzinfo | None, shift: Shift) -> int:
     """Minute of the day at which this visit ended or can be expected to end."""
+    assert visit.started_at
     ended = visit.finished_at or visit.started_at + dt.timedelta(minutes=visit.service_min)
     local = ended.astimezone(zone)
     if local.date() != date:  # worked on another day than planned: it takes nothing from this one

@@ -1,7 +1,7 @@
 """A valve's figures on a visit, what is known of the valve, and what the figures mean."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from jobs.core.diagnosis import NOMINAL_V, Finding, ValveBaseline, ValveReading, diagnose, figures
@@ -121,24 +121,31 @@ def _in_words_of(units: str, finding: Finding) -> Finding:
 
 def _as_one(baseline: ValveBaseline, twins: Sequence[ValveBaseline]) -> ValveBaseline:
     """Valves on one terminal as the meter sees them: coils with their wires in parallel, currents together."""
-    both = [baseline, *twins]
-    if any(each.coil_resistance_ohm is None for each in both):
-        return replace(baseline, coil_resistance_ohm=None)
-    ohm = parallel_ohm(
-        *(
-            expected_at_terminals_ohm(each.coil_resistance_ohm, each.wire_length_m or 0.0, each.wire_section_mm2)
-            for each in both
-        )
-    )
-    powers = [each.holding_va for each in both]
+    ohms, powers = [], []
+    for each in (baseline, *twins):
+        if each.coil_resistance_ohm is None:
+            return replace(baseline, coil_resistance_ohm=None)
+        length_m, section_mm2 = each.wire_length_m or 0.0, each.wire_section_mm2
+        ohms.append(expected_at_terminals_ohm(each.coil_resistance_ohm, length_m, section_mm2))
+        powers.append(each.holding_va)
     # The wires are in the figure already; a length of 0 says so.
     return replace(
         baseline,
-        coil_resistance_ohm=ohm,
+        coil_resistance_ohm=parallel_ohm(*ohms),
         wire_length_m=0.0,
         wire_section_mm2=baseline.wire_section_mm2 or 1.0,
-        holding_va=None if None in powers else sum(powers),
+        holding_va=sum_known(powers),
     )
+
+
+def sum_known(values: Iterable[float | None]) -> float | None:
+    """The sum, None where one of them is not known."""
+    total = 0.0
+    for value in values:
+        if value is None:
+            return None
+        total += value
+    return total
 
 
 def valve_baseline(valve: Valve) -> ValveBaseline:
@@ -152,7 +159,7 @@ def valve_baseline(valve: Valve) -> ValveBaseline:
         wire_length_m=valve.wire_length_m,
         wire_section_mm2=valve.wire_section_mm2,
         holding_va=valve.coil_holding_va,
-        flow_l_min=sum(flows) if flows and None not in flows else None,
+        flow_l_min=sum_known(flows) if flows else None,
     )
 
 

@@ -3,8 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
-
 from jobs.core.diagnosis import Finding
 from jobs.core.diagnosis_rules import Level
 from jobs.models import Fault, Visit
@@ -52,7 +50,7 @@ def fault_rows(faults: Iterable[Fault]) -> list[FaultRow]:
 SEVERITY_ORDER = {word: rank for rank, word in enumerate(Fault.Severity.values)}
 
 
-def office_faults(user: User, *, state: str = "", severity: str = "", site: Site | None = None) -> QuerySet:
+def office_faults(user: User, *, state: str = "", severity: str = "", site: Site | None = None) -> FaultQuerySet:
     faults = Fault.objects.visible_to(user)
     if state:
         faults = faults.filter(state=state)
@@ -89,7 +87,7 @@ def fault_story(fault: Fault, user: User) -> FaultStory:
         place=place_of(fault),
         steps=list(steps.order_by("at", "pk")),
         photos=list(fault.photos.all()),
-        visit=Visit.objects.visible_to(user).filter(pk=fault.found_on_visit_id).first(),
+        visit=Visit.objects.visible_to(user).filter(faults_found=fault).first(),
         same_place=_same_place(fault),
     )
 

@@ -4,6 +4,7 @@ import datetime as dt
 import re
 from collections import defaultdict
 from dataclasses import dataclass
+from typing import Any
 
 from django.db.models import Count, F, IntegerField, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
@@ -95,7 +96,8 @@ def _with_counts(visits: QuerySet) -> QuerySet:
     )
 
 
-def _stop(visit: Visit) -> Stop:
+def _stop(visit: Any) -> Stop:
+    """From a visit of `_with_counts`."""
     return Stop(
         visit=visit,
         steps_total=visit.steps_in_use if visit.checklist_id else visit.steps_to_come,
@@ -152,7 +154,7 @@ def valve_checks(visit: Visit) -> list[ValveCheck]:
             on[valve.controller_id, valve.terminal].append(valve)
 
     def twins(valve: Valve) -> list[Valve]:
-        return [other for other in on.get((valve.controller_id, valve.terminal), ()) if other != valve]
+        return [other for other in on.get((valve.controller_id, valve.terminal or 0), ()) if other != valve]
 
     return [valve_check(valve, history[valve.pk], visit, units, twins(valve)) for valve in valves]
 

@@ -12,13 +12,13 @@ from jobs.core.checklists import AIR_CONNECTED, AIR_PRESSURE_LIMIT, AIR_RELEASED
 from jobs.core.diagnosis import UNITS, rule_table
 from jobs.core.field_records import SCHEMAS
 from jobs.models import Fault, ValveMeasurement, Visit
-from jobs.queries.checklists import checklist_rows, has_drip
+from jobs.queries.checklists import ChecklistRow, checklist_rows, has_drip
 from jobs.queries.diagnosis import NUMBERS, ValveCheck
 from jobs.queries.faults import open_faults
 from jobs.queries.field import MEASURED_KINDS, geo_uri, schedule_to_set, tel_uri, today_stops, valve_checks
 from sites.core.electrical import COPPER_OHM_MM2_PER_M, IEC_60228_OHM_PER_KM
 from sites.core.units import Quantity, display_unit
-from sites.models import Firm, Photo, User
+from sites.models import Firm, Photo, Site, User
 
 SHOWN_PHOTOS = 6  # of one site; thumbnails only
 SHOWN_HISTORY = 5  # earlier measurements of a valve
@@ -122,14 +122,14 @@ def _visit(visit: Visit) -> dict[str, Any]:
     }
 
 
-def _places(site) -> list[dict[str, str]]:
+def _places(site: Site) -> list[dict[str, str]]:
     rows = [("zone", row) for row in site.zones.all()]
     rows += [("controller", row) for row in site.controllers.all()]
     rows += [("supply", row) for row in site.supplies.all()]
     return [{"key": f"{word}-{row.pk}", "name": f"{word}: {row}"} for word, row in rows]
 
 
-def _drawings(site) -> list[dict[str, str]]:
+def _drawings(site: Site) -> list[dict[str, str]]:
     """Addresses of the pictures that are kept on the phone, a width of its own."""
     return [
         {
@@ -141,7 +141,7 @@ def _drawings(site) -> list[dict[str, str]]:
     ]
 
 
-def _step(row) -> dict[str, Any]:
+def _step(row: ChecklistRow) -> dict[str, Any]:
     item, answer = row.item, row.answer
     return {
         "pk": item.pk,
@@ -172,7 +172,7 @@ def _valve(check: ValveCheck) -> dict[str, Any]:
 
 
 def _of_visit(row: ValveMeasurement, check: ValveCheck) -> bool:
-    return bool(check.measurement) and row.visit_id == check.measurement.visit_id
+    return check.measurement is not None and row.visit_id == check.measurement.visit_id
 
 
 def _measurement(row: ValveMeasurement) -> dict[str, Any]:

@@ -74,7 +74,9 @@ def inbox_rows(entries: Iterable[InboxRecord]) -> list[InboxRow]:
 
 def _row(entry: InboxRecord) -> InboxRow:
     data = _data(entry)
-    title, says, books = KIND_WORDS.get(entry.kind, "Unreadable record"), [], []
+    title = KIND_WORDS.get(entry.kind, "Unreadable record")
+    says: Facts = []
+    books: Facts = []
     if entry.errors:
         says = [("as sent", entry.body[:2000])]
         says += [(name, " ".join(found)) for name, found in entry.errors.items()]
@@ -92,7 +94,7 @@ def _data(entry: InboxRecord) -> dict[str, Any]:
 
 
 def _answer(entry: InboxRecord, data: dict, title: str) -> tuple[str, Facts, Facts]:
-    item = ChecklistItem.objects.filter(pk=data.get("item")).first()
+    item = ChecklistItem.objects.filter(pk=data.get("item") or 0).first()
     given = ChecklistAnswer.objects.filter(visit=entry.visit_id, item=item).select_related("answered_by").first()
     books = []
     if given:
@@ -109,7 +111,7 @@ def _step_words(done: bool | None, number: float | None, text: str, item: Checkl
 
 
 def _measured(entry: InboxRecord, data: dict, title: str) -> tuple[str, Facts, Facts]:
-    valve = Valve.objects.filter(pk=data.get("valve")).first()
+    valve = Valve.objects.filter(pk=data.get("valve") or 0).first()
     row = ValveMeasurement.objects.filter(visit=entry.visit_id, valve=valve).select_related("measured_by").first()
     books: Facts = []
     if row:
@@ -131,14 +133,14 @@ def _figures(values: Mapping[str, Any]) -> Facts:
 
 
 def _fault(entry: InboxRecord, data: dict, title: str) -> tuple[str, Facts, Facts]:
-    kind = dict(Fault.Kind.choices).get(data.get("kind"), data.get("kind", ""))
-    says = [("how bad", dict(Fault.Severity.choices).get(data.get("severity"), ""))]
+    kind = dict(Fault.Kind.choices).get(data.get("kind", ""), data.get("kind", ""))
+    says = [("how bad", dict(Fault.Severity.choices).get(data.get("severity", ""), ""))]
     says += [(word, data[name]) for name, word in FAULT_WORDS.items() if data.get(name)]
     return f"{title}: {kind}", says, []
 
 
 def _repaired(entry: InboxRecord, data: dict, title: str) -> tuple[str, Facts, Facts]:
-    fault = Fault.objects.filter(pk=data.get("fault")).first()
+    fault = Fault.objects.filter(pk=data.get("fault") or 0).first()
     books = [("state", fault.get_state_display()), ("done", fault.repair_note)] if fault else []
     return f"{title}: {fault or 'unknown'}", [("done", data.get("note", ""))], books
 

@@ -174,7 +174,7 @@ def _elsewhere(run: PlanRun, first: PlanColumn, second: PlanColumn) -> Iterable[
     """Visits on different days or technicians, by the day of the second plan."""
     one, two = _places(run, first), _places(run, second)
     pks = [pk for pk in one.keys() | two.keys() if one.get(pk) != two.get(pk)]
-    visits: Sequence[Visit] = Visit.objects.filter(pk__in=pks).select_related("site").order_by("pk")
+    visits = Visit.objects.filter(pk__in=pks).select_related("site").order_by("pk")
     people = [place[0] for place in (*one.values(), *two.values())]
     names = names_of(User.objects.filter(pk__in=people))  # also of those who have left since
     last = dt.date.max
@@ -187,7 +187,7 @@ def _places(run: PlanRun, column: PlanColumn) -> dict[int, Place]:
         return {pk: (who, dt.date.fromisoformat(on)) for who, on, ids in column.run.orders for pk in ids}
     rows = Visit.objects.filter(planned_on__range=(run.first_day, run.last_day), technician__isnull=False)
     rows = rows.exclude(state__in=[State.OPEN, State.CANCELLED])
-    return {pk: (who, on) for pk, who, on in rows.values_list("pk", "technician_id", "planned_on")}
+    return {visit.pk: visit.placed for visit in rows.only("technician_id", "planned_on")}
 
 
 def _words(place: Place | None, names: Mapping[int, str]) -> str:

@@ -223,7 +223,11 @@ def season_input(
     needs = SkillNeeds.of(movable)
     held = list(rows.filter(standing).exclude(pk__in=[visit.pk for visit in movable]))
     placed = [v for v in (*movable, *held) if v.planned_on and first_day <= v.planned_on <= last_day]
-    now = {str(v.pk): (names[v.technician_id], v.planned_on) for v in placed if v.technician_id in names}
+    now = {}
+    for visit in placed:
+        if visit.technician_id in names:
+            technician, on = visit.placed
+            now[str(visit.pk)] = names[technician], on
     plannable = [_movable(visit, first_day, last_day) for visit in movable]
     return SeasonInput(
         (
@@ -244,7 +248,7 @@ def wishes_of(site: Site, names: Mapping[int, str]) -> dict[str, Any]:
     if terms is None:
         return {}
     return {
-        "liked_technician": names.get(terms.preferred_technician_id),
+        "liked_technician": names.get(terms.preferred_technician_id or 0),
         "liked_weekdays": frozenset(terms.preferred_weekdays),
     }
 
@@ -266,7 +270,7 @@ def _movable(visit: Visit, first_day: dt.date, last_day: dt.date) -> PlannableVi
 
 
 def _held(visit: Visit, names: dict[int, str]) -> PlannableVisit:
-    on, hours = visit.planned_on, list(hours_of(visit.site))
+    (technician, on), hours = visit.placed, list(hours_of(visit.site))
     hours[on.weekday()] = promised_hours(visit) or hours[on.weekday()] or (0, DAY_MIN)
     return PlannableVisit(
         key=str(visit.pk),
@@ -275,7 +279,7 @@ def _held(visit: Visit, names: dict[int, str]) -> PlannableVisit:
         window_opens=on,
         window_due=on,
         hours=tuple(hours),
-        fixed_technician=names[visit.technician_id],
+        fixed_technician=names[technician],
         fixed_date=on,
         fixed_time_min=promised_minute(visit),
         kind=visit.kind,

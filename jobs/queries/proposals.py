@@ -9,7 +9,7 @@ from django.db.models import Prefetch, Q, QuerySet
 
 from jobs.models import Fault, PriceItem, Proposal, ProposalLine, Visit
 from jobs.models.team import OfficeRows
-from jobs.queries.faults import FaultRow, fault_rows
+from jobs.queries.faults import FaultRow, fault_rows, with_place
 from sites.models import Site, User
 
 State = Proposal.State
@@ -30,7 +30,7 @@ def with_lines(rows: OfficeRows[Proposal]) -> OfficeRows[Proposal]:
     return rows.select_related("site__client", "visit").prefetch_related(Prefetch("lines", lines))
 
 
-def in_standing(rows: QuerySet[Proposal], standing: str, today: dt.date) -> QuerySet[Proposal]:
+def in_standing(rows: OfficeRows[Proposal], standing: str, today: dt.date) -> OfficeRows[Proposal]:
     """Proposals that stand so today: the same rule as `Proposal.standing`, for the database."""
     if standing == Proposal.EXPIRED:
         return rows.filter(state=State.SENT, valid_until__lt=today)
@@ -95,7 +95,7 @@ def rivals(proposal: Proposal, fault_ids: set[int], today: dt.date) -> dict[int,
         .exclude(proposal__in=[pk for pk in (proposal.pk, proposal.supersedes_id) if pk])
         .select_related("proposal")
     )
-    return {line.fault_id: line.proposal for line in lines}
+    return {line.fault_id: line.proposal for line in lines if line.fault_id}
 
 
 def proposals_of(fault: Fault, user: User, today: dt.date) -> list[ProposalRow]:

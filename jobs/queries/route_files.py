@@ -53,14 +53,14 @@ def feed_entries(technician: User, today: dt.date) -> list[Entry]:
 
 
 def _entry(visit: Visit, zone: zoneinfo.ZoneInfo) -> Entry:
-    begins = _begins(visit, zone)
-    ends = begins + dt.timedelta(minutes=visit.service_min) if begins else visit.planned_on + dt.timedelta(days=1)
+    begins, (_, on) = _begins(visit, zone), visit.placed
+    ends = begins + dt.timedelta(minutes=visit.service_min) if begins else on + dt.timedelta(days=1)
     host = settings.DEFAULT_FROM_EMAIL.rpartition("@")[2].strip("> ") or "localhost"
     kind = visit.get_kind_display()
     return Entry(
         uid=f"visit-{visit.uuid}@{host}",
         sequence=0,
-        starts=begins or visit.planned_on,
+        starts=begins or on,
         ends=ends,
         summary=f"{kind[:1].upper()}{kind[1:]}: {visit.site}",
         location=_address(visit.site),

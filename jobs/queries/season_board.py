@@ -230,6 +230,7 @@ def _work(first: dt.date, last: dt.date, names: dict[int, str]) -> tuple[Sums, S
     rows = Visit.objects.filter(planned_on__range=(first, last), technician__in=names)
     rows = rows.exclude(state__in=[State.CANCELLED, State.OPEN]).order_by()
     for row in rows.values("technician", "planned_on").annotate(minutes=Sum("service_min"), visits=Count("pk")):
+        assert row["technician"] and row["planned_on"]
         work[row["technician"], row["planned_on"]] += row["minutes"]
         count[row["technician"], row["planned_on"]] += row["visits"]
     routes = DayRoute.objects.filter(date__range=(first, last), technician__in=names).order_by()
@@ -268,10 +269,11 @@ def _risky(visits: QuerySet[Visit], today: dt.date) -> QuerySet[Visit]:
 
 def _at_risk(visit: Visit, today: dt.date) -> AtRisk:
     left = (visit.due_on - today).days
-    if visit.state == State.PLANNED and visit.planned_on < today:
-        return AtRisk(visit, f"planned for {visit.planned_on:%d %b} and not started", grave=True)
     if visit.state == State.PLANNED:
-        days = (visit.planned_on - visit.due_on).days
+        _, on = visit.placed
+        if on < today:
+            return AtRisk(visit, f"planned for {on:%d %b} and not started", grave=True)
+        days = (on - visit.due_on).days
         return AtRisk(visit, f"planned {_days(days)} after its deadline", grave=True)
     if left < 0:
         return AtRisk(visit, f"not planned, {_days(-left)} past its deadline", grave=True)

@@ -56,10 +56,10 @@ def season_map(*, year: int, kind: str, today: dt.date, technician: int | None =
     firm = Firm.current()
     points = [point_of(visit.site) for _, visit in found.values()]
     sheet = Sheet.around(points) if points else None
-    places = [
-        SitePlace(visit.site, state, _text(visit, state), *sheet.place(point_of(visit.site)))
-        for state, visit in found.values()
-    ]
+    places = []
+    for state, visit in found.values() if sheet else ():
+        x, y = sheet.place(point_of(visit.site))
+        places.append(SitePlace(visit.site, state, _text(visit, state), x, y))
     # The worst on top.
     places.sort(key=lambda place: -STATES.index(place.state))
     bar_km, label = scale_bar(sheet.km_per_px, firm.units) if sheet else (0.0, "")

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 
-from django.db.models import Count
+from django.db.models import Count, QuerySet
 
 from jobs.core.routing.service_time import DEFAULT_RATES, PastVisit, ServiceTime, service_time
 from jobs.models import Visit, VisitKind
@@ -32,6 +32,7 @@ class ServiceMinutes:
         finished = Visit.objects.filter(site__in=ids, started_at__isnull=False, finished_at__isnull=False)
         rows = finished.order_by("finished_at").values_list("site_id", "kind", "started_at", "finished_at")
         for site_id, kind, started, ended in rows:
+            assert started and ended
             minutes = (ended - started).total_seconds() / 60
             if 0 < minutes <= LONGEST_BELIEVED_MIN:
                 self.past[site_id, kind].append(minutes)
@@ -54,5 +55,5 @@ class ServiceMinutes:
         )
 
 
-def _counted(rows, site: str) -> dict[int, int]:
+def _counted(rows: QuerySet, site: str) -> dict[int, int]:
     return dict(rows.order_by().values_list(site).annotate(Count("pk")))

@@ -4,8 +4,11 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
+
 from jobs.models import Replan, Visit
 from sites.models import Site, User
+from sites.models.rows import Row
 
 Upset = Replan.Upset
 
@@ -41,7 +44,7 @@ def stories_of(replans: Sequence[Replan]) -> list[Story]:
     return found
 
 
-def _by_id(rows, replans: Iterable[Replan], name: str) -> dict:
+def _by_id(rows: QuerySet[Row], replans: Iterable[Replan], name: str) -> dict[int, Row]:
     return rows.in_bulk([row.detail[name] for row in replans if row.detail.get(name)])
 
 

@@ -84,7 +84,8 @@ def situation(*, first_day: dt.date, last_day: dt.date, now: dt.datetime, also: 
 def _appointment(visit: Visit, names: Mapping[int, str]) -> Appointment:
     start = visit.arrives_at or dt.time()
     start_min = start.hour * 60 + start.minute + start.second / 60
-    return Appointment(str(visit.pk), names[visit.technician_id], visit.planned_on, start_min, _promise(visit))
+    technician, on = visit.placed
+    return Appointment(str(visit.pk), names[technician], on, start_min, _promise(visit))
 
 
 def _promise(visit: Visit) -> tuple[int, int] | None:
@@ -271,9 +272,11 @@ def _wish(replan: Replan, comes: str) -> Wish | None:
 
 def _line(line: dict, visits: Mapping[int, Visit], new_site: Site | None) -> MoveLine:
     visit = visits.get(line["visit"])
+    site = visit.site if visit else new_site
+    assert site is not None
     return MoveLine(
         visit=visit,
-        site=visit.site if visit else new_site,
+        site=site,
         kind=visit.get_kind_display() if visit else VisitKind.REPAIR.label,
         before=line["before"],
         after=line["after"],

@@ -3,7 +3,7 @@
 import datetime as dt
 from dataclasses import dataclass
 
-from jobs.core.routing.frost import FreezeLadder
+from jobs.core.routing.frost import FreezeLadder, Side
 from jobs.models import SeasonWindow
 from jobs.queries.frost import SIDE_OF, SiteFrost
 from jobs.queries.windows import (
@@ -67,7 +67,7 @@ def window_sheet(*, window: SeasonWindow, chance: float, own: bool) -> WindowShe
     return WindowSheet(chance, own, suggestion, stations, sites)
 
 
-def _side(frost: SiteFrost, station_id: int, side: str, season_year: int) -> StationSide:
+def _side(frost: SiteFrost, station_id: int, side: Side, season_year: int) -> StationSide:
     station = frost.stations[station_id]
     ladder: FreezeLadder = frost.ladder(station, side)
     risk = ladder.at_station

@@ -2,10 +2,10 @@
 
 import datetime as dt
 import statistics
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from jobs.core.routing.frost import FrostLimit
+from jobs.core.routing.frost import FrostLimit, Side
 from jobs.core.site_dates import REASON_CHARS, Span, moved_words, own_date, startup_span, winterisation_span
 from jobs.models import SeasonWindow, ServicePlan, Visit, VisitKind
 from jobs.queries.frost import SIDE_OF, SiteFrost
@@ -124,7 +124,7 @@ def suggested_windows(season_year: int, chance: float, frost: SiteFrost | None =
     the highest, because a deadline must protect everybody. Of several stations the most careful date counts.
     """
     frost = frost or frost_of_current_sites()
-    starts, ends = (list(_careful(frost, side, season_year, chance)) for side in ("spring", "autumn"))
+    starts, ends = (list(_careful(frost, side, season_year, chance)) for side in SIDE_OF.values())
     return _with_checks(_startup(starts), _winterisation(ends))
 
 
@@ -142,9 +142,9 @@ def outer_windows(season_year: int, chance: float, frost: SiteFrost | None = Non
         reason = f"{first.site}, the first to thaw: {first.reason}"[:REASON_CHARS]
         startup = Suggestion(VisitKind.STARTUP, first.on, last, reason, sufficient=True)
     if ends:
-        first, last = ends[0].on - dt.timedelta(days=ROUND_DAYS), ends[-1]
-        reason = f"{last.site}, the last to freeze: {last.reason}"[:REASON_CHARS]
-        winterisation = Suggestion(VisitKind.WINTERISATION, first, last.on, reason, sufficient=True)
+        opens_on, coldest = ends[0].on - dt.timedelta(days=ROUND_DAYS), ends[-1]
+        reason = f"{coldest.site}, the last to freeze: {coldest.reason}"[:REASON_CHARS]
+        winterisation = Suggestion(VisitKind.WINTERISATION, opens_on, coldest.on, reason, sufficient=True)
     return _with_checks(startup, winterisation)
 
 
@@ -162,14 +162,14 @@ def _with_checks(startup: Suggestion, winterisation: Suggestion) -> list[Suggest
     return [startup, _mid_season(startup, winterisation), winterisation]
 
 
-def _careful(frost: SiteFrost, side: str, season_year: int, chance: float) -> Iterator[FrostLimit]:
+def _careful(frost: SiteFrost, side: Side, season_year: int, chance: float) -> Iterator[FrostLimit]:
     for station in frost.stations.values():
         rises = [frost.rise_m(site) for site in frost.sites if site.weather_station_id == station.pk]
         rise_m = statistics.median(rises) if side == "spring" else max(rises)
         yield frost.limit_at(station, rise_m, side, season_year, chance)
 
 
-def _pick(limits: Iterable[FrostLimit], choose) -> FrostLimit:
+def _pick(limits: Iterable[FrostLimit], choose: Callable[..., FrostLimit]) -> FrostLimit:
     dated = [limit for limit in limits if limit.on]
     if dated:
         return choose(dated, key=lambda limit: limit.on)

@@ -105,7 +105,7 @@ def _ordered(
     closed = closed_days(run.first_day, run.last_day)
     rows: dict[DayKey, list[Visit]] = defaultdict(list)
     for visit in visits_in(run.first_day, run.last_day):
-        rows[visit.technician_id, visit.planned_on].append(visit)
+        rows[visit.placed].append(visit)
     needs = SkillNeeds.of(visit for visits in rows.values() for visit in visits)
     for pk, date in sorted(touched):
         if pk not in people or not run.first_day <= date <= run.last_day:

@@ -58,7 +58,7 @@ def propose_frost(*, season_year: int, due_on: dt.date, now: dt.datetime, by: Us
         raise ValidationError({"due_on": "Every winterisation is due by then already."})
     # No winterisation can go to a day before the first one opens: those days stay as they are.
     first = min([due_on, *season.values_list("opens_on", flat=True)])
-    last = max([due_on, *later.filter(planned_on__isnull=False).values_list("planned_on", flat=True)])
+    last = max([due_on, *(day for day in later.values_list("planned_on", flat=True) if day)])
     detail = {"season_year": season_year, "due_on": due_on.isoformat()}
     return _propose(Replan.Upset.FROST, detail, max(tomorrow, first), last, now, by)
 
@@ -90,10 +90,10 @@ def propose_cancellation(*, visit: Visit, reason: str, now: dt.datetime, by: Use
     """A client cancels: the rest of that day closes up."""
     if not reason.strip():
         raise ValidationError({"reason": "Say why the visit is cancelled."})
-    if visit.state != State.PLANNED or visit.planned_on < _today(now):
+    if visit.state != State.PLANNED or visit.placed[1] < _today(now):
         raise ValidationError({"visit": "Only a visit that is planned and lies ahead can be cancelled here."})
     detail = {"visit": visit.pk, "reason": reason.strip()}
-    return _propose(Replan.Upset.CANCELLED, detail, visit.planned_on, visit.planned_on, now, by)
+    return _propose(Replan.Upset.CANCELLED, detail, visit.placed[1], visit.placed[1], now, by)
 
 
 def _propose(
