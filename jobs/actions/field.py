@@ -113,7 +113,8 @@ def finish_visit(
     at = at or timezone.now()
     _check_finish(visit, started_at, finished_at or at, times_reason, missing, accept_reason, bool(finished_at))
     recorded_start = visit.started_at
-    visit.started_at = started_at or visit.started_at
+    assert recorded_start
+    visit.started_at = started_at or recorded_start
     visit.finished_at = finished_at or at
     visit.state = Visit.State.FINISHED
     visit.signed_by = signed_by
@@ -136,10 +137,19 @@ def finish_visit(
     return visit
 
 
-def _check_finish(visit, started_at, end, times_reason, missing, accept_reason, end_corrected) -> None:
+def _check_finish(
+    visit: Visit,
+    started_at: dt.datetime | None,
+    end: dt.datetime,
+    times_reason: str,
+    missing: list[str],
+    accept_reason: str,
+    end_corrected: bool,
+) -> None:
     problems: dict[str, str] = {}
     now = timezone.now()
     start = started_at or visit.started_at
+    assert start  # only a started visit is finished
     if start > now:
         problems["started_at"] = "The start lies in the future."
     elif end > now:

@@ -81,7 +81,14 @@ def receive(
 
 
 @transaction.atomic
-def _keep(uuid, body, by, received_at, phone_now, imported_by) -> Receipt:
+def _keep(
+    uuid: uuids.UUID,
+    body: bytes,
+    by: User,
+    received_at: dt.datetime,
+    phone_now: dt.datetime | None,
+    imported_by: User | None,
+) -> Receipt:
     raw, text = _parsed(body)
     read = read_record(raw, WORDS)
     offset_s = clock_offset_s(phone_now, received_at)

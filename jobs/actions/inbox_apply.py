@@ -151,12 +151,13 @@ def _finish(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: 
         _add_to_finished(visit, data, decided_by)
         return
     given = {name: data[name] for name in ("notes", "signed_by", "accept_reason", "times_reason")}
+    happened_at = entry.happened_at or entry.received_at
     finish_visit(
         visit=visit,
         by=by,
         started_at=_not_after(data["started_at"], entry),
         finished_at=_not_after(data["finished_at"], entry),
-        at=max(entry.happened_at, visit.started_at or entry.happened_at),
+        at=max(happened_at, visit.started_at or happened_at),
         set_at_controllers=Controller.objects.filter(pk__in=data["set_at"], site_id=visit.site_id),
         **given,
     )

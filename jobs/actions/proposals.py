@@ -161,7 +161,7 @@ def mark_sent(*, proposal: Proposal, by: User | None, now: dt.datetime, today: d
     row.save(update_fields=["state", "sent_at"])
     record(by=by, verb="proposal sent", subject=row, number=row.number, total=str(row.total))
     if row.supersedes:
-        changed = Proposal.objects.filter(pk=row.supersedes_id, state=State.SENT).update(state=State.SUPERSEDED)
+        changed = Proposal.objects.filter(pk=row.supersedes.pk, state=State.SENT).update(state=State.SUPERSEDED)
         if changed:
             record(by=by, verb="proposal superseded", subject=row.supersedes, successor=row.number)
     return row

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from jobs.core.diagnosis import NOMINAL_V, Finding, ValveBaseline, ValveReading, diagnose, figures
 from jobs.core.diagnosis_rules import Level
@@ -46,7 +47,7 @@ class ValveCheck:
         return values
 
     @property
-    def as_new(self) -> dict[str, float | None]:
+    def as_new(self) -> dict[str, Any]:
         """What a valve in order would show, at 20 °C: resistance with its wire, voltage behind it, flow; SI."""
         expected = figures(ValveReading(), self.baseline)
         return {

@@ -18,7 +18,7 @@ from jobs.queries.faults import open_faults
 from jobs.queries.field import MEASURED_KINDS, geo_uri, schedule_to_set, tel_uri, today_stops, valve_checks
 from sites.core.electrical import COPPER_OHM_MM2_PER_M, IEC_60228_OHM_PER_KM
 from sites.core.units import Quantity, display_unit
-from sites.models import Firm, Photo, Site, User
+from sites.models import Controller, Firm, Photo, Site, User, WaterSupply, Zone
 
 SHOWN_PHOTOS = 6  # of one site; thumbnails only
 SHOWN_HISTORY = 5  # earlier measurements of a valve
@@ -123,7 +123,7 @@ def _visit(visit: Visit) -> dict[str, Any]:
 
 
 def _places(site: Site) -> list[dict[str, str]]:
-    rows = [("zone", row) for row in site.zones.all()]
+    rows: list[tuple[str, Zone | Controller | WaterSupply]] = [("zone", row) for row in site.zones.all()]
     rows += [("controller", row) for row in site.controllers.all()]
     rows += [("supply", row) for row in site.supplies.all()]
     return [{"key": f"{word}-{row.pk}", "name": f"{word}: {row}"} for word, row in rows]

@@ -47,7 +47,8 @@ class SiteFrost:
         minima: dict[int, dict[dt.date, float]] = defaultdict(dict)
         days = DailyWeather.objects.filter(station__in=self.stations, temp_min_c__isnull=False).order_by()
         for station_id, date, minimum_c in days.values_list("station_id", "date", "temp_min_c").iterator():
-            minima[station_id][date] = minimum_c
+            if minimum_c is not None:
+                minima[station_id][date] = minimum_c
         return minima
 
     @cached_property
@@ -67,12 +68,16 @@ class SiteFrost:
             self._ladders[station.pk, side] = FreezeLadder(record, HARD_FREEZE_C)
         return self._ladders[station.pk, side]
 
+    def station(self, site: Site) -> WeatherStation | None:
+        return self.stations.get(site.weather_station_id or 0)
+
     def rise_m(self, site: Site) -> float:
-        return site.elevation_m - self.stations[site.weather_station_id].elevation_m
+        """How far the site lies above its station, which it must have."""
+        return site.elevation_m - self.stations[site.weather_station_id or 0].elevation_m
 
     def limit(self, site: Site, side: Side, season_year: int, chance: float) -> FrostLimit:
         """The site's date by its height alone, without its frost days."""
-        station = self.stations.get(site.weather_station_id)
+        station = self.station(site)
         if station is None:
             return NO_STATION
         return self.limit_at(station, self.rise_m(site), side, season_year, chance)
@@ -88,7 +93,7 @@ class SiteFrost:
 
         None without a record. Frost that comes so many days earlier has had so many days more.
         """
-        station = self.stations.get(site.weather_station_id)
+        station = self.station(site)
         if station is None:
             return None
         ladder = self.ladder(station, "autumn")

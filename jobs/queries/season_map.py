@@ -58,6 +58,7 @@ def season_map(*, year: int, kind: str, today: dt.date, technician: int | None =
     sheet = Sheet.around(points) if points else None
     places = []
     for state, visit in found.values() if sheet else ():
+        assert sheet
         x, y = sheet.place(point_of(visit.site))
         places.append(SitePlace(visit.site, state, _text(visit, state), x, y))
     # The worst on top.

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 from django.db.models import Prefetch
 
@@ -27,7 +28,8 @@ def team(today: dt.date) -> list[Member]:
     return [_member(user) for user in rows.order_by("first_name", "last_name", "username")]
 
 
-def _member(user: User) -> Member:
+def _member(user: Any) -> Member:
+    """From a person read with absences to come."""
     profile = getattr(user, "technician_profile", None)
     days = ", ".join(WEEKDAYS[day][:2] for day in sorted(profile.working_weekdays)) if profile else ""
     skills = ", ".join(map(str, profile.skills.all())) if profile else ""

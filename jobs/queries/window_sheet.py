@@ -84,15 +84,12 @@ def _side(frost: SiteFrost, station_id: int, side: Side, season_year: int) -> St
 
 def _sites(frost: SiteFrost, window: SeasonWindow, chance: float, suggestion: Suggestion) -> SitesDates:
     dates = own_dates(frost, window.kind, window.season_year, chance)
-    held_to = SeasonWindow(
-        season_year=window.season_year,
-        kind=window.kind,
-        opens_on=window.opens_on or suggestion.opens_on,
-        due_on=window.due_on or suggestion.due_on,
-        chance=chance,
-    )
+    opens_on, due_on = window.opens_on or suggestion.opens_on, window.due_on or suggestion.due_on
     differing = 0
-    if held_to.opens_on and held_to.due_on:
+    if opens_on and due_on:
+        held_to = SeasonWindow(
+            season_year=window.season_year, kind=window.kind, opens_on=opens_on, due_on=due_on, chance=chance
+        )
         spans = [span_of(frost, site, held_to) for site in frost.sites]
         differing = sum((s.opens_on, s.due_on) != (held_to.opens_on, held_to.due_on) for s in spans)
     return SitesDates(

@@ -9,7 +9,7 @@ import datetime as dt
 import tempfile
 import zipfile
 from collections.abc import Callable, Iterator
-from typing import IO, Final
+from typing import BinaryIO, Final
 
 import structlog
 from django.core.files import File
@@ -157,7 +157,7 @@ def _make(part: BulkPart) -> bool:
     return True
 
 
-def _write_part(job: BulkJob, part: BulkPart, file: IO[bytes]) -> list[str]:
+def _write_part(job: BulkJob, part: BulkPart, file: BinaryIO) -> list[str]:
     """Write a part's documents to `file`; returns what could not be done."""
     if job.kind == BulkJob.Kind.SEND:
         return [note for note in (_send(job, site) for site in _in_order(_sites(), part.row_ids)) if note]
@@ -193,7 +193,7 @@ def _named(job: BulkJob, row_ids: list[int]) -> Iterator[Named]:
         return
     for visit in _in_order(_visits(), row_ids):
         pdf = service_sheet_pdf(service_sheet_data(visit, completed=_completed(job)))
-        yield f"{visit.pk:06d}-{slugify(visit) or 'visit'}.pdf", pdf
+        yield f"{visit.pk:06d}-{slugify(str(visit)) or 'visit'}.pdf", pdf
 
 
 def _send(job: BulkJob, site: Site) -> str:
@@ -224,7 +224,7 @@ def _in_order(rows: QuerySet[Row], ids: list[int]) -> list[Row]:
     return [found[pk] for pk in ids if pk in found]
 
 
-def _keep_part(part: BulkPart, file: IO[bytes], notes: list[str]) -> None:
+def _keep_part(part: BulkPart, file: BinaryIO, notes: list[str]) -> None:
     """Store a part's file with its state in one transaction; a part cancelled or taken over meanwhile is dropped."""
     with transaction.atomic():
         mine = BulkPart.objects.select_for_update().filter(
@@ -265,7 +265,7 @@ def _finish(job: BulkJob, now: dt.datetime) -> None:
     _drop_parts(job)
 
 
-def _join(job: BulkJob, parts: Iterator[BulkPart], file: IO[bytes]) -> None:
+def _join(job: BulkJob, parts: Iterator[BulkPart], file: BinaryIO) -> None:
     if job.shape == BulkJob.Shape.PDF:
         joiner = Joiner(file, title=job.title)
         for part in parts:

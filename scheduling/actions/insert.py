@@ -40,7 +40,7 @@ def _insert(model: type[models.Model], columns: tuple[str, ...], rows: Iterable[
     connection = connections[router.db_for_write(model)]
     by_name = {field.attname: field.column for field in model._meta.concrete_fields}
     quote = connection.ops.quote_name
-    names = ", ".join(quote(by_name[name]) for name in columns)
+    names = ", ".join(quote(str(by_name[name])) for name in columns)
     table = f"{quote(model._meta.db_table)} ({names})"
     values = list(rows)
     with connection.cursor() as cursor:

@@ -1,6 +1,7 @@
 """What a one-off run is to be: all zones for a test, one zone, or a program as published."""
 
 import datetime as dt
+from typing import Any
 
 from django import forms
 
@@ -15,7 +16,7 @@ from scheduling.queries.manual_run import (
 )
 from sites.converters import FIRST_YEAR, LAST_YEAR
 from sites.forms.base import choice_field, use_native_pickers
-from sites.models import Controller
+from sites.models import Controller, Valve
 
 ALL = "all"
 TEST_MINUTES = 2.0  # a walk-through of all zones: common practice, no source
@@ -35,7 +36,7 @@ class ManualRunForm(forms.Form):
     day = forms.DateField(label="On")
     time = forms.TimeField(label="From")
 
-    def __init__(self, data: object, *, controller: Controller, now: dt.datetime) -> None:
+    def __init__(self, data: Any, *, controller: Controller, now: dt.datetime) -> None:
         super().__init__(
             data,
             initial={"what": ALL, "minutes": f"{TEST_MINUTES:g}", "day": now.date(), "time": f"{now:%H:%M}"},
@@ -91,6 +92,6 @@ class ManualRunForm(forms.Form):
         return f"test of all zones at {minutes:g} min"
 
 
-def _valve_words(valve) -> str:
+def _valve_words(valve: Valve) -> str:
     zones = ", ".join(str(zone) for zone in valve.zones.all())
     return f"{valve.name}: {zones}" if zones else valve.name

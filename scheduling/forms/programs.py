@@ -1,6 +1,7 @@
 """A program's name, starts and days, held to what the site permits."""
 
 import datetime as dt
+from typing import Any
 
 from django import forms
 
@@ -55,7 +56,7 @@ class ProgramForm(forms.ModelForm):
         labels = {"starts_at": "Start time", "every_n_days": "Every so many days", "enabled": "On"}
         help_texts = {"every_n_days": "For the rule \u201cevery n days\u201d."}
 
-    def __init__(self, *args, **kwargs) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
         # A form that a page or a program sends without the newer fields means what it meant before they came.

@@ -2,6 +2,7 @@
 
 import calendar
 import datetime as dt
+from typing import Any
 
 from django import forms
 from django.utils import timezone
@@ -27,7 +28,7 @@ class ComputeForm(forms.Form):
         label="Programs shaped by hand",
     )
 
-    def __init__(self, *args, own_programs: bool = True, **kwargs) -> None:
+    def __init__(self, *args: Any, own_programs: bool = True, **kwargs: Any) -> None:
         """own_programs: whether a person shaped programs of this site, so that there is a choice."""
         super().__init__(*args, **kwargs)
         if not own_programs:
@@ -54,7 +55,7 @@ class StepForm(forms.ModelForm):
             "soak_min": forms.NumberInput(attrs={"step": "any", "min": 0, "inputmode": "decimal"}),
         }
 
-    def __init__(self, *args, **kwargs) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for name in ("run_time_min", "soak_min"):
             if self.initial.get(name) is not None and float(self.initial[name]).is_integer():
@@ -113,7 +114,7 @@ class PauseForm(forms.ModelForm):
         fields = ["starts_on", "ends_on", "reason"]
         labels = {"starts_on": "First day", "ends_on": "Last day"}
 
-    def __init__(self, *args, **kwargs) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
 
@@ -155,7 +156,7 @@ class WeekActionForm(forms.Form):
     ends_on = forms.DateField(label="Until, this day included")
     reason = forms.CharField(max_length=120)
 
-    def __init__(self, *args, **kwargs) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
         # Also drafts that were published meanwhile: the action answers for them in words.

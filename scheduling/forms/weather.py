@@ -1,8 +1,9 @@
 """Forms of the weather pages: a station, and a file of its days."""
 
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django import forms
+from django.core.files.uploadedfile import UploadedFile
 
 from scheduling.actions.weather import FORMATS
 from scheduling.models import WeatherImport
@@ -35,7 +36,7 @@ class ImportForm(forms.Form):
         label="Keep the good rows", required=False, help_text="Store what is right although other rows are not."
     )
 
-    def __init__(self, *args, refused: WeatherImport | None = None, **kwargs) -> None:
+    def __init__(self, *args: Any, refused: WeatherImport | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.refused = refused
         self.text = ""
@@ -43,7 +44,7 @@ class ImportForm(forms.Form):
             self.fields["file"].required = False
             self.fields["file"].help_text = f"{refused.file_name} is still here. Choose a file only to replace it."
 
-    def clean_file(self):
+    def clean_file(self) -> UploadedFile | None:
         file = self.cleaned_data["file"]
         if file is None:
             return None

@@ -14,6 +14,7 @@ from sites.models import Site
 
 def zone_month_values(item: ZonePlan, month: MonthOfZone, site: Site) -> dict[str, Any]:
     """Field values of `ZoneMonth`. Odd or even dates come 3.5 times a week, so the day's run is shorter there."""
+    days: float
     days, run_time, cycles, soak = month.days_per_week, month.run_time_min, month.cycles, month.soak_min
     parity = site.permitted_days in (Site.PermittedDays.ODD, Site.PermittedDays.EVEN)
     if parity and run_time:

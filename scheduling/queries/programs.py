@@ -5,6 +5,7 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from scheduling.core.water import soil
 from scheduling.core.water.clock import (
@@ -58,11 +59,11 @@ class Programs:
 
 def watering_rule(site: Site) -> WateringRule:
     """The site's permission in the words of the clock."""
-    parity = site.permitted_days if site.permitted_days in ("odd", "even") else ""
+    parities: dict[str, Literal["odd", "even"]] = {"odd": "odd", "even": "even"}
     named = site.permitted_days == Site.PermittedDays.WEEKDAYS
     return WateringRule(
         weekdays=frozenset(site.permitted_weekdays if named else range(7)),
-        parity=parity,
+        parity=parities.get(site.permitted_days, ""),
         window_start_min=_minute(site.watering_window_start),
         window_end_min=_minute(site.watering_window_end),
     )

@@ -20,11 +20,18 @@ from scheduling.core.water.budget import (
 from scheduling.core.water.checks import WaterInputError
 from scheduling.core.water.demand import PLANTINGS
 from scheduling.core.water.meter import Read, Use, consumption
-from scheduling.core.water.volumes import M2_PER_FT2, MM_PER_IN, to_litres
+from scheduling.core.water.volumes import M2_PER_FT2, MM_PER_IN, VolumeUnit, to_litres
 from scheduling.queries.climate import station_climatology
 from sites.models import Meter, Site, WaterSupply
 
-METER_UNIT = {"m3": "m3", "litre": "L", "us_gallon": "gal", "kgal": "kgal", "ccf": "CCF", "ft3": "ft3"}
+METER_UNIT: dict[str, VolumeUnit] = {
+    "m3": "m3",
+    "litre": "L",
+    "us_gallon": "gal",
+    "kgal": "kgal",
+    "ccf": "CCF",
+    "ft3": "ft3",
+}
 USUAL_LARGEST_FLOW_L_MIN = 200.0  # where no supply flow is entered: common practice, no source
 DRIP = ("drip_grid", "point_drip", "bubbler")
 HALF_DAY = dt.time(12)

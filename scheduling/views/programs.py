@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 from django.contrib import messages
+from django.forms import BaseModelFormSet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -12,7 +13,7 @@ from scheduling.actions import program_steps as stepping
 from scheduling.actions import programs as changing
 from scheduling.actions.errors import ScheduleError
 from scheduling.forms.programs import ProgramForm
-from scheduling.forms.schedules import StepFormSet, step_changes
+from scheduling.forms.schedules import StepForm, StepFormSet, step_changes
 from scheduling.models import Program, ProgramStep, SeasonSchedule
 from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.models import Controller, Zone
@@ -56,7 +57,9 @@ def program_edit(request: Request, pk: int) -> HttpResponse:
     return render(request, "scheduling/program_edit.html", shown, status=status)
 
 
-def _saved(request: Request, program: Program, form: ProgramForm, formset) -> HttpResponse:
+def _saved(
+    request: Request, program: Program, form: ProgramForm, formset: BaseModelFormSet[ProgramStep, StepForm]
+) -> HttpResponse:
     """Store what was typed; a button of a step does its work afterwards, so that nothing typed is lost."""
     order = [key for text in request.POST.get("order", "").split(",") if (key := whole_number(text)) is not None]
     changing.edit_program(

@@ -114,7 +114,7 @@ def _import(
     request: Request, station: WeatherStation, form: ImportForm, refused: WeatherImport | None
 ) -> WeatherImport:
     words = form.cleaned_data
-    if words["file"] is None:
+    if words["file"] is None and refused is not None:
         return import_refused_again(
             refused=refused,
             file_format=words["file_format"],

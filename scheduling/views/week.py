@@ -1,6 +1,8 @@
 """This week: sites whose published schedule is off, most water first; publish, hand over or pause those chosen."""
 
 import datetime as dt
+from collections.abc import Callable
+from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -11,13 +13,14 @@ from django.utils import timezone
 from scheduling.actions import pauses, schedules
 from scheduling.actions.errors import ScheduleError
 from scheduling.forms.schedules import ResumeForm, WeekActionForm, WeekFilterForm
+from scheduling.models import SeasonSchedule
 from scheduling.queries.week import hand_set_sites, office_week, paused_sites
 from sites.access import OFFICE, Request, open_to
 from sites.models import Site
 
 ROWS_A_PAGE = 50
 RESUME = "resume"
-USUAL = {"threshold": 15.0, "direction": "all"}
+USUAL: dict[str, Any] = {"threshold": 15.0, "direction": "all"}
 
 
 @open_to(*OFFICE)
@@ -66,6 +69,7 @@ def _act(request: Request, form: WeekActionForm) -> None:
                 f"At {_sites(by_hand)} of them a controller set by hand waters on until it is switched off there.",
             )
         return
+    verb: Callable[..., SeasonSchedule]
     verb, told = schedules.publish, "published"
     if form.cleaned_data["act"] == WeekActionForm.VISIT:
         verb, told = schedules.put_on_next_visit, "put on the sheet of the next visit"

@@ -3,6 +3,7 @@
 import datetime as dt
 import zoneinfo
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -206,9 +207,10 @@ def _apply_plan(row: Replan, before: Situation, new: Visit | None) -> None:
     people = User.objects.select_related("technician_profile").in_bulk({pk for pk, _ in places.values()})
     touched: set[tuple[int, dt.date]] = set()
     for pk, visit in rows.items():
-        was, place = (visit.technician_id, visit.planned_on), places.get(pk)
+        was = visit.placed if visit.technician_id and visit.planned_on else None
+        place = places.get(pk)
         if place != was or pk in moved:
-            touched |= {day for day in (was, place) if day and day[1]}
+            touched |= {day for day in (was, place) if day}
         if place is None and pk in row.proposal["off"]:
             _take_off(visit)
         elif place is not None:
@@ -232,6 +234,10 @@ def _renew_promise(visit: Visit, proposal: Mapping[str, Any]) -> None:
         visit.promised_time, visit.promised_until = time_at(begins * 60), time_at(until * 60)
 
 
+def _place_in(order: Mapping[int, int], visit: Visit) -> int:
+    return order.get(visit.pk, len(order))
+
+
 def _store_routes(proposal: Mapping[str, Any], touched: set[tuple[int, dt.date]], new: Visit | None) -> None:
     order = {
         (technician, dt.date.fromisoformat(on)): [new.pk if key == NEW and new else key for key in keys]
@@ -243,7 +249,7 @@ def _store_routes(proposal: Mapping[str, Any], touched: set[tuple[int, dt.date]]
         if pk in people:
             day = read_days(date, [people[pk]])[0]
             place = {key: n for n, key in enumerate(order.get((pk, date), ()))}
-            days.append((day, sorted(day.to_do, key=lambda v, place=place: place.get(v.pk, len(place)))))
+            days.append((day, sorted(day.to_do, key=partial(_place_in, place))))
     store_days(days)
     # A day that is under way goes on from now: its times are the proposal's, not those of a day that begins.
     timed = [visit for day, visits in days for visit in visits]

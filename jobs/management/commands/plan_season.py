@@ -100,7 +100,7 @@ class Command(BaseCommand):
             self.shown = step.stage
             self.stdout.write(f"{step.stage}: {step.unplaced} not placed, {step.drive_min:.0f} min driving")
 
-    def _tell(self, done) -> None:
+    def _tell(self, done: Any) -> None:
         self.stdout.write(
             f"{done.asked} visits to plan: {done.newly_planned} newly planned, {done.moved} moved, {done.stayed} "
             f"stayed, {len(done.unplaced)} not placed; {done.held} fixed before."

@@ -1,11 +1,13 @@
 import datetime as dt
 import zoneinfo
+from collections.abc import Iterable
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from scheduling.actions.schedules import ScheduleError, compute_many, publish
+from scheduling.models import SeasonSchedule
 from sites.models import Firm, Site
 
 
@@ -40,7 +42,7 @@ class Command(BaseCommand):
         if options["publish"]:
             self._publish(schedules)
 
-    def _publish(self, schedules) -> None:
+    def _publish(self, schedules: Iterable[SeasonSchedule]) -> None:
         published, refused = 0, []
         for schedule in schedules:
             if not schedule.basis["zones"]:
