@@ -58,7 +58,7 @@ def program_edit(request: Request, pk: int) -> HttpResponse:
 
 
 def _saved(
-    request: Request, program: Program, form: ProgramForm, formset: BaseModelFormSet[ProgramStep, StepForm]
+    request: Request, program: Program, form: ProgramForm, formset: "BaseModelFormSet[ProgramStep, StepForm]"
 ) -> HttpResponse:
     """Store what was typed; a button of a step does its work afterwards, so that nothing typed is lost."""
     order = [key for text in request.POST.get("order", "").split(",") if (key := whole_number(text)) is not None]
