@@ -123,6 +123,10 @@ if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+# What watering asks of the service work, an app above it.
+WATER_FAULTS = "jobs.queries.water_faults.water_faults"
+WHO_GOES = "jobs.queries.who_goes.who_goes"
+
 AUTH_USER_MODEL = "sites.User"
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},

@@ -145,12 +145,15 @@ class SeasonScheduleViewSet(ReadViewSet):
         wanted = ScheduleRequestSerializer(data=request.data)
         wanted.is_valid(raise_exception=True)
         site = visible_or_404(Site.objects.current(), request.user, pk=wanted.validated_data["site"])
-        draft = schedules.compute_draft(
-            site=site,
-            today=timezone.localdate(),
-            by=request.user,
-            keep_programs=wanted.validated_data["keep_programs"],
-        )
+        try:
+            draft = schedules.compute_draft(
+                site=site,
+                today=timezone.localdate(),
+                by=request.user,
+                keep_programs=wanted.validated_data["keep_programs"],
+            )
+        except ScheduleError as error:
+            raise Refused(str(error)) from error
         shown = SeasonScheduleSerializer(self.get_queryset().get(pk=draft.pk), context=self.get_serializer_context())
         return Response(shown.data, status=status.HTTP_201_CREATED)
 

@@ -7,6 +7,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max, Prefetch, QuerySet
 
+from scheduling.actions.errors import SiteIsOff
 from scheduling.actions.insert import delete_rows, insert_objects, insert_rows
 from scheduling.core.water.checks import WaterInputError
 from scheduling.models import Program, ProgramStep, SeasonSchedule, ZoneMonth
@@ -25,6 +26,7 @@ from scheduling.queries.programs import Programs, fit_programs
 from scheduling.queries.soil_state import depletion_this_morning
 from sites.actions.audit import record
 from sites.models import Firm, Site, User, Zone
+from sites.queries.site_state import standing_of, state_lines
 
 SITES_PER_BATCH = 100
 Progress = Callable[[int, int], None]
@@ -38,7 +40,14 @@ def compute_draft(
     The programs follow this week's weather where the station has the last days, else the normal of the month;
     `month` (1 to 12) asks for that month's normal. Programs that a person shaped are kept with new minutes, unless
     `keep_programs` is off: then they are fitted to the clock anew. Published schedules are never touched.
+    A site that is off gets no week's programs (`SiteIsOff`); a month's can be made ready for its startup.
     """
+    standing = standing_of(site, today)
+    if month is None and not standing.is_on:
+        raise SiteIsOff(
+            f"{site} is {standing.words}: it gets no advice for this week. Choose a month to make its startup's "
+            "schedule ready, or record on the site's page that it is on."
+        )
     own = own_programs([site.pk], asked=True) if keep_programs else {}
     (schedule,) = _compute_batch([site.pk], today, by, month, {}, own, keep_edited=False)
     record(by=by, verb="computed schedule", subject=schedule, site=site.pk)
@@ -55,9 +64,13 @@ def compute_many(
 ) -> list[SeasonSchedule]:
     """Drafts for many sites, a batch at a time. A draft that a person edited or put on a visit's sheet stays.
 
-    Programs that a person shaped in the published schedule are kept with new minutes.
+    Programs that a person shaped in the published schedule are kept with new minutes. A site that is off gets none,
+    and loses the one that was computed while it was on.
     """
-    ids = [site.pk for site in sites]
+    lines = state_lines()
+    found = [site.pk for site in sites]
+    ids = [pk for pk in found if lines[pk].at(today).is_on]
+    _remove_untouched(set(found) - set(ids))
     stations: dict[int | None, StationWeather] = {}
     schedules: list[SeasonSchedule] = []
     for start in range(0, len(ids), SITES_PER_BATCH):
@@ -111,6 +124,13 @@ def _compute_batch(
     _store_programs(schedules, fitted)
     _store_kept(schedules, kept_rows)
     return schedules
+
+
+@transaction.atomic
+def _remove_untouched(site_ids: Iterable[int]) -> None:
+    """Take away the nightly drafts of these sites."""
+    drafts = SeasonSchedule.objects.filter(site__in=list(site_ids), state=SeasonSchedule.State.DRAFT)
+    _remove(drafts.filter(edited_at=None, for_next_visit_at=None))
 
 
 def _remove(drafts: QuerySet[SeasonSchedule]) -> None:

@@ -1,2 +1,6 @@
 class ScheduleError(Exception):
     """A schedule cannot be changed that way; the message is for the person who tried."""
+
+
+class SiteIsOff(ScheduleError):
+    """The site's water is off on that day: asked first, a person may still do it."""

@@ -8,10 +8,11 @@ from django.db.models import Max
 from django.utils import timezone
 
 from scheduling.actions.drafts import compute_draft, compute_many
-from scheduling.actions.errors import ScheduleError
+from scheduling.actions.errors import ScheduleError, SiteIsOff
 from scheduling.models import AppliedSchedule, SeasonSchedule
 from sites.actions.audit import record
 from sites.models import Controller, Site, User
+from sites.queries.site_state import standing_of
 
 __all__ = [
     "ScheduleError",
@@ -26,11 +27,14 @@ __all__ = [
 State = SeasonSchedule.State
 
 
-def publish(*, schedule: SeasonSchedule, by: User | None, on: dt.date | None = None) -> SeasonSchedule:
+def publish(
+    *, schedule: SeasonSchedule, by: User | None, on: dt.date | None = None, although_off: bool = False
+) -> SeasonSchedule:
     """Make the draft the site's published revision and supersede the one before it.
 
     `on` dates the publication (noon at the site), for records entered later; left out, it is now. Publishing the
-    same draft again does nothing. Raises `ScheduleError` in words for the person who clicked.
+    same draft again does nothing. Raises `ScheduleError` in words for the person who clicked; `SiteIsOff` where the
+    site is off on that day and nobody said `although_off`.
     """
     with transaction.atomic():
         # The site's row is the lock: two publishers of one site wait here for each other.
@@ -41,6 +45,7 @@ def publish(*, schedule: SeasonSchedule, by: User | None, on: dt.date | None = N
         if draft.state != State.DRAFT:
             return _published_before(draft, by)
         moment = _moment(on, site)
+        _refuse_if_off(site, timezone.localdate(moment, zoneinfo.ZoneInfo(site.time_zone)), although_off)
         before = SeasonSchedule.objects.published().filter(site=site).first()
         if before is not None:
             if before.published_at > moment:
@@ -52,6 +57,15 @@ def publish(*, schedule: SeasonSchedule, by: User | None, on: dt.date | None = N
         draft.save(update_fields=["revision", "state", "published_at", "published_by"])
         record(by=by, verb="published schedule", subject=draft, site=site.pk, revision=draft.revision)
     return draft
+
+
+def _refuse_if_off(site: Site, day: dt.date, although_off: bool) -> None:
+    standing = standing_of(site, day)
+    if not although_off and not standing.is_on:
+        raise SiteIsOff(
+            f"{site} is {standing.words}. Published now, the schedule waits: nothing runs and no water is counted "
+            "until the site is recorded as on."
+        )
 
 
 def _published_before(schedule: SeasonSchedule, by: User | None) -> SeasonSchedule:
@@ -106,7 +120,7 @@ def record_applied(
     A draft that stood on the visit's sheet is published by it: now it is what the site is watered by.
     """
     if schedule.state == State.DRAFT and schedule.for_next_visit_at is not None:
-        schedule = publish(schedule=schedule, by=by)
+        schedule = publish(schedule=schedule, by=by, although_off=True)  # it stands at the controller already
     if schedule.state == State.DRAFT:
         raise ScheduleError("A draft cannot be set at a controller. Publish it first.")
     if controller.site_id != schedule.site_id:

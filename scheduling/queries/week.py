@@ -2,14 +2,15 @@
 
 import calendar
 import datetime as dt
-from collections import namedtuple
-from collections.abc import Iterable
+from collections import Counter, namedtuple
 from dataclasses import dataclass
 
 from django.db.models import Count, FilteredRelation, Min, Q, QuerySet
 
 from scheduling.models import SeasonSchedule, WateringPause
+from sites.core.site_state import WORDS
 from sites.models import Controller, Site
+from sites.queries.site_state import state_lines
 
 State = SeasonSchedule.State
 
@@ -59,7 +60,8 @@ class SiteWeek:
 class OfficeWeek:
     """All current sites: those that can be compared, and how many cannot, with the reason.
 
-    `idle` is how many of those compared neither run nor need water, as in winter.
+    `idle` is how many of those compared neither run nor need water. `off` tells how many are off, by state: they
+    are not compared, whatever is published for them.
     """
 
     rows: tuple[SiteWeek, ...]
@@ -69,6 +71,11 @@ class OfficeWeek:
     without_published: int
     without_draft: int
     without_litres: int
+    off: tuple[tuple[str, int], ...] = ()
+
+    @property
+    def sites_off(self) -> int:
+        return sum(count for _, count in self.off)
 
 
 # What the comparison reads of each site, its draft and its published schedule.
@@ -81,15 +88,20 @@ Row = namedtuple("Row", [name.replace("__", "_") for name in COLUMNS])
 
 
 def office_week(*, today: dt.date, threshold_percent: float, direction: str = "all") -> OfficeWeek:
-    """Sites off by more than the threshold, the most litres first. Two queries, one row a site."""
+    """Sites off by more than the threshold, the most litres first. Three queries, one row a site."""
     pauses = dict(
         WateringPause.objects.filter(starts_on__lte=today, ends_on__gte=today)
         .order_by("ends_on")
         .values_list("site_id", "ends_on")
     )
     rows, sites, no_published, no_draft, no_litres = [], 0, 0, 0, 0
+    lines, off = state_lines(), Counter[str]()
     for row in map(Row._make, _sites().values_list(*COLUMNS)):
         sites += 1
+        standing = lines[row.pk].at(today)
+        if not standing.is_on:
+            off[WORDS[standing.state]] += 1
+            continue
         no_published += row.now_pk is None
         no_draft += row.draft_pk is None
         if row.draft_pk is None or row.now_pk is None:
@@ -99,10 +111,12 @@ def office_week(*, today: dt.date, threshold_percent: float, direction: str = "a
             no_litres += 1
             continue
         rows.append(_site_week(row, litres, pauses.get(row.pk)))
-    off = [row for row in rows if row.off_by(threshold_percent) and direction in ("all", row.direction)]
-    off.sort(key=lambda row: (-abs(row.difference_l), row.name, row.site_id))
+    beyond = [row for row in rows if row.off_by(threshold_percent) and direction in ("all", row.direction)]
+    beyond.sort(key=lambda row: (-abs(row.difference_l), row.name, row.site_id))
     idle = sum(row.needed_l == 0 and row.published_l == 0 for row in rows)
-    return OfficeWeek(tuple(off), sites, len(rows), idle, no_published, no_draft, no_litres)
+    return OfficeWeek(
+        tuple(beyond), sites, len(rows), idle, no_published, no_draft, no_litres, tuple(off.most_common())
+    )
 
 
 @dataclass(frozen=True)
@@ -127,11 +141,9 @@ def paused_sites(today: dt.date) -> list[PausedSites]:
     return [PausedSites(*row) for row in rows]
 
 
-def hand_set_sites(among: Iterable[int] | None = None) -> int:
-    """How many current sites (of these, if given) have a controller that no pause reaches: it is set by hand."""
+def hand_set_sites() -> int:
+    """How many current sites have a controller that no pause reaches: it is set by hand."""
     rows = Controller.objects.filter(set_by_hand=True, site__in=Site.objects.current())
-    if among is not None:
-        rows = rows.filter(site__in=list(among))
     return rows.aggregate(sites=Count("site", distinct=True))["sites"]
 
 

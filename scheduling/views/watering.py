@@ -12,18 +12,21 @@ from django.views.decorators.http import require_POST
 
 from scheduling.actions import pauses as pausing
 from scheduling.actions import schedules
-from scheduling.actions.errors import ScheduleError
+from scheduling.actions.errors import ScheduleError, SiteIsOff
 from scheduling.forms.schedules import FIT, AppliedForm, ComputeForm, PauseForm
 from scheduling.models import SeasonSchedule, WateringPause
 from scheduling.queries.as_computed import has_own_programs, minutes_words
 from scheduling.queries.controller_percent import controller_percents
 from scheduling.queries.explain import explain, worth_measuring
+from scheduling.queries.frost_nights import frost_nights
+from scheduling.queries.hand_set import out_of_reach
 from scheduling.queries.meter_check import meter_check
 from scheduling.queries.schedule_page import changes, schedule_sheet
 from scheduling.queries.sequence import week_timeline
 from scheduling.queries.water_use import budget_bars, site_water_use
 from sites.access import EVERYONE, OFFICE, STAFF, Request, open_to, visible_or_404
 from sites.models import Controller, Site
+from sites.queries.site_state import standing_of
 from sites.views.answers import typed, whole_number
 
 State = SeasonSchedule.State
@@ -63,6 +66,7 @@ def site_watering(request: Request, pk: int) -> HttpResponse:
         .order_by("-published_at", "-pk")[:SHOWN_REVISIONS],
         "use": site_water_use(site, season_year=today.year, until=today),
         "pauses": WateringPause.objects.filter(site=site, ends_on__gte=today - dt.timedelta(days=60)),
+        "standing": standing_of(site, today),
         "today": today,
         "staff": request.user.is_office or request.user.is_technician,
         "compute_form": _compute_form(site),
@@ -70,6 +74,8 @@ def site_watering(request: Request, pk: int) -> HttpResponse:
     }
     if shown["staff"]:
         shown["meter_check"] = meter_check(site, today)
+        shown["frost"] = frost_nights(today, site)
+        shown["hand_set"] = out_of_reach([site.pk])
     if shown["use"].budget.allowance_by_month_l:
         shown["bars"] = budget_bars(shown["use"])
     if published and shown["staff"]:
@@ -100,13 +106,17 @@ def schedule_compute(request: Request, pk: int) -> HttpResponse:
     if not form.is_valid():
         messages.error(request, "Choose a month from the list.")
         return redirect(_watering_url(site.pk))
-    draft = schedules.compute_draft(
-        site=site,
-        today=timezone.localdate(),
-        by=request.user,
-        month=form.cleaned_data["month"],
-        keep_programs=form.cleaned_data["programs"] != FIT,
-    )
+    try:
+        draft = schedules.compute_draft(
+            site=site,
+            today=timezone.localdate(),
+            by=request.user,
+            month=form.cleaned_data["month"],
+            keep_programs=form.cleaned_data["programs"] != FIT,
+        )
+    except SiteIsOff as error:
+        messages.error(request, str(error))
+        return redirect(_watering_url(site.pk))
     messages.success(request, "Computed. Look at the draft, then publish it.")
     return redirect("scheduling:schedule", draft.pk)
 
@@ -124,7 +134,16 @@ def schedule_publish(request: Request, pk: int) -> HttpResponse:
         messages.error(request, "This draft was computed anew in the meantime. Look at the new one, then publish.")
         return redirect(_watering_url(_site(request, int(site_id)).pk))
     try:
-        published = schedules.publish(schedule=row, by=request.user)
+        published = schedules.publish(schedule=row, by=request.user, although_off="although_off" in request.POST)
+    except SiteIsOff as error:
+        shown = {
+            "title": f"Publish for {row.site} although it is off?",
+            "lead": str(error),
+            "submit_label": "Publish it all the same",
+            "answer": "although_off",
+            "back_url": reverse("scheduling:schedule", args=[row.pk]),
+        }
+        return render(request, "confirm_page.html", shown)
     except ScheduleError as error:
         messages.error(request, str(error))
     else:
@@ -195,6 +214,11 @@ def percents(request: Request, pk: int) -> HttpResponse:
     return render(request, "scheduling/percents.html", shown)
 
 
+def _beyond_reach(site: Site) -> str:
+    named = "; ".join(one.words for one in out_of_reach([site.pk]))
+    return f" What is set by hand waters on until somebody switches it off there. {named}." if named else ""
+
+
 @open_to(*OFFICE)
 def site_pause(request: Request, pk: int) -> HttpResponse:
     site = _site(request, pk)
@@ -206,7 +230,7 @@ def site_pause(request: Request, pk: int) -> HttpResponse:
     shown = {
         "form": form,
         "title": f"Pause watering at {site}",
-        "lead": "Both days are included. A controller set by hand waters on until somebody switches it off there.",
+        "lead": f"Both days are included.{_beyond_reach(site)}",
         "submit_label": "Pause",
         "back_url": _watering_url(site.pk),
     }

@@ -14,11 +14,15 @@ from scheduling.actions import pauses, schedules
 from scheduling.actions.errors import ScheduleError
 from scheduling.forms.schedules import ResumeForm, WeekActionForm, WeekFilterForm
 from scheduling.models import SeasonSchedule
+from scheduling.queries.frost_nights import frost_nights
+from scheduling.queries.hand_set import out_of_reach
 from scheduling.queries.week import hand_set_sites, office_week, paused_sites
 from sites.access import OFFICE, Request, open_to
 from sites.models import Site
+from sites.queries.site_state import state_lines
 
 ROWS_A_PAGE = 50
+NAMED = 20  # hand-set controllers told by name
 RESUME = "resume"
 USUAL: dict[str, Any] = {"threshold": 15.0, "direction": "all"}
 
@@ -39,6 +43,7 @@ def week(request: Request) -> HttpResponse:
     shown = {
         "today": today,
         "found": found,
+        "frost": frost_nights(today),
         "paused": paused_sites(today),
         "page": Paginator(found.rows, ROWS_A_PAGE).get_page(request.GET.get("page")),
         "filters": filters,
@@ -63,11 +68,7 @@ def _act(request: Request, form: WeekActionForm) -> None:
             by=request.user,
         )
         messages.success(request, f"{_sites(len(paused))} paused until {form.cleaned_data['ends_on']:%-d %B %Y}.")
-        if by_hand := hand_set_sites(row.site_id for row in paused):
-            messages.warning(
-                request,
-                f"At {_sites(by_hand)} of them a controller set by hand waters on until it is switched off there.",
-            )
+        _tell_out_of_reach(request, {row.site_id for row in paused})
         return
     verb: Callable[..., SeasonSchedule]
     verb, told = schedules.publish, "published"
@@ -82,6 +83,17 @@ def _act(request: Request, form: WeekActionForm) -> None:
             messages.error(request, f"{draft.site}: {error}")
     if done:
         messages.success(request, f"{done} schedule{'' if done == 1 else 's'} {told}.")
+
+
+def _tell_out_of_reach(request: Request, site_ids: set[int]) -> None:
+    """Name the controllers that water on until somebody goes there, as long as their site is on."""
+    lines, today = state_lines(site_ids), timezone.localdate()
+    found = out_of_reach([pk for pk in site_ids if lines[pk].at(today).is_on])
+    if found:
+        named = "; ".join(one.words for one in found[:NAMED])
+        more = f"; and {len(found) - NAMED} more" if len(found) > NAMED else ""
+        words = "What is set by hand waters on until somebody switches it off there"
+        messages.warning(request, f"{words}. {named}{more}.")
 
 
 def _resume(request: Request, today: dt.date) -> None:

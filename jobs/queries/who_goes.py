@@ -1,0 +1,26 @@
+"""Whom to send to a site at short notice."""
+
+import datetime as dt
+from collections.abc import Collection
+
+from django.utils import timezone
+
+from jobs.models import Visit
+
+
+def who_goes(site_ids: Collection[int]) -> dict[int, str]:
+    """The technician who is there next, else the one who was there last; in words, by site."""
+    today = timezone.localdate()
+    rows = Visit.objects.filter(site__in=site_ids, technician__is_active=True).select_related("technician")
+    found: dict[int, str] = {}
+    done = rows.filter(state=Visit.State.FINISHED).exclude(finished_at=None).order_by("finished_at")
+    for visit in done:
+        found[visit.site_id] = f"{visit.technician}, who was there last ({_day(visit.finished_at.date())})"
+    coming = rows.filter(state=Visit.State.PLANNED, planned_on__gte=today).order_by("-planned_on")
+    for visit in coming:
+        found[visit.site_id] = f"{visit.technician}, who is there on {_day(visit.planned_on)}"
+    return found
+
+
+def _day(day: dt.date) -> str:
+    return f"{day.day} {day:%B %Y}"
