@@ -229,3 +229,9 @@ class PhotoUploadAdmin(ReadOnlyAdmin):
 class PhotoPieceAdmin(ReadOnlyAdmin):
     list_display = ["upload", "start"]
     list_select_related = ["upload"]
+
+
+@admin.register(models.ClientTold)
+class ClientToldAdmin(ReadOnlyAdmin):
+    list_display = ["visit", "at", "by", "on_date", "words"]
+    list_select_related = ["visit__site", "by"]

@@ -7,6 +7,7 @@ from jobs.models.inbox import FieldDevice, InboxRecord, PhotoPiece, PhotoUpload
 from jobs.models.plans import PlanRun
 from jobs.models.proposals import PriceItem, Proposal, ProposalLine, SaleUnit
 from jobs.models.team import Absence, ClosedDays, Skill, TechnicianProfile
+from jobs.models.told import ClientTold
 from jobs.models.travel import TravelLeg
 from jobs.models.upsets import Replan
 from jobs.models.visits import (
@@ -25,6 +26,7 @@ __all__ = [
     "ChecklistAnswer",
     "ChecklistItem",
     "ChecklistTemplate",
+    "ClientTold",
     "ClosedDays",
     "DayRoute",
     "Fault",

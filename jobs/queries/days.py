@@ -14,10 +14,10 @@ from jobs.core.routing.day import DayRoute, Shift
 from jobs.core.routing.day_route import plan_day, schedule_in_order
 from jobs.core.routing.travel import TravelMatrix
 from jobs.models import Visit
+from jobs.outside.roads import travel_between
 from jobs.queries.doubts import date_doubts, lacking_skills
 from jobs.queries.planning import closed_days, minute_of, point_of, shift_of, stop_of, why_away
 from jobs.queries.skills import SkillNeeds
-from jobs.queries.travel import travel_between
 from sites.models import Firm, User
 
 UNDER_WAY = (Visit.State.STARTED, Visit.State.FINISHED)

@@ -9,9 +9,9 @@ from django.urls import reverse
 from jobs.core.calendar import Entry
 from jobs.core.route_files import RouteFile, RouteStop
 from jobs.models import Visit
+from jobs.outside.roads import path_through
 from jobs.queries.days import Day
 from jobs.queries.planning import point_of
-from jobs.queries.travel import path_through
 from sites.models import Firm, Site, User
 
 PAST_DAYS, AHEAD_DAYS = 30, 400

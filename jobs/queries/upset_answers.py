@@ -18,8 +18,8 @@ from jobs.core.routing.season import (
     points_needed,
 )
 from jobs.models import DayRoute, Replan, Visit, VisitKind
+from jobs.outside.roads import travel_between
 from jobs.queries.planning import minute_of, time_at
-from jobs.queries.travel import travel_between
 from jobs.queries.upsets import NEW, Situation, call_out_visit, situation
 from sites.models import Site
 

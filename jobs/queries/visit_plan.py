@@ -4,7 +4,6 @@ from jobs.models import SeasonWindow, Visit
 from sites.models import AuditEntry
 
 HISTORY_ROWS = 20
-PROMISED = "visit promised"  # the audit's word; its detail tells the day and the hours
 
 
 def visit_history(visit: Visit) -> list[AuditEntry]:

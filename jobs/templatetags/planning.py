@@ -1,6 +1,6 @@
 from django import template
 
-from jobs.queries.travel import source_words
+from jobs.outside.roads import source_words
 from sites.models.places import WEEKDAYS
 
 register = template.Library()

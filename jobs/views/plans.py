@@ -13,7 +13,7 @@ from jobs.queries.planning import firm_today
 from jobs.tasks import nudge_listeners
 from jobs.views.season import board_url
 from sites.access import OFFICE, Request, open_to, visible_or_404
-from sites.views.answers import whole_number
+from sites.answers import whole_number
 
 
 @require_safe

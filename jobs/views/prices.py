@@ -10,8 +10,8 @@ from django.views.decorators.http import require_safe
 from jobs.forms.priced import PriceItemForm
 from jobs.models import PriceItem
 from sites.access import OFFICE, Request, open_to, visible_or_404
+from sites.answers import answer_deletion, answer_form, typed
 from sites.models import Firm
-from sites.views.answers import answer_deletion, answer_form, typed
 
 
 @require_safe

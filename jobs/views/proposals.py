@@ -22,8 +22,9 @@ from jobs.queries.proposals import (
     with_lines,
 )
 from sites.access import OFFICE, Request, open_to, visible_or_404
+from sites.answers import whole_number
+from sites.links import link_to
 from sites.models import Site
-from sites.views.answers import whole_number
 
 PAGE_SIZE = 50
 
@@ -88,7 +89,7 @@ def _edit(request: Request, draft: Proposal, start: list[Fault]) -> HttpResponse
             form.add_error(None, error.messages)
         else:
             if "check" in request.POST:
-                return redirect("reports:proposal_send", saved.pk)
+                return redirect(link_to("send proposal", saved.pk))
             messages.success(request, f"{saved} is saved as a draft.")
             return redirect("jobs:proposal", saved.pk)
     context = {

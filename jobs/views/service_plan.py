@@ -13,8 +13,8 @@ from jobs.queries.planning import firm_today, planning_technicians
 from jobs.queries.windows import season_dates
 from jobs.views.field import show_problem
 from sites.access import OFFICE, Request, open_to, visible_or_404
+from sites.answers import typed
 from sites.models import Site
-from sites.views.answers import typed
 
 
 @open_to(*OFFICE)

@@ -18,8 +18,8 @@ from jobs.queries.planning import firm_today
 from jobs.queries.team import skill_rows, team
 from jobs.views.field import show_problem
 from sites.access import OFFICE, Request, open_to, visible_or_404
+from sites.answers import answer_deletion, answer_form, typed
 from sites.models import Role, User
-from sites.views.answers import answer_deletion, answer_form, typed
 
 
 def _technician_or_404(request: Request, pk: int) -> User:

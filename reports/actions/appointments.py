@@ -12,11 +12,11 @@ from django.db import IntegrityError, transaction
 
 from jobs.actions.planning import promise_hours
 from jobs.actions.planning.queue import queue_planners
-from jobs.models import Visit
+from jobs.models import ClientTold, Visit
 from reports.actions import ledger
 from reports.models import AppointmentMail
 from reports.queries.appointments import Told, appointment_mail, last_news, said, standing, to_tell, told_visits
-from reports.queries.calls import CALLED, calls_due
+from reports.queries.calls import calls_due
 from reports.queries.unsubscribe import unsubscribe_headers
 from sites.actions.audit import record
 from sites.models import User
@@ -101,7 +101,8 @@ def note_called(*, visit: Visit, told: str, now: dt.datetime, by: User | None) -
         raise ValidationError(f"{visit.site}: Nothing is left to be told by phone.")
     if calls[0].now != told:
         raise ValidationError(f"{visit.site}: This has changed since the page was shown. Look at it again.")
-    record(by=by, verb=CALLED, subject=visit, told=told)
+    ClientTold.objects.create(visit=visit, by=by, words=told)
+    record(by=by, verb="client called", subject=visit, told=told)
 
 
 def find_changes(*, today: dt.date, clock: dt.time = dt.time.min) -> int:

@@ -1,7 +1,6 @@
 """Documents to addresses: one row per document and address in the mail ledger (`reports.actions.ledger`)."""
 
 import datetime as dt
-import smtplib
 from dataclasses import asdict
 
 from django.conf import settings
@@ -14,6 +13,7 @@ from reports.actions import ledger
 from reports.actions.ledger import NotSendable, count_as_sent, new_message_id, send_again
 from reports.actions.links import delivery_link, link_end, make_link
 from reports.models import Delivery, Document
+from reports.outside.mail import MailError, send
 from reports.queries.messages import MailText, season_report_mail
 from reports.queries.proposal import proposal_data, proposal_mail
 from sites.actions.audit import record
@@ -115,8 +115,8 @@ def send_test(*, document: Document, now: dt.datetime, by: User) -> str:
         link, token = make_link(document=document, label=f"test to {by.email}", now=now, by=by)
         text = _text(document, shared_url(token), link.expires_at)
     try:
-        _mail(document, text, by.email, {}).send()
-    except (OSError, smtplib.SMTPException) as error:
+        send(_mail(document, text, by.email, {}))
+    except (OSError, MailError) as error:
         raise NotSendable(f"The test could not be sent: {error}") from error
     record(by=by, verb="sent test", subject=document, recipient=by.email)
     return by.email

@@ -7,20 +7,20 @@ again by itself. Everything before that point is safe to repeat. Each kind of ma
 """
 
 import datetime as dt
-import smtplib
 from collections.abc import Callable
 from email.utils import make_msgid
 from typing import Final, TypeVar
 
 import structlog
 from django.conf import settings
-from django.core.mail import EmailMessage, get_connection
+from django.core.mail import EmailMessage
 from django.core.mail.backends.base import BaseEmailBackend
 from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from reports.models import MailRow
+from reports.outside.mail import LineBroke, Refused, Unreachable, hand_over, line
 from sites.actions.audit import record
 from sites.models import User
 
@@ -81,69 +81,49 @@ def send_one(*, kind: type[Mail], pk: int, message_of: Callable[[Mail], EmailMes
         words = f"The mail could not be written ({type(error).__name__}); the log tells more."
         kind._default_manager.filter(pk=pk, state=State.WAITING).update(state=State.FAILED, last_error=words)
         return False
-    connection = get_connection()
     try:
-        connection.open()  # before the claim: a server that is down leaves the row waiting
-    except (OSError, smtplib.SMTPException) as error:
+        with line() as connection:  # before the claim: a server that is down leaves the row waiting
+            claimed = kind._default_manager.filter(pk=pk, state=State.WAITING).update(
+                state=State.SENDING, claimed_at=now, attempts=delivery.attempts + 1
+            )
+            return bool(claimed) and _hand_over(delivery, message, connection, now)
+    except Unreachable as error:
         _try_later(kind, pk, error, now)
         return False
-    try:
-        claimed = kind._default_manager.filter(pk=pk, state=State.WAITING).update(
-            state=State.SENDING, claimed_at=now, attempts=delivery.attempts + 1
-        )
-        return bool(claimed) and _hand_over(delivery, message, connection, now)
-    finally:
-        _close(connection)
 
 
 def _hand_over(delivery: MailRow, message: EmailMessage, connection: BaseEmailBackend, now: dt.datetime) -> bool:
     """Give the message to the open connection and write down what the server said."""
     mine = type(delivery)._default_manager.filter(pk=delivery.pk, state=State.SENDING)
     try:
-        accepted = connection.send_messages([message])
-    except (smtplib.SMTPSenderRefused, smtplib.SMTPRecipientsRefused, smtplib.SMTPDataError) as error:
-        _refused(mine, delivery, error, now)
+        hand_over(message, connection)
+    except Refused as refusal:
+        _refused(mine, delivery, refusal, now)
         return False
-    except (OSError, smtplib.SMTPException) as error:
+    except LineBroke as error:
         mine.update(
             state=State.UNKNOWN,
-            last_error=f"The connection broke while sending ({_words(error)}). It may or may not have arrived.",
+            last_error=f"The connection broke while sending ({error}). It may or may not have arrived.",
         )
-        return False
-    if accepted != 1:
-        mine.update(state=State.FAILED, last_error="The mail system took no message.")
         return False
     mine.update(state=State.SENT, sent_at=now, last_error="")
     log.info("delivered", kind=delivery._meta.label_lower, delivery=delivery.pk, message_id=delivery.message_id)
     return True
 
 
-def _close(connection: BaseEmailBackend) -> None:
-    try:
-        connection.close()
-    except (OSError, smtplib.SMTPException) as error:
-        log.warning("mail connection did not close", error=_words(error))
-
-
-def _refused(mine: QuerySet[MailRow], delivery: MailRow, error: smtplib.SMTPException, now: dt.datetime) -> None:
-    """The server answered no. A code of 400 to 499 means try later; anything else is final."""
-    if 400 <= _code(error) < 500 and delivery.attempts + 1 < MOST_TRIES:
+def _refused(mine: QuerySet[MailRow], delivery: MailRow, refusal: Refused, now: dt.datetime) -> None:
+    """The server answered no: for now, or for good."""
+    if refusal.for_now and delivery.attempts + 1 < MOST_TRIES:
         mine.update(
             state=State.WAITING,
             try_after=_next_try(delivery.attempts, now),
-            last_error=f"The mail server asked to try later: {_words(error)}",
+            last_error=f"The mail server asked to try later: {refusal}",
         )
     else:
-        mine.update(state=State.FAILED, last_error=f"The mail server refused it: {_words(error)}")
+        mine.update(state=State.FAILED, last_error=f"The mail server refused it: {refusal}")
 
 
-def _code(error: smtplib.SMTPException) -> int:
-    if isinstance(error, smtplib.SMTPRecipientsRefused):
-        return max((code for code, _ in error.recipients.values()), default=0)
-    return int(getattr(error, "smtp_code", 0))
-
-
-def _try_later(kind: Kind, pk: int, error: Exception, now: dt.datetime) -> None:
+def _try_later(kind: Kind, pk: int, error: Unreachable, now: dt.datetime) -> None:
     """The server could not be reached: nothing was sent. Try again later, give up after some tries."""
     row = kind._default_manager.filter(pk=pk, state=State.WAITING)
     attempts = row.values_list("attempts", flat=True).first()
@@ -153,13 +133,13 @@ def _try_later(kind: Kind, pk: int, error: Exception, now: dt.datetime) -> None:
         row.update(
             state=State.FAILED,
             attempts=attempts + 1,
-            last_error=f"The mail server could not be reached: {_words(error)}",
+            last_error=f"The mail server could not be reached: {error}",
         )
     else:
         row.update(
             attempts=attempts + 1,
             try_after=_next_try(attempts, now),
-            last_error=f"The mail server could not be reached: {_words(error)}",
+            last_error=f"The mail server could not be reached: {error}",
         )
 
 

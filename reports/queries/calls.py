@@ -5,14 +5,11 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from jobs.models import Replan, Visit
-from jobs.queries.visit_plan import PROMISED
+from jobs.models import ClientTold, Replan, Visit
 from reports.models import AppointmentMail
 from reports.queries.appointments import Kind, Told, said, standing, to_tell
-from sites.models import AuditEntry
 
 CALL_DAYS = 14  # common practice, no source: after that the client has noticed or somebody has spoken to them
-CALLED = "client called"  # the audit's word for it; the detail tells what was said
 NO_DAY, CANCELLED = "no day yet", "cancelled"
 LOST = (AppointmentMail.State.FAILED, AppointmentMail.State.BOUNCED)
 
@@ -63,17 +60,16 @@ def _mails(visits: Sequence[Visit]) -> Mapping[int, list[AppointmentMail]]:
     return found
 
 
-def _spoken(visits: Sequence[Visit]) -> Mapping[int, list[AuditEntry]]:
+def _spoken(visits: Sequence[Visit]) -> Mapping[int, list[ClientTold]]:
     """By visit when somebody said something to its client, oldest first."""
-    rows = AuditEntry.objects.filter(subject_type="jobs.visit", subject_id__in=[str(visit.pk) for visit in visits])
-    found: dict[int, list[AuditEntry]] = defaultdict(list)
-    for entry in rows.filter(verb__in=[PROMISED, CALLED]).order_by("at", "pk"):
-        found[int(entry.subject_id)].append(entry)
+    found: dict[int, list[ClientTold]] = defaultdict(list)
+    for row in ClientTold.objects.filter(visit__in=visits).order_by("at", "pk"):
+        found[row.visit_id].append(row)
     return found
 
 
 def _call(
-    visit: Visit, replans: Sequence[Replan], mails: Sequence[AppointmentMail], spoken: Sequence[AuditEntry]
+    visit: Visit, replans: Sequence[Replan], mails: Sequence[AppointmentMail], spoken: Sequence[ClientTold]
 ) -> Call | None:
     heard = spoken[-1].at if spoken else None
     open_ones = [replan for replan in replans if heard is None or replan.decided_at > heard]
@@ -93,32 +89,20 @@ def _mail_tells(visit: Visit, mails: Sequence[AppointmentMail], replan: Replan) 
 
 
 def _known(
-    visit: Visit, replan: Replan, mails: Iterable[AppointmentMail], spoken: Iterable[AuditEntry]
+    visit: Visit, replan: Replan, mails: Iterable[AppointmentMail], spoken: Iterable[ClientTold]
 ) -> tuple[str, dt.date | None]:
     """What the client was told last before this plan, in words, with its day."""
     arrived = [mail for mail in mails if mail.created_at < replan.decided_at and mail.state not in LOST]
     mail = arrived[-1] if arrived else None
-    before = [entry for entry in spoken if entry.at < replan.decided_at and ("on" in entry.detail or _said(entry))]
+    before = [row for row in spoken if row.at < replan.decided_at and (row.on_date or row.words)]
     if before and (mail is None or before[-1].at > mail.created_at):
-        entry = before[-1]
-        told = None if _said(entry) else _promise(entry.detail)
-        return (told.words, told.on) if told else (_said(entry), None)
+        row = before[-1]
+        return row.words or Told(row.on_date, row.from_time, row.until_time).words, row.on_date
     if mail is not None:
         return (CANCELLED, mail.on_date) if mail.kind == Kind.CANCELLATION else (said(mail).words, mail.on_date)
     # Promised when the audit did not keep the day yet: the place that the plan took away.
     lines = replan.proposal.get("moves", [])
     return next((line["before"] for line in lines if line["visit"] == visit.pk), ""), None
-
-
-def _said(entry: AuditEntry) -> str:
-    return entry.detail.get("told", "") if entry.verb == CALLED else ""
-
-
-def _promise(detail: Mapping[str, str | None]) -> Told:
-    begins, until = (
-        dt.time.fromisoformat(text) if (text := detail.get(name)) else None for name in ("time", "until")
-    )
-    return Told(dt.date.fromisoformat(detail["on"]), begins, until)
 
 
 def _now(visit: Visit) -> str:

@@ -5,9 +5,9 @@ import datetime as dt
 from jobs.core.cautions import SHORT_CAUTIONS
 from jobs.core.whole_minutes import whole_minutes
 from jobs.models import DayRoute, Visit, VisitKind
+from jobs.outside.roads import source_words
 from jobs.queries import field
 from jobs.queries.field import today_stops
-from jobs.queries.travel import source_words
 from reports.documents.run_sheet import RunSheet, Stop
 from reports.queries.letterhead import address_lines, amount, clock, day, letterhead
 from sites.models import Firm, User

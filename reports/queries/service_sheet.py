@@ -185,7 +185,7 @@ def _zone_rows(
     for zone in Zone.objects.filter(site=site, valve=None, in_use=True).order_by("number"):
         rows.append(
             sheet.ZoneRow(
-                terminal="–",
+                numbers="–",
                 name=f"{zone} (no valve in the register)",
                 emitter=zone.get_emitter_display(),
                 pipe=pipes.words([zone]),
@@ -199,7 +199,7 @@ def _valve_row(check: ValveCheck, firm: Firm, pipes: _Pipes, *, completed: bool)
     zones = list(valve.zones.all())
     last = check.last if not completed else _values_before(check)
     return sheet.ZoneRow(
-        terminal=", ".join(str(zone.number) for zone in zones) or "–",
+        numbers=", ".join(str(zone.number) for zone in zones) or "–",
         name=_row_name(valve, zones),
         emitter=", ".join(sorted({zone.get_emitter_display() for zone in zones})),
         pipe=pipes.words(zones),

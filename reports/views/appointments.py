@@ -18,7 +18,7 @@ from reports.queries.appointments import MOST_SHOWN, appointment_mail, appointme
 from reports.queries.calls import calls_due
 from reports.tasks import tell_clients as tell_task
 from sites.access import OFFICE, Request, open_to, visible_or_404
-from sites.views.answers import whole_number
+from sites.answers import whole_number
 
 USUAL_DAYS = 14
 

@@ -13,8 +13,8 @@ from reports.models import Delivery, Document, ShareLink
 from reports.queries.overview import client_reports, report_rows, site_documents
 from reports.tasks import send_waiting_deliveries
 from sites.access import OFFICE, Request, open_to, visible_or_404
+from sites.answers import whole_number
 from sites.models import Role, Site
-from sites.views.answers import whole_number
 
 PAGE_ROWS = 50
 # What is mailed as a kept document, from one and the same page.

@@ -12,8 +12,8 @@ from scheduling.forms.catch_cans import CatchCanForm
 from scheduling.models import CatchCanTest
 from scheduling.queries.catch_cans import can_sheet, can_sheets
 from sites.access import OFFICE, STAFF, Request, open_to, visible_or_404
+from sites.answers import answer_form, typed
 from sites.models import Zone
-from sites.views.answers import answer_form, typed
 
 
 def _zone(request: Request, pk: int) -> Zone:

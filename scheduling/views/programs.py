@@ -16,8 +16,8 @@ from scheduling.forms.programs import ProgramForm
 from scheduling.forms.schedules import StepForm, StepFormSet, step_changes
 from scheduling.models import Program, ProgramStep, SeasonSchedule
 from sites.access import OFFICE, Request, open_to, visible_or_404
+from sites.answers import whole_number
 from sites.models import Controller, Zone
-from sites.views.answers import whole_number
 
 
 def _draft_program(request: Request, pk: int) -> Program:

@@ -14,8 +14,8 @@ from scheduling.forms.weather import ImportForm, StationForm
 from scheduling.models import DailyWeather, WeatherImport
 from scheduling.queries.station_page import station_sheet
 from sites.access import OFFICE, Request, open_to, visible_or_404
+from sites.answers import answer_form, page_of, typed, whole_number
 from sites.models import Site, WeatherStation
-from sites.views.answers import answer_form, page_of, typed, whole_number
 
 WHEN_USED = "Tonight’s drafts follow it; compute a site’s draft anew to see it now."
 

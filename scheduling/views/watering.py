@@ -25,9 +25,9 @@ from scheduling.queries.schedule_page import changes, schedule_sheet
 from scheduling.queries.sequence import week_timeline
 from scheduling.queries.water_use import budget_bars, site_water_use
 from sites.access import EVERYONE, OFFICE, STAFF, Request, open_to, visible_or_404
+from sites.answers import typed, whole_number
 from sites.models import Controller, Site
 from sites.queries.site_state import standing_of
-from sites.views.answers import typed, whole_number
 
 State = SeasonSchedule.State
 SHOWN_REVISIONS = 12

@@ -8,10 +8,10 @@ from django.urls import reverse
 
 from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.actions.register import save_tariff
+from sites.answers import answer_archive, answer_deletion, answer_form, page_of, search_text, typed
 from sites.forms.places import ClientForm, TariffBlockFormSet, TariffForm
 from sites.models import Client, Tariff
 from sites.queries.lists import client_rows
-from sites.views.answers import answer_archive, answer_deletion, answer_form, page_of, search_text, typed
 
 
 def client_url(client: Client) -> str:

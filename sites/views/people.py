@@ -9,10 +9,10 @@ from django.urls import reverse, reverse_lazy
 
 from sites.access import EVERYONE, OFFICE, Request, open_to, visible_or_404
 from sites.actions.people import may_manage, save_person
+from sites.answers import answer_form, page_of, search_text, typed, whole_number
 from sites.forms.people import FirmForm, PersonForm
 from sites.models import Firm, Role, User
 from sites.queries.lists import people_rows
-from sites.views.answers import answer_form, page_of, search_text, typed, whole_number
 
 
 @open_to(*OFFICE)

@@ -5,9 +5,9 @@ from django.utils import timezone
 
 from sites.access import EVERYONE, OFFICE, STAFF, Request, open_to, visible_or_404
 from sites.actions.photos import store_photo
+from sites.answers import answer_deletion, answer_form, typed
 from sites.forms.photos import PhotoForm
 from sites.models import Photo, Site
-from sites.views.answers import answer_deletion, answer_form, typed
 from sites.views.site_pages import site_url
 
 

@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from django.urls import path, reverse
 
 from sites.access import OFFICE, STAFF, Request, open_to, visible_or_404
+from sites.answers import answer_deletion, answer_form, typed, whole_number
 from sites.forms import meters, plant
 from sites.forms.base import RegisterForm
 from sites.models import (
@@ -22,7 +23,6 @@ from sites.models import (
     WaterSupply,
     Zone,
 )
-from sites.views.answers import answer_deletion, answer_form, typed, whole_number
 from sites.views.site_pages import site_url
 
 

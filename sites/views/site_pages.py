@@ -5,15 +5,7 @@ from django.shortcuts import render
 from django.urls import reverse
 
 from sites.access import EVERYONE, OFFICE, Request, open_to, visible_or_404
-from sites.core.checks import check_site
-from sites.core.findings import CheckFinding
-from sites.forms.meters import reading_form_for
-from sites.forms.places import SiteForm
-from sites.models import Client, Firm, Site, User
-from sites.queries.lists import site_rows
-from sites.queries.site_page import site_page as site_page_of
-from sites.queries.site_state import standing_of, with_standing
-from sites.views.answers import (
+from sites.answers import (
     answer_archive,
     answer_deletion,
     answer_form,
@@ -22,6 +14,14 @@ from sites.views.answers import (
     typed,
     whole_number,
 )
+from sites.core.checks import check_site
+from sites.core.findings import CheckFinding
+from sites.forms.meters import reading_form_for
+from sites.forms.places import SiteForm
+from sites.models import Client, Firm, Site, User
+from sites.queries.lists import site_rows
+from sites.queries.site_page import site_page as site_page_of
+from sites.queries.site_state import standing_of, with_standing
 
 
 def site_url(site: Site, anchor: str = "") -> str:

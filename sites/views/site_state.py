@@ -8,11 +8,11 @@ from django.views.decorators.http import require_POST
 
 from sites.access import OFFICE, open_to, visible_or_404
 from sites.actions.site_state import change_state, take_back
+from sites.answers import typed
 from sites.forms.site_state import StateChangeForm
 from sites.models import Site, StateChange
 from sites.queries.site_page import local_today
 from sites.queries.site_state import standing_of
-from sites.views.answers import typed
 
 
 def _url(site_id: int) -> str:

@@ -10,7 +10,7 @@ from django.conf import settings as django_settings
 from jobs.core.routing.osrm import Osrm
 from jobs.core.routing.travel import GreatCircle, Point
 from jobs.models import TravelLeg
-from jobs.queries.travel import fetch, path_through, travel_between
+from jobs.outside.roads import fetch, path_through, travel_between
 
 # Places in the middle of the extract, and one far from any of its roads.
 STREETS = [

@@ -1,8 +1,10 @@
 import datetime as dt
+import json
 import zoneinfo
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import connection
 
 from jobs.actions.planning import (
     Doubtful,
@@ -256,3 +258,24 @@ def test_a_repair_is_added_on_request_as_often_as_needed(office, site):
     fields = {"site": site, "opens_on": today, "due_on": today, "service_min": 40, "by": office}
     first, second = add_visit(**fields), add_visit(**fields, instructions="Bring a pump.")
     assert [(v.kind, v.state, v.sequence) for v in (first, second)] == [("repair", "open", 1), ("repair", "open", 2)]
+
+
+def test_nobody_is_kept_waiting_while_the_road_server_is_asked(transactional_db, technician, settings, monkeypatch):
+    """Asked once and outside of every transaction; what it answered is kept and read while the planners queue."""
+    rows = [planned(v, technician, monday_ahead(), position=n) for n, v in enumerate(make_visits(3), start=1)]
+    held = []
+
+    def fetch(url: str) -> tuple[int, bytes]:
+        held.append(connection.in_atomic_block)
+        count = url.split("/driving/")[1].split("?")[0].count(";") + 1
+        legs = [[60.0 * (a != b) for b in range(count)] for a in range(count)]
+        near = [{"distance": 0}] * count
+        answer = {"code": "Ok", "durations": legs, "distances": legs, "sources": near, "destinations": near}
+        return 200, json.dumps(answer).encode()
+
+    settings.OSRM_URL = "http://127.0.0.1:9"
+    monkeypatch.setattr("jobs.outside.roads.fetch", fetch)
+    (row,) = plan_day(date=monday_ahead(), by=None)
+    assert held == [False]
+    assert row.travel_source == "road server"
+    assert row.drive_min == len(rows) + 1

@@ -19,10 +19,10 @@ from jobs.actions.visits import generate_visits, save_window
 from jobs.core.routing.season import Progress
 from jobs.core.routing.validate import season_faults
 from jobs.models import Absence, DayRoute, PlanRun, SeasonWindow, ServicePlan, TechnicianProfile, Visit
+from jobs.outside.roads import travel_between
 from jobs.queries.days import read_days
 from jobs.queries.planning import planning_technicians, season_input
 from jobs.queries.service_minutes import ServiceMinutes
-from jobs.queries.travel import travel_between
 from jobs.queries.windows import part_of, suggested_windows
 from scheduling.models import DailyWeather
 from sites.models import AuditEntry

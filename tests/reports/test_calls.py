@@ -1,20 +1,23 @@
 """Whoever counts on a day that an accepted new plan took away, and has no mail, stands on the list of calls."""
 
 import datetime as dt
+import importlib
 import zoneinfo
 
 import pytest
+from django.apps import apps
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
 from jobs.actions.planning import assign, pin, upsets
-from jobs.models import Replan, Visit
+from jobs.models import ClientTold, Replan, Visit
 from jobs.queries.planning import firm_today
 from reports.actions import appointments
 from reports.models import AppointmentMail
-from reports.queries.calls import CALL_DAYS, CALLED, calls_due
+from reports.queries.calls import CALL_DAYS, calls_due
+from sites.actions.audit import record
 from sites.models import AuditEntry
 from tests.jobs.planning_rows import make_visits, monday_ahead
 
@@ -87,19 +90,17 @@ def test_a_call_is_noted_and_leaves_the_list(as_office, office, broken):
     assert "first_day=2031-05-01" in answer.redirect_chain[-1][0]
     assert f"Noted: {first.site.client} was called." in answer.content.decode()
     assert [call.visit for call in calls_due(now=timezone.now())] == [second]
-    [entry] = AuditEntry.objects.filter(verb=CALLED)
-    assert (entry.by, entry.subject_id) == (office, str(first.pk))
-    again = as_office.post(
-        reverse("reports:client_called", args=[first.pk]), {"told": entry.detail["told"]}, follow=True
-    )
+    [said] = ClientTold.objects.exclude(words="")
+    assert (said.by, said.visit) == (office, first)
+    again = as_office.post(reverse("reports:client_called", args=[first.pk]), {"told": said.words}, follow=True)
     assert "Nothing is left to be told by phone" in again.content.decode()
-    assert AuditEntry.objects.filter(verb=CALLED).count() == 1
+    assert ClientTold.objects.exclude(words="").count() == 1
 
 
 def test_what_changed_since_the_page_was_shown_is_not_noted_as_told(as_office, broken):
     answer = called(as_office, broken[0], told="Monday, between 08:00 and 10:00")
     assert "changed since the page was shown" in answer.content.decode()
-    assert not AuditEntry.objects.filter(verb=CALLED).exists()
+    assert not ClientTold.objects.exclude(words="").exists()
 
 
 def test_a_second_plan_calls_again_and_names_what_was_said_on_the_phone(as_office, office, broken):
@@ -179,3 +180,24 @@ def test_the_call_button_is_the_offices(client, technician, broken):
     url = reverse("reports:client_called", args=[broken[0].pk])
     assert client.post(url, {"told": "anything"}).status_code == 403
     assert client.get(LIST).status_code == 403
+
+
+def test_the_list_of_calls_does_not_read_the_audit_log(as_office, broken):
+    called(as_office, broken[0])
+    before = calls_due(now=timezone.now())
+    AuditEntry.objects.all()._raw_delete(using="default")
+    assert calls_due(now=timezone.now()) == before and len(before) == 1
+
+
+def test_promises_and_calls_of_the_audit_log_become_what_clients_were_told(broken, office):
+    told = importlib.import_module("jobs.migrations.0017_take_what_was_told_from_the_audit")
+    record(by=office, verb="client called", subject=broken[0], told="no day yet")
+    columns = ["visit_id", "by_id", "on_date", "from_time", "until_time"]
+    promised = list(ClientTold.objects.values_list(*columns))
+    ClientTold.objects.all().delete()
+    told.fill(apps, None)
+    rows = ClientTold.objects.exclude(words="no day yet")
+    assert list(rows.values_list(*columns)) == promised and len(promised) == 2
+    [said] = ClientTold.objects.filter(words="no day yet")
+    assert (said.visit, said.by, said.on_date) == (broken[0], office, None)
+    assert AuditEntry.objects.filter(at=said.at, verb="client called").exists()

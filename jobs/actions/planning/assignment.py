@@ -21,11 +21,10 @@ from jobs.actions.planning.errors import Doubtful
 from jobs.actions.planning.queue import queue_planners
 from jobs.actions.skills import set_skills
 from jobs.core.routing.day import DayRoute as CoreRoute
-from jobs.models import SeasonWindow, Skill, Visit, VisitKind
+from jobs.models import ClientTold, SeasonWindow, Skill, Visit, VisitKind
 from jobs.queries.days import Day
 from jobs.queries.doubts import doubts, promise_doubts
 from jobs.queries.frost import SiteFrost
-from jobs.queries.visit_plan import PROMISED
 from jobs.queries.windows import mid_season_counts, window_span
 from sites.actions import register
 from sites.actions.audit import record
@@ -173,7 +172,15 @@ def _promise(visit: Visit, promised: bool, begins: dt.time | None, until: dt.tim
     visit.promised, visit.promised_time = promised, begins if promised else None
     visit.promised_until = until if promised else None
     visit.save(update_fields=PROMISE_FIELDS)
-    verb = PROMISED if promised else "promise taken back"
+    if promised:
+        ClientTold.objects.create(
+            visit=visit,
+            by=by,
+            on_date=visit.planned_on,
+            from_time=visit.promised_time,
+            until_time=visit.promised_until,
+        )
+    verb = "visit promised" if promised else "promise taken back"
     on = visit.planned_on.isoformat() if visit.planned_on else None
     time, end = (clock.isoformat() if clock else None for clock in (visit.promised_time, visit.promised_until))
     record(by=by, verb=verb, subject=visit, on=on, time=time, until=end)

@@ -9,6 +9,7 @@ from django.db import transaction
 from jobs.actions.planning.queue import queue_planners
 from jobs.core.routing.day import DayRoute as CoreRoute
 from jobs.models import DayRoute, Visit
+from jobs.outside.roads import has_road_server
 from jobs.queries.days import Day, read_days
 from jobs.queries.planning import firm_today, planning_technicians, time_at
 from sites.actions.audit import record
@@ -21,7 +22,6 @@ ROUTE_FIELDS = [
 ]  # fmt: skip
 
 
-@transaction.atomic
 def plan_day(*, date: dt.date, technician: User | None = None, seed: int = 1, by: User | None) -> list[DayRoute]:
     """Put the day's visits into the best order and store their times; of one technician or of all.
 
@@ -34,18 +34,20 @@ def plan_day(*, date: dt.date, technician: User | None = None, seed: int = 1, by
         people = [user for user in people if user.pk == technician.pk]
         if not people:
             raise ValidationError(f"{technician} has no working hours. Set them on the team page.")
-    lock_days({(user.pk, date) for user in people})
-    found = []
-    for day in read_days(date, people):
-        if not day.done and not day.to_do:
-            continue
-        route = day.best_order(seed)
-        place = {key: n for n, key in enumerate([*route.keys, *(stop.key for stop in route.unplaced)])}
-        found.append((day, sorted(day.to_do, key=lambda visit: place[str(visit.pk)])))
-    routes = store_days(found)
-    for row in routes:
-        record(by=by, verb="day planned", subject=row, date=date.isoformat(), drive_min=round(row.drive_min, 1))
+    if has_road_server():
+        read_days(date, people)  # it answers before anybody waits for us; the answers are kept and read below
+    with transaction.atomic():
+        lock_days({(user.pk, date) for user in people})
+        routes = store_days([_best(day, seed) for day in read_days(date, people) if day.done or day.to_do])
+        for row in routes:
+            record(by=by, verb="day planned", subject=row, date=date.isoformat(), drive_min=round(row.drive_min, 1))
     return routes
+
+
+def _best(day: Day, seed: int) -> tuple[Day, list[Visit]]:
+    route = day.best_order(seed)
+    place = {key: n for n, key in enumerate([*route.keys, *(stop.key for stop in route.unplaced)])}
+    return day, sorted(day.to_do, key=lambda visit: place[str(visit.pk)])
 
 
 @transaction.atomic

@@ -16,8 +16,8 @@ from jobs.actions.planning.summary import PlanSummary
 from jobs.core.routing import season as core
 from jobs.core.routing.spread import spread_out
 from jobs.models import PlanRun, VisitKind
+from jobs.outside.roads import travel_between
 from jobs.queries.planning import SeasonInput, firm_today, planning_technicians, season_input
-from jobs.queries.travel import travel_between
 from sites.actions.audit import record
 from sites.models import User
 

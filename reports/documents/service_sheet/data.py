@@ -116,11 +116,11 @@ class Reading:
 class ZoneRow:
     """One zone and its valve: reading when new, last reading, this visit's (completed sheet), diagnosis.
 
-    `terminal` as marked at the controller ("A3"); `pipe` is printed as given on the winterisation sheet and
+    `numbers` are those of the zones ("3", "4, 5"); `pipe` is printed as given on the winterisation sheet and
     may carry its air pressure limit ("PE, at most 345 kPa").
     """
 
-    terminal: str
+    numbers: str
     name: str
     emitter: str = ""
     pipe: str = ""

@@ -22,7 +22,7 @@ def zone_table(kind: VisitKind, zones: Sequence[ZoneRow], units: Units, *, compl
 
 def _name(zone: ZoneRow) -> list[Cell]:
     about = ((zone.emitter, look.SMALL),) if zone.emitter.strip() else ()
-    return [Text(((zone.terminal, look.CELL_STRONG),)), Text(((zone.name, look.CELL), *about))]
+    return [Text(((zone.numbers, look.CELL_STRONG),)), Text(((zone.name, look.CELL), *about))]
 
 
 def _names() -> list[Column]:
@@ -162,5 +162,5 @@ def diagnosis_table(zones: Sequence[ZoneRow]) -> list[Block]:
     heading = Text((("What the measurements mean", look.SUBSECTION),), before=3.0, after=2.0, keep_with_next=True)
     return [
         heading,
-        table(columns, [[Text(((z.terminal, look.CELL_STRONG),)), z.name, z.diagnosis] for z in said]),
+        table(columns, [[Text(((z.numbers, look.CELL_STRONG),)), z.name, z.diagnosis] for z in said]),
     ]

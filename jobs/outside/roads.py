@@ -1,4 +1,7 @@
-"""Where travel times come from: the road server named in the settings, what it answered before, or geometry."""
+"""Where travel times come from: the road server named in the settings, what it answered before, or geometry.
+
+A place of its own beside the queries: it talks to another machine and keeps what that answered.
+"""
 
 import http.client
 from collections.abc import Iterable, Sequence
@@ -20,9 +23,14 @@ DOWN = "road-server-down"
 DOWN_S = 60  # a server that does not answer is left alone for so long, so that no page waits for it again
 
 
+def has_road_server() -> bool:
+    """Whether travel may be asked from another machine, so that nobody else should be kept waiting meanwhile."""
+    return bool(settings.OSRM_URL)
+
+
 def travel_provider() -> TravelProvider:
     """The road server of the settings, else great circle."""
-    if not settings.OSRM_URL:
+    if not has_road_server():
         return GreatCircle()
     return Osrm(settings.OSRM_URL, fetch, max_table=settings.OSRM_MAX_TABLE)
 
@@ -30,8 +38,8 @@ def travel_provider() -> TravelProvider:
 def travel_between(points: Iterable[Point]) -> TravelMatrix:
     """Travel among these points, each once: the one place that knows where travel times come from.
 
-    With a road server, legs it answered before are read from the database, and what it answers now is kept there:
-    the one thing a query of ours writes. If it fails, the whole matrix is estimated and says so.
+    With a road server, legs it answered before are read from the database, and what it answers now is kept there.
+    If it fails, the whole matrix is estimated and says so.
     """
     places = list(dict.fromkeys(points))
     provider = travel_provider()
