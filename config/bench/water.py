@@ -1,7 +1,9 @@
 """The water core against independent packages, a night of 2,000 sites, and the office's week page over them."""
 
 import contextlib
+import csv
 import datetime as dt
+import io
 import json
 import os
 import statistics
@@ -24,15 +26,23 @@ from django.test.utils import CaptureQueriesContext
 
 from config.bench import RUNS, median_seconds, output_of, peak_mib, start_in_own_database
 from config.demo import people, register, stations
+from config.demo.weather import PLACE, measured_text
 from scheduling.actions.schedules import compute_many, publish
+from scheduling.core.water.backtest import SETTINGS, Record, record_of
 from scheduling.core.water.balance import DailyDrive, IrrigationByNeed, ZoneSoil, soil_water_balance
 from scheduling.core.water.daily_et import DailyWeather, StationGeometry, daily_reference_et, day_of_year
 from scheduling.core.water.reference_et import extraterrestrial_radiation
+from scheduling.core.water.replay import Ground
+from scheduling.core.water.zone_inputs import ZoneInputs
+from scheduling.queries.backtest import zone_backtest
 from sites.models import Site, User, Zone
 
 ZONES, DAYS = 10_000, 365
 STATIONS = (200, 1000)  # few fit the processor's cache, many do not
 SITES, SEED, PAGES = 2000, 1, 40
+STATION = StationGeometry(PLACE["latitude"], PLACE["elevation_m"], wind_height_m=PLACE["wind_height_m"])
+BACKTEST_ROOTS_M = {"cool_turf": 0.15, "shrubs": 0.45, "trees": 0.60, "drought_tolerant": 0.45}
+BACKTEST_WOODY = ("shrubs", "trees", "drought_tolerant")
 
 
 def run() -> Iterator[dict]:
@@ -43,10 +53,59 @@ def run() -> Iterator[dict]:
         ours, theirs, apart = _et(stations_at_once)
         of = f"refet, {stations_at_once} stations x {DAYS} days, at most {apart:.1e} mm apart"
         yield _line("et_ratio_refet", theirs / ours, "times", of, RUNS)
+    yield from _backtest()
     yield from _night_and_week("")
     if connection.vendor == "postgresql":
         with _own_database() as url:
             yield from _night_and_week(url)
+
+
+def _backtest() -> Iterator[dict]:
+    """The advice on four recorded years against a trigger that knows each day's rain, written out in scalars."""
+    record = _recorded_years()
+    excess: dict[str, float] = {}
+    for setting in SETTINGS:
+        for planting, root_depth_m in BACKTEST_ROOTS_M.items():
+            zone = ZoneInputs(planting, "rotor", STATION.latitude_deg, 100.0, "loam", root_depth_m=root_depth_m)
+            found = zone_backtest(record, zone, setting)
+            told = found.summary()
+            least_mm, least_days = _trigger(record, found.replay.ground)
+            percent = 100.0 * (told["net_mm_per_year"] / least_mm - 1.0)
+            if setting == "weekly":
+                excess[planting] = percent
+            of = f"{planting}, set {setting}: {told['net_mm_per_year']} mm a year, the trigger {least_mm:.0f}"
+            yield _line("backtest_excess_pct", percent, "%", of, len(record.years))
+            more = told["stress_days_per_year"] - least_days
+            of = f"{planting}, set {setting}: {told['waterings_per_year']} waterings a year"
+            yield _line("backtest_extra_stress_days", more, "days a year", of, len(record.years))
+    woody = max(excess[planting] for planting in BACKTEST_WOODY)
+    yield _line("backtest_woody_excess_pct", woody, "%", f"the largest of {', '.join(BACKTEST_WOODY)}", 3)
+
+
+def _recorded_years() -> Record:
+    """The measured Seattle series as the demo's station has it."""
+    rows = list(csv.DictReader(io.StringIO(measured_text())))
+    dates = np.array([row["date"].replace("/", "-") for row in rows], dtype="datetime64[D]")
+    tmax, tmin, rain, wind = (
+        np.array([float(row[name]) for row in rows]) for name in ("temp_max", "temp_min", "precipitation", "wind")
+    )
+    days = DailyWeather(dates, tmax, tmin, rain, wind)
+    return record_of("Seattle", days, daily_reference_et(days, STATION))
+
+
+def _trigger(record: Record, ground: Ground) -> tuple[float, float]:
+    """Net mm and stressed mornings a year of a zone refilled on the day its depletion would pass RAW."""
+    taw, raw = float(ground.taw_mm[0]), float(ground.raw_mm[0])
+    depletion, water, stressed = raw / 2, 0.0, 0
+    factor = ground.plant_factor[record.days.month_row, 0].tolist()
+    for et, fell, k in zip(record.days.et_mm.tolist(), record.days.rain_mm.tolist(), factor, strict=True):
+        rain = fell if fell >= 0.2 * et else 0.0
+        given = depletion if depletion + k * et - rain > raw else 0.0
+        stressed += depletion > raw
+        water += given
+        ks = min(1.0, (taw - depletion) / (taw - raw))
+        depletion = min(max(depletion - rain - given + ks * k * et, 0.0), taw)
+    return water / len(record.years), stressed / len(record.years)
 
 
 def _night_and_week(database_url: str) -> Iterator[dict]:

@@ -18,15 +18,18 @@ CACHE_SECONDS = 24 * 3600
 BALANCE_DAYS = 120  # long enough that the state at its start no longer matters, short enough for every night
 
 
-def station_climatology(station: WeatherStation) -> Climatology:
-    """Normals from all stored days. Raises `WaterInputError` while some month is not covered by any year.
-
-    The sums stand in the key so that a corrected day counts, not only a new one.
-    """
+def station_state(station: WeatherStation) -> str:
+    """A key that changes with the station's days. The sums stand in it so that a corrected day counts, not only a
+    new one."""
     state = DailyWeather.objects.filter(station=station).aggregate(
         days=Count("pk"), last=Max("date"), et=Sum("eto_mm"), rain=Sum("precipitation_mm"), warm=Sum("temp_max_c")
     )
-    key = f"climatology:{station.pk}:{state['days']}:{state['last']}:{state['et']}:{state['rain']}:{state['warm']}"
+    return f"{station.pk}:{state['days']}:{state['last']}:{state['et']}:{state['rain']}:{state['warm']}"
+
+
+def station_climatology(station: WeatherStation) -> Climatology:
+    """Normals from all stored days. Raises `WaterInputError` while some month is not covered by any year."""
+    key = f"climatology:2:{station_state(station)}"  # 2: with how far weeks lie from the normals
     found = cache.get(key)
     if found is None:
         found = monthly_climatology(station.name, *history(station))

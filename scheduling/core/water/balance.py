@@ -6,15 +6,16 @@ reordered sums would flip it in some zones.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from scheduling.core.water.advice import Flags, Outlook, plan_waterings
 from scheduling.core.water.checks import Array, WaterInputError, complete
 
 IGNORED_RAIN_SHARE = 0.2  # rain below 0.2 ETo of the day evaporates unused (FAO-56 chapter 8)
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,29 @@ class IrrigationByNeed:
 
 
 @dataclass(frozen=True)
+class IrrigationByAdvice:
+    """Watered as advised from the outlook, which knows nothing of the days to come but their normals or forecast.
+
+    The advice is set on the days of `set_on`, (days,), for the days until the next of them, and runs unchanged.
+    `least_mm` (zones,) is the smallest depth worth a run.
+    """
+
+    outlook: Outlook
+    set_on: Flags
+    least_mm: Array | float = 0.0
+
+    def from_day(self, day: int, depletion_mm: Array) -> Array:
+        """Depths of the days until the advice is set again, (days, zones)."""
+        later = np.flatnonzero(self.set_on[day + 1 :])
+        until = int(later[0]) + 1 if len(later) else len(self.set_on) - day
+        plan = plan_waterings(self.outlook, depletion_mm, first=day, days=until, least_mm=self.least_mm)
+        return plan.depth_mm
+
+
+Irrigation = GivenIrrigation | IrrigationByNeed | IrrigationByAdvice
+
+
+@dataclass(frozen=True)
 class Balance:
     """Daily results of shape (days, zones), mm; `depletion_mm` stands at the end of the day.
 
@@ -101,7 +125,7 @@ class Balance:
 def soil_water_balance(
     drive: DailyDrive,
     soil: ZoneSoil,
-    irrigation: GivenIrrigation | IrrigationByNeed,
+    irrigation: Irrigation,
     paused: Flags | None = None,
 ) -> Balance:
     """Run the balance over all days.
@@ -113,13 +137,7 @@ def soil_water_balance(
     demand, rain = _drive_by_zone(drive, len(taw))
     days, zones = demand.shape
     allowed = _by_zone("paused", np.zeros(days, np.bool_) if paused is None else paused, days, zones) == 0
-    given = ahead = None
-    if isinstance(irrigation, GivenIrrigation):
-        given = np.where(allowed, complete("irrigation", _shaped(irrigation.net_mm, days, zones), 0), 0.0)
-    else:
-        permitted = _by_zone("permitted", irrigation.permitted, days, zones)
-        ahead = demand_until_next(demand, permitted) if irrigation.look_ahead else None
-        allowed = allowed & permitted
+    depth_on = _depths(irrigation, demand, allowed, raw)
     blank = [np.empty((days, zones)) for _ in range(5)]
     out = Balance(blank[0], blank[1], blank[2], blank[3], blank[4], rain, demand, depletion.copy())
     span = taw - raw
@@ -128,13 +146,31 @@ def soil_water_balance(
         np.subtract(taw, depletion, out=stress)
         np.divide(stress, span, out=stress)
         np.minimum(stress, 1.0, out=stress)
-        if given is not None:
-            out.irrigation_mm[day] = given[day]
-        else:
-            wanted = depletion if ahead is None else depletion + ahead[day]
-            np.multiply(depletion, allowed[day] & (wanted >= raw), out=out.irrigation_mm[day])
+        out.irrigation_mm[day] = depth_on(day, depletion)
         depletion = _one_day(out, day, depletion, taw)
     return out
+
+
+def _depths(irrigation: Irrigation, demand: Array, allowed: Flags, raw: Array) -> Callable[[int, Array], Array]:
+    """What is given on a day whose morning shows this depletion, (zones,) mm."""
+    days, zones = demand.shape
+    if isinstance(irrigation, GivenIrrigation):
+        applied = np.where(allowed, complete("irrigation", _shaped(irrigation.net_mm, days, zones), 0), 0.0)
+        return lambda day, depletion: applied[day]
+    if isinstance(irrigation, IrrigationByAdvice):
+        advised = np.zeros((days, zones))
+
+        def as_advised(day: int, depletion: Array) -> Array:
+            if day == 0 or irrigation.set_on[day]:
+                plan = irrigation.from_day(day, depletion)
+                advised[day : day + len(plan)] = plan * allowed[day : day + len(plan)]
+            return advised[day]
+
+        return as_advised
+    permitted = _by_zone("permitted", irrigation.permitted, days, zones)
+    may = allowed & permitted
+    ahead = demand_until_next(demand, permitted) if irrigation.look_ahead else np.zeros((days, 1))
+    return lambda day, depletion: depletion * (may[day] & (depletion + ahead[day] >= raw))
 
 
 def _one_day(out: Balance, day: int, depletion: Array, taw: Array) -> Array:

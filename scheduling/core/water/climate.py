@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,7 +35,11 @@ class MonthlyNormal:
 
 @dataclass(frozen=True)
 class Climatology:
-    """Monthly normals of a station: ET and rain as totals in mm, temperatures as means in degC."""
+    """Monthly normals of a station: ET and rain as totals in mm, temperatures as means in degC.
+
+    week_sd_et_mm and week_sd_rain_mm, (12,), are the standard deviations of a week's ET and rain around the
+    normals of its days, by the month of the week's middle.
+    """
 
     station: str
     first_year: int
@@ -43,6 +48,8 @@ class Climatology:
     rain_mm: MonthlyNormal
     tmax_c: MonthlyNormal
     tmin_c: MonthlyNormal
+    week_sd_et_mm: Array = dataclasses.field(default_factory=lambda: np.zeros(12))
+    week_sd_rain_mm: Array = dataclasses.field(default_factory=lambda: np.zeros(12))
 
     @property
     def fewest_years(self) -> int:
@@ -61,15 +68,38 @@ def monthly_climatology(station: str, weather: DailyWeather, et: DailyEt) -> Cli
     if not len(dates):
         raise WaterInputError("dates", "no days of weather")
     years = dates.astype("datetime64[Y]").astype(int) + 1970
+    of_et = monthly_normal("reference ET", "mm", dates, et.et_mm, total=True)
+    of_rain = monthly_normal("rain", "mm", dates, weather.rain_mm, total=True)
     return Climatology(
         station,
         int(years.min()),
         int(years.max()),
-        monthly_normal("reference ET", "mm", dates, et.et_mm, total=True),
-        monthly_normal("rain", "mm", dates, weather.rain_mm, total=True),
+        of_et,
+        of_rain,
         monthly_normal("maximum temperature", "degC", dates, weather.tmax_c, total=False),
         monthly_normal("minimum temperature", "degC", dates, weather.tmin_c, total=False),
+        week_sd(dates, et.et_mm, of_et.mean),
+        week_sd(dates, weather.rain_mm, of_rain.mean),
     )
+
+
+def week_sd(dates: NDArray[np.datetime64], values: Array, monthly_total: Array) -> Array:
+    """Standard deviation, (12,), of seven days' sums around their normals, by the month of the middle day.
+
+    Weeks with a missing day are left out; a month without a week has the mean of the others. The days of `dates`
+    may be in any order but each stands once.
+    """
+    span = np.arange(dates.min(), dates.max() + 1)
+    off = np.full(len(span), np.nan)
+    off[(dates - span[0]).astype(np.int64)] = values - daily_normals(monthly_total, dates)
+    if len(off) < 7:
+        return np.zeros(12)
+    week = np.lib.stride_tricks.sliding_window_view(off, 7).sum(axis=1)
+    month = span[3 : 3 + len(week)].astype("datetime64[M]").astype(np.int64) % 12
+    usable = ~np.isnan(week)
+    found = [week[usable & (month == row)] for row in range(12)]
+    spread = np.array([np.sqrt(np.mean(weeks**2)) if len(weeks) else np.nan for weeks in found])
+    return np.where(np.isnan(spread), np.nanmean(spread) if usable.any() else 0.0, spread)
 
 
 def monthly_normal(

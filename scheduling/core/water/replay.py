@@ -13,11 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from scheduling.core.water.advice import Flags, Outlook
 from scheduling.core.water.balance import (
     Balance,
     DailyDrive,
-    Flags,
     GivenIrrigation,
+    Irrigation,
+    IrrigationByAdvice,
     IrrigationByNeed,
     ZoneSoil,
     soil_water_balance,
@@ -65,6 +67,11 @@ class Ground:
     def raw_mm(self) -> Array:
         """Readily available water."""
         return self.mad * self.taw_mm
+
+    @property
+    def litres_per_mm(self) -> Array:
+        """Litres that a net depth of 1 mm takes; NaN where neither flow nor area is known."""
+        return self.litres_per_min * 60.0 * self.multiplier / self.rate_mm_h
 
 
 def ground_of(seasons: Sequence[ZoneSeason]) -> Ground:
@@ -129,6 +136,22 @@ class Replay:
         )
         return share * self.litres
 
+    @property
+    def displaced_mm(self) -> Array:
+        """Irrigation that was given for nothing: rain that followed found it still in the soil and ran through."""
+        still = np.zeros(self.gross_mm.shape[1])
+        displaced, lost = np.zeros_like(self.gross_mm), self.lost_rain_mm
+        for day in range(len(displaced)):
+            still = still + self.balance.irrigation_mm[day] - self.balance.eta_mm[day]
+            displaced[day] = np.minimum(np.maximum(still, 0.0), lost[day])
+            still = np.maximum(still - displaced[day], 0.0)
+        return displaced
+
+    @property
+    def displaced_l(self) -> Array:
+        """The same in litres."""
+        return self.displaced_mm * self.ground.litres_per_mm
+
 
 def replay_given(ground: Ground, days: Days, minutes: Array, start_mm: Array | None = None) -> Replay:
     """With run times as they were, (days, zones) minutes."""
@@ -143,14 +166,32 @@ def replay_by_need(ground: Ground, days: Days, permitted: Flags, start_mm: Array
     permitted (days,) or (days, zones). Minutes are exact, not rounded to what a controller takes.
     """
     flags = permitted[:, None] if permitted.ndim == 1 else permitted
-    allowed = flags & ground.growing[days.month_row]
-    balance = _balance(ground, days, IrrigationByNeed(allowed, look_ahead=True), start_mm)
+    asleep = ~ground.growing[days.month_row]
+    return _watered(
+        ground, days, IrrigationByNeed(np.broadcast_to(flags, asleep.shape), look_ahead=True), start_mm, asleep
+    )
+
+
+def replay_by_advice(
+    ground: Ground, days: Days, outlook: Outlook, set_on: Flags, start_mm: Array | None = None
+) -> Replay:
+    """Watered as advised on the days of `set_on` (days,), each time from the soil as it stood that morning.
+
+    The outlook has the rows of `days` and at least two weeks more. Minutes are exact, not rounded.
+    """
+    return _watered(ground, days, IrrigationByAdvice(outlook, set_on), start_mm)
+
+
+def _watered(
+    ground: Ground, days: Days, irrigation: Irrigation, start_mm: Array | None, paused: Flags | None = None
+) -> Replay:
+    balance = _balance(ground, days, irrigation, start_mm, paused)
     gross = balance.irrigation_mm * ground.multiplier
     return Replay(days, ground, balance, 60.0 * gross / ground.rate_mm_h, gross)
 
 
 def _balance(
-    ground: Ground, days: Days, irrigation: GivenIrrigation | IrrigationByNeed, start_mm: Array | None
+    ground: Ground, days: Days, irrigation: Irrigation, start_mm: Array | None, paused: Flags | None = None
 ) -> Balance:
     station = None
     if days.et_mm.ndim == 2:
@@ -162,4 +203,5 @@ def _balance(
         DailyDrive(days.et_mm, days.rain_mm, ground.plant_factor, station=station, factor_row=days.month_row),
         ZoneSoil(ground.taw_mm, ground.mad, start),
         irrigation,
+        paused,
     )

@@ -84,6 +84,15 @@ def depletion_fraction(table_p: ArrayLike, demand_mm_day: ArrayLike) -> Array:
     return np.clip(raised, 0.1, 0.8)
 
 
+def allowed_share(mad: ArrayLike, demand_mm_day: ArrayLike) -> Array:
+    """The share of TAW that may be used up on a day: the planting's MAD, less where demand passes 5 mm a day.
+
+    FAO-56 Table 22 note. On days of less demand MAD is not raised: usual values of landscapes (turf 0.5 where
+    Table 22 has 0.4) already stand for their 2 to 4 mm a day, and would count the same thing twice.
+    """
+    return np.minimum(complete("allowed depletion", mad, 0.05, 0.95), depletion_fraction(mad, demand_mm_day))
+
+
 def longest_interval_days(raw_mm: ArrayLike, demand_mm_day: ArrayLike) -> Array:
     """Whole days the readily available water lasts, at least 1, at most 365."""
     demand, raw = complete("demand", demand_mm_day, 0), complete("RAW", raw_mm, 0)

@@ -1,0 +1,85 @@
+"""The advice through recorded years: the command for a made-up zone, read back from its own file."""
+
+import csv
+import json
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from tests import factories
+
+
+def backtest(*words):
+    out = StringIO()
+    call_command("backtest", "--station", "TEST1", *words, stdout=out)
+    return out.getvalue()
+
+
+def read(path):
+    with path.open() as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.mark.parametrize("setting", ["weekly", "daily"])
+def test_the_days_file_holds_the_balance_that_the_summary_tells(seattle, tmp_path, setting):
+    """FAO-56 Eq. 85 to 88 in a plain loop over the file's own columns."""
+    path = tmp_path / "days.csv"
+    told = json.loads(
+        backtest("--planting", "shrubs", "--root-depth-m", "0.45", "--set", setting, "--days", str(path), "--json")
+    )
+    rows = read(path)
+    assert list(rows[0]) == [
+        "date", "eto_mm", "demand_mm", "rain_mm", "forecast_rain_mm", "irrigation_net_mm", "depletion_mm",
+    ]  # fmt: skip
+    assert (told["years"], len(rows), rows[0]["date"], rows[-1]["date"]) == (4, 1461, "2012-01-01", "2015-12-31")
+    assert (told["taw_mm"], told["raw_mm"]) == (76.5, 38.25)
+    depletion, stressed, water, waterings = 38.25 / 2, 0, 0.0, 0
+    for row in rows:
+        figures = {name: float(text) for name, text in row.items() if name != "date"}
+        assert figures["depletion_mm"] == pytest.approx(depletion, abs=0.01)
+        stressed += depletion > 38.25
+        water += figures["irrigation_net_mm"]
+        waterings += figures["irrigation_net_mm"] > 0
+        rain = figures["rain_mm"] if figures["rain_mm"] >= 0.2 * figures["eto_mm"] else 0.0
+        ks = min(1.0, (76.5 - depletion) / 38.25)
+        depletion = max(0.0, depletion - rain - figures["irrigation_net_mm"] + ks * figures["demand_mm"])
+    assert told["net_mm_per_year"] == pytest.approx(water / 4, abs=0.1)
+    assert told["stress_days_per_year"] == stressed / 4
+    assert told["waterings_per_year"] == waterings / 4
+
+
+def test_the_forecast_never_knows_the_rain_that_fell(seattle, tmp_path):
+    """The normals of the other years: a July without a drop and one with a flood are expected alike."""
+    path = tmp_path / "days.csv"
+    backtest("--planting", "trees", "--days", str(path))
+    before = read(path)
+    days = seattle.days.filter(date__year=2014, date__month=7)
+    days.update(precipitation_mm=40.0)
+    backtest("--planting", "trees", "--days", str(path))
+    after = read(path)
+    for was, became in zip(before, after, strict=True):
+        if was["date"].startswith("2014"):
+            assert became["forecast_rain_mm"] == was["forecast_rain_mm"]
+    july = [place for place, row in enumerate(before) if row["date"].startswith("2014-07")]
+    assert after[july[0]]["irrigation_net_mm"] == before[july[0]]["irrigation_net_mm"]
+
+
+def test_the_command_says_in_one_line_what_is_wrong(seattle, tmp_path):
+    factories.WeatherStationFactory(code="EMPTY")
+    for words, said in (
+        (
+            ["--station", "ELSE", "--planting", "trees"],
+            "No weather station has the code 'ELSE'. Known: EMPTY, TEST1.",
+        ),
+        (["--station", "EMPTY", "--planting", "trees"], "no year of at least 360 days"),
+        (["--station", "TEST1", "--planting", "moss"], "invalid choice: 'moss'"),
+        (["--station", "TEST1", "--planting", "trees", "--root-depth-m", "9"], "root_depth_m: is 9"),
+        (["--station", "TEST1", "--planting", "trees", "--days", f"{tmp_path}/no/days.csv"], "Cannot write"),
+    ):
+        with pytest.raises(CommandError, match=said):
+            call_command("backtest", *words, stdout=StringIO())
+
+
+def test_plain_words_without_json(seattle):
+    assert "net_mm_per_year" in backtest("--planting", "trees")
