@@ -173,24 +173,13 @@ class FaultViewSet(ReadViewSet):
         entry = self.get_serializer(data=request.data)
         entry.is_valid(raise_exception=True)
         values = entry.validated_data
-        site = visible_or_404(Site.objects.all(), request.user, pk=values["site"].pk)
+        visible_or_404(Site.objects.all(), request.user, pk=values["site"].pk)
         visit = values.get("found_on_visit")
         if visit is not None:
             visible_or_404(models.Visit.objects.all(), request.user, pk=visit.pk)
         known = models.Fault.objects.filter(uuid=values["uuid"]).exists()
         try:
-            row, _ = faults.record_fault(
-                site=site,
-                kind=values["kind"],
-                severity=values["severity"],
-                by=request.user,
-                place=next((values[n] for n in ("valve", "zone", "controller", "supply") if values.get(n)), None),
-                description=values.get("description", ""),
-                part_needed=values.get("part_needed", ""),
-                visit=visit,
-                uuid=values["uuid"],
-                found_at=values["found_at"],
-            )
+            row, _ = faults.record_fault(fault=models.Fault(**values), by=request.user)
         except ValidationError as error:
             raise refuse(error) from error
         shown = FaultSerializer(row, context=self.get_serializer_context())

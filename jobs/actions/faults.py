@@ -1,7 +1,6 @@
 """A fault's life: found, repaired or dismissed. It is never deleted."""
 
 import datetime as dt
-import uuid as uuids
 from collections.abc import Iterable
 
 from django.core.exceptions import ValidationError
@@ -12,67 +11,53 @@ from django.utils import timezone
 from jobs.models import Fault, Visit
 from sites.actions.audit import record
 from sites.actions.photos import store_photo
-from sites.models import Controller, Site, User, Valve, WaterSupply, Zone
+from sites.models import Controller, User, Valve, WaterSupply, Zone
 
 Place = Valve | Zone | Controller | WaterSupply
 PLACE_FIELDS: dict[type, str] = {Valve: "valve", Zone: "zone", Controller: "controller", WaterSupply: "supply"}
 
 
-def _site_id(place: Place) -> int:
-    return place.controller.site_id if isinstance(place, Valve) else place.site_id
+def at_place(place: Place | None) -> dict[str, Place]:
+    """The place as the field of a fault that names it."""
+    return {PLACE_FIELDS[type(place)]: place} if place else {}
 
 
 @transaction.atomic
-def record_fault(
-    *,
-    site: Site,
-    kind: str,
-    severity: str,
-    by: User | None,
-    place: Place | None = None,
-    description: str = "",
-    part_needed: str = "",
-    visit: Visit | None = None,
-    repair_note: str = "",
-    uuid: uuids.UUID | None = None,
-    found_at: dt.datetime | None = None,
-    uploads: Iterable[UploadedFile] = (),
-) -> tuple[Fault, list[str]]:
-    """Write down what is wrong and where; with `repair_note` it was repaired on the spot.
+def record_fault(*, fault: Fault, by: User | None, uploads: Iterable[UploadedFile] = ()) -> tuple[Fault, list[str]]:
+    """Keep an unsaved fault: what is wrong and where; one with `repair_note` was repaired on the spot.
 
-    The same uuid again adds neither a fault nor pictures. Returns the fault and why pictures were refused, a
-    sentence each. ValidationError if `place` or `visit` belongs to another site or the uuid to another site's.
+    The same uuid again adds neither a fault nor pictures. Without `found_at` it was found now. Returns the fault and
+    why pictures were refused, a sentence each. ValidationError if its place or visit belongs to another site or the
+    uuid to another site's.
     """
-    if place is not None and _site_id(place) != site.pk:
-        raise ValidationError({"place": "This stands at another site."})
-    if visit is not None and visit.site_id != site.pk:
-        raise ValidationError("This visit belongs to another site.")
-    now = found_at or timezone.now()
-    repaired = bool(repair_note.strip())
-    fault, created = Fault.objects.get_or_create(
-        uuid=uuid or uuids.uuid4(),
-        defaults={
-            "site": site,
-            "found_on_visit": visit,
-            **({PLACE_FIELDS[type(place)]: place} if place else {}),
-            "kind": kind,
-            "severity": severity,
-            "description": description,
-            "part_needed": part_needed,
-            "found_at": now,
-            "found_by": by,
-            "state": Fault.State.REPAIRED if repaired else Fault.State.OPEN,
-            "repaired_at": now if repaired else None,
-            "repaired_on_visit": visit if repaired else None,
-            "repair_note": repair_note.strip(),
-        },
-    )
-    if fault.site_id != site.pk:
+    _check_site(fault)
+    fault.found_by, fault.found_at = by, fault.found_at or timezone.now()
+    fault.repair_note = fault.repair_note.strip()
+    repaired = bool(fault.repair_note)
+    if repaired:
+        fault.state, fault.repaired_at, fault.repaired_on_visit = (
+            Fault.State.REPAIRED,
+            fault.found_at,
+            fault.found_on_visit,
+        )
+    values = {field.name: getattr(fault, field.name) for field in Fault._meta.concrete_fields}
+    del values["id"]
+    kept, created = Fault.objects.get_or_create(uuid=values.pop("uuid"), defaults=values)
+    if kept.site_id != fault.site_id:
         raise ValidationError("This form was used before at another site. Open it again.")
     if not created:
-        return fault, []
-    record(by=by, verb="fault recorded", subject=fault, kind=kind, severity=severity, repaired=repaired)
-    return fault, add_photos(fault=fault, uploads=uploads, by=by, taken_at=now)
+        return kept, []
+    record(by=by, verb="fault recorded", subject=kept, kind=kept.kind, severity=kept.severity, repaired=repaired)
+    return kept, add_photos(fault=kept, uploads=uploads, by=by, taken_at=kept.found_at)
+
+
+def _check_site(fault: Fault) -> None:
+    for name in PLACE_FIELDS.values():
+        place = getattr(fault, name)
+        if place is not None and (place.controller if name == "valve" else place).site_id != fault.site_id:
+            raise ValidationError({"place": "This stands at another site."})
+    if fault.found_on_visit is not None and fault.found_on_visit.site_id != fault.site_id:
+        raise ValidationError("This visit belongs to another site.")
 
 
 @transaction.atomic

@@ -3,6 +3,7 @@
 import datetime as dt
 import uuid as uuids
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -80,26 +81,34 @@ def record_measurement(
     return measurement
 
 
-@transaction.atomic
-def finish_visit(
-    *,
-    visit: Visit,
-    by: User | None,
-    started_at: dt.datetime | None = None,
-    finished_at: dt.datetime | None = None,
-    times_reason: str = "",
-    notes: str = "",
-    accept_reason: str = "",
-    signed_by: str = "",
-    set_at_controllers: Iterable[Controller] = (),
-    at: dt.datetime | None = None,
-) -> Visit:
-    """Close a started visit. Finishing twice changes nothing.
+@dataclass(frozen=True)
+class VisitEnd:
+    """What is said when a visit is finished.
 
     `at` is when the person pressed finish, if that was earlier than now. `started_at` and `finished_at` are given
     only where the person corrected them, with `times_reason`. Steps not done and valves not measured need
-    `accept_reason`. `set_at_controllers`: where the published schedule was set by hand. ValidationError (by field)
-    if the visit is not started, times are impossible or a reason is missing.
+    `accept_reason`. `set_at_controllers`: where the published schedule was set by hand.
+    """
+
+    started_at: dt.datetime | None = None
+    finished_at: dt.datetime | None = None
+    times_reason: str = ""
+    notes: str = ""
+    accept_reason: str = ""
+    signed_by: str = ""
+    set_at_controllers: Iterable[Controller] = ()
+    at: dt.datetime | None = None
+
+    @property
+    def corrected(self) -> bool:
+        return bool(self.started_at or self.finished_at)
+
+
+@transaction.atomic
+def finish_visit(*, visit: Visit, by: User | None, end: VisitEnd) -> Visit:
+    """Close a started visit. Finishing twice changes nothing.
+
+    ValidationError (by field) if the visit is not started, times are impossible or a reason is missing.
     """
     visit = Visit.objects.select_for_update().get(pk=visit.pk)
     if visit.state == Visit.State.FINISHED:
@@ -110,20 +119,17 @@ def finish_visit(
     if air_still_connected(visit):
         # No reason outweighs this one: a line left under pressure hurts the next person who opens it.
         raise ValidationError(AIR_STILL_ON)
-    at = at or timezone.now()
-    _check_finish(visit, started_at, finished_at or at, times_reason, missing, accept_reason, bool(finished_at))
-    recorded_start = visit.started_at
+    now, recorded_start = timezone.now(), visit.started_at
     assert recorded_start
-    visit.started_at = started_at or recorded_start
-    visit.finished_at = finished_at or at
+    visit.started_at = end.started_at or recorded_start
+    visit.finished_at = end.finished_at or end.at or now
+    _check_finish(visit, end, missing, now)
     visit.state = Visit.State.FINISHED
-    visit.signed_by = signed_by
-    visit.technician_notes = _notes(
-        visit.technician_notes, notes, missing, accept_reason, times_reason if started_at or finished_at else ""
-    )
+    visit.signed_by = end.signed_by
+    visit.technician_notes = _notes(visit.technician_notes, end, missing)
     visit.save(update_fields=["started_at", "finished_at", "state", "signed_by", "technician_notes"])
     record_finished(visit=visit, by=by)
-    _record_schedule_set(visit, set_at_controllers, by)
+    _record_schedule_set(visit, end.set_at_controllers, by)
     record(
         by=by,
         verb="visit finished",
@@ -131,45 +137,35 @@ def finish_visit(
         started_at=visit.started_at.isoformat(),
         finished_at=visit.finished_at.isoformat(),
         start_recorded_at=recorded_start.isoformat(),
-        times_reason=times_reason,
+        times_reason=end.times_reason,
         accepted_without=missing,
     )
     return visit
 
 
-def _check_finish(
-    visit: Visit,
-    started_at: dt.datetime | None,
-    end: dt.datetime,
-    times_reason: str,
-    missing: list[str],
-    accept_reason: str,
-    end_corrected: bool,
-) -> None:
+def _check_finish(visit: Visit, end: VisitEnd, missing: list[str], now: dt.datetime) -> None:
     problems: dict[str, str] = {}
-    now = timezone.now()
-    start = started_at or visit.started_at
-    assert start  # only a started visit is finished
-    if start > now:
+    assert visit.started_at and visit.finished_at
+    if visit.started_at > now:
         problems["started_at"] = "The start lies in the future."
-    elif end > now:
+    elif visit.finished_at > now:
         problems["finished_at"] = "The end lies in the future."
-    elif end < start:
+    elif visit.finished_at < visit.started_at:
         problems["finished_at"] = "The visit must finish after it starts."
-    if (started_at or end_corrected) and not times_reason.strip():
+    if end.corrected and not end.times_reason.strip():
         problems["times_reason"] = "Say why the times are changed."
-    if missing and not accept_reason.strip():
+    if missing and not end.accept_reason.strip():
         problems["accept_reason"] = "Say why these are left out."
     if problems:
         raise ValidationError(problems)
 
 
-def _notes(earlier: str, notes: str, missing: list[str], accept_reason: str, times_reason: str) -> str:
-    parts = [earlier.strip(), notes.strip()]
+def _notes(earlier: str, end: VisitEnd, missing: list[str]) -> str:
+    parts = [earlier.strip(), end.notes.strip()]
     if missing:
-        parts.append(f"Left out: {'; '.join(missing)}. Reason: {accept_reason.strip()}")
-    if times_reason:
-        parts.append(f"Times on site corrected. Reason: {times_reason.strip()}")
+        parts.append(f"Left out: {'; '.join(missing)}. Reason: {end.accept_reason.strip()}")
+    if end.corrected and end.times_reason:
+        parts.append(f"Times on site corrected. Reason: {end.times_reason.strip()}")
     return "\n".join(part for part in parts if part)
 
 

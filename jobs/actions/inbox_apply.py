@@ -7,8 +7,8 @@ from typing import Any
 from django.core.exceptions import ValidationError
 
 from jobs.actions.checklists import answer_step
-from jobs.actions.faults import record_fault, repair_fault
-from jobs.actions.field import finish_visit, record_measurement, start_visit
+from jobs.actions.faults import at_place, record_fault, repair_fault
+from jobs.actions.field import VisitEnd, finish_visit, record_measurement, start_visit
 from jobs.actions.inbox_photos import attach_waiting
 from jobs.core.field_records import FieldRecord
 from jobs.models import ChecklistAnswer, ChecklistItem, Fault, InboxRecord, ValveMeasurement, Visit
@@ -103,19 +103,12 @@ def _check_measured_as_seen(visit: Visit, valve: Valve, seen: list) -> None:
 
 
 def _fault(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
-    fault, _ = record_fault(
-        site=visit.site,
-        visit=visit,
-        place=_place(data["place"]),
-        kind=data["kind"],
-        severity=data["severity"],
-        description=data["description"],
-        part_needed=data["part_needed"],
-        repair_note=data["repair_note"],
-        uuid=entry.uuid,
-        found_at=entry.happened_at,
-        by=by,
+    given = {name: data[name] for name in ("kind", "severity", "description", "part_needed", "repair_note")}
+    where = at_place(_place(data["place"]))
+    found = Fault(
+        uuid=entry.uuid, site=visit.site, found_on_visit=visit, found_at=entry.happened_at, **given, **where
     )
+    fault, _ = record_fault(fault=found, by=by)
     attach_waiting(fault=fault)
 
 
@@ -152,15 +145,14 @@ def _finish(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: 
         return
     given = {name: data[name] for name in ("notes", "signed_by", "accept_reason", "times_reason")}
     happened_at = entry.happened_at or entry.received_at
-    finish_visit(
-        visit=visit,
-        by=by,
+    end = VisitEnd(
         started_at=_not_after(data["started_at"], entry),
         finished_at=_not_after(data["finished_at"], entry),
         at=max(happened_at, visit.started_at or happened_at),
         set_at_controllers=Controller.objects.filter(pk__in=data["set_at"], site_id=visit.site_id),
         **given,
     )
+    finish_visit(visit=visit, end=end, by=by)
 
 
 def _not_after(typed: dt.datetime | None, entry: InboxRecord) -> dt.datetime | None:

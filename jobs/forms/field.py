@@ -9,6 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 
+from jobs.actions.field import VisitEnd
 from jobs.core.checklists import AIR_PRESSURE_LIMIT
 from jobs.core.field_records import MOST_AIR_KPA
 from jobs.models import ChecklistItem, Fault, ValveMeasurement, Visit
@@ -311,13 +312,13 @@ class FinishForm(forms.Form):
             del self.fields["set_at"]
 
     @property
-    def outcome(self) -> dict[str, Any]:
+    def outcome(self) -> VisitEnd:
         """What `finish_visit` takes. A start left as shown is no correction: the recorded seconds stay."""
         cleaned = dict(self.cleaned_data)
         cleaned["set_at_controllers"] = cleaned.pop("set_at", ())
         if "started_at" not in self.changed_data:
             cleaned["started_at"] = None
-        return cleaned
+        return VisitEnd(**cleaned)
 
 
 class FaultFilterForm(forms.Form):

@@ -19,7 +19,7 @@ from jobs.core.appointments import told_hours, usual_hours, within_usual
 from jobs.core.routing.day import DAY_MIN, Shift, Stop
 from jobs.core.routing.season import DayKey, PlannableVisit, TechnicianDay
 from jobs.core.routing.travel import Point
-from jobs.models import ClosedDays, TechnicianProfile, Visit, VisitKind, VisitTerms
+from jobs.models import ClosedDays, PlanRun, TechnicianProfile, Visit, VisitKind, VisitTerms
 from jobs.queries.skills import SkillNeeds, skills_of
 from sites.models import Firm, Role, Site, User
 from sites.models.places import WEEKDAYS
@@ -194,27 +194,18 @@ class SeasonInput:
         return frozenset(int(visit.key) for visit in self.visits if not visit.held)
 
 
-def season_input(
-    *,
-    season_year: int,
-    kinds: Sequence[str],
-    first_day: dt.date,
-    last_day: dt.date,
-    today: dt.date,
-    technicians: Sequence[User],
-    keep_planned: bool = False,
-) -> SeasonInput:
+def season_input(run: PlanRun, *, today: dt.date, technicians: Sequence[User]) -> SeasonInput:
     """What there is to plan, and what stands already.
 
     To plan: visits of these kinds that are open, planned without a promise within the days, or were planned for
     a day that has passed without being started; with `keep_planned` not the second group. Everything else on those
     days is held where it is.
     """
-    names = names_of(technicians)
+    names, first_day, last_day = names_of(technicians), run.first_day, run.last_day
     in_range = Q(planned_on__range=(first_day, last_day))
     missed = Q(planned_on__lt=today)
-    may_move = missed if keep_planned else missed | in_range
-    to_plan = Q(season_year=season_year, kind__in=kinds, promised=False, site__archived_at=None) & (
+    may_move = missed if run.keep_planned else missed | in_range
+    to_plan = Q(season_year=run.season_year, kind__in=run.kinds, promised=False, site__archived_at=None) & (
         Q(state=State.OPEN) | Q(state=State.PLANNED) & may_move
     )
     standing = in_range & Q(technician__in=names) & ~Q(state=State.CANCELLED) & ~Q(state=State.OPEN)

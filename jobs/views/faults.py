@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
-from jobs.actions.faults import add_photos, dismiss_fault, record_fault, repair_fault
+from jobs.actions.faults import add_photos, at_place, dismiss_fault, record_fault, repair_fault
 from jobs.forms.field import CloseFaultForm, FaultFilterForm, FaultForm, PhotosForm
 from jobs.models import Fault, ServicePlan, Visit
 from jobs.queries.faults import (
@@ -51,19 +51,14 @@ def visit_fault_new(request: Request, visit: Visit) -> HttpResponse:
 
 def _record(visit: Visit, form: FaultForm, request: Request) -> Fault:
     words = form.cleaned_data
-    fault, refused = record_fault(
+    found = Fault(
+        **{name: words[name] for name in ("uuid", "kind", "severity", "description", "part_needed")},
         site=visit.site,
-        visit=visit,
-        place=form.place_row,
-        kind=words["kind"],
-        severity=words["severity"],
-        description=words["description"],
-        part_needed=words["part_needed"],
+        found_on_visit=visit,
         repair_note=words["repair_note"] if words["repaired_now"] else "",
-        uuid=words["uuid"],
-        uploads=words["photos"],
-        by=request.user,
+        **at_place(form.place_row),
     )
+    fault, refused = record_fault(fault=found, by=request.user, uploads=words["photos"])
     messages.success(request, "The fault is recorded.")
     _tell_refused(refused, request)
     return fault

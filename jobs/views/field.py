@@ -264,7 +264,7 @@ def visit_finish(request: Request, visit: Visit) -> HttpResponse:
     form = FinishForm(visit, missing, request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            finish_visit(visit=visit, by=request.user, **form.outcome)
+            finish_visit(visit=visit, by=request.user, end=form.outcome)
         except ValidationError as error:
             show_problem(form, error)
         else:

@@ -82,7 +82,7 @@ def plan(request: Request, year: int) -> HttpResponse:
     form = PlanForm(request.POST)
     if form.is_valid():
         try:
-            run = ask_for_plan(season_year=year, by=request.user, **form.cleaned_data)
+            run = ask_for_plan(run=PlanRun(season_year=year, asked_by=request.user, **form.cleaned_data))
         except ValidationError as error:
             show_problem(form, error)
         else:

@@ -14,11 +14,13 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 def test_the_board_shows_the_progress_and_the_end_by_itself(open_as, office, technician):
     monday = monday_ahead()
     run = ask_for_plan(
-        season_year=monday.year,
-        kinds=["startup"],
-        first_day=monday,
-        last_day=monday + dt.timedelta(days=4),
-        by=office,
+        run=PlanRun(
+            season_year=monday.year,
+            kinds=["startup"],
+            first_day=monday,
+            last_day=monday + dt.timedelta(days=4),
+            asked_by=office,
+        )
     )
     page = open_as(office)
     page.goto(f"/season/?year={monday.year}&kind=startup#plan")  # as the form leaves it, with its anchor

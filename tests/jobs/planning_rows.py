@@ -2,7 +2,7 @@
 
 import datetime as dt
 
-from jobs.models import Visit
+from jobs.models import PlanRun, Visit
 from jobs.queries.planning import firm_today
 from tests import factories
 
@@ -16,7 +16,7 @@ def monday_ahead() -> dt.date:
     return today + dt.timedelta(days=14 - today.weekday())
 
 
-def plan_request(by, **changes) -> dict:
+def plan_request(by, **changes) -> PlanRun:
     """What a season plan is asked for in most tests: the startups of the two weeks from that Monday."""
     monday = monday_ahead()
     wanted = {
@@ -24,10 +24,10 @@ def plan_request(by, **changes) -> dict:
         "kinds": ["startup"],
         "first_day": monday,
         "last_day": monday + dt.timedelta(days=11),
-        "iterations": 3,
-        "by": by,
+        "rounds": 3,
+        "asked_by": by,
     }
-    return {**wanted, **changes}
+    return PlanRun(**wanted | changes)
 
 
 def make_visits(count: int, **changes) -> list[Visit]:

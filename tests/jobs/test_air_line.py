@@ -6,7 +6,7 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from jobs.actions.field import finish_visit, start_visit
+from jobs.actions.field import VisitEnd, finish_visit, start_visit
 from jobs.core.checklists import AIR_CONNECTED, AIR_RELEASED
 from jobs.models import ChecklistAnswer, Visit
 from tests import factories
@@ -27,16 +27,19 @@ def test_air_that_was_connected_must_be_bled_before_the_visit_ends(visit, techni
     tick(visit, AIR_CONNECTED)
 
     with pytest.raises(ValidationError, match="Bleed it to zero"):
-        finish_visit(visit=visit, by=technician, accept_reason="Ran out of light")
+        finish_visit(visit=visit, by=technician, end=VisitEnd(accept_reason="Ran out of light"))
 
     visit.refresh_from_db()
     assert visit.state == Visit.State.STARTED
     tick(visit, AIR_RELEASED)
-    assert finish_visit(visit=visit, by=technician, accept_reason="Ran out of light").state == Visit.State.FINISHED
+    assert (
+        finish_visit(visit=visit, by=technician, end=VisitEnd(accept_reason="Ran out of light")).state
+        == Visit.State.FINISHED
+    )
 
 
 def test_a_visit_broken_off_before_air_was_connected_can_end(visit, technician):
-    assert finish_visit(visit=visit, by=technician, accept_reason="Storm").state == Visit.State.FINISHED
+    assert finish_visit(visit=visit, by=technician, end=VisitEnd(accept_reason="Storm")).state == Visit.State.FINISHED
 
 
 def test_the_page_says_it_and_keeps_what_was_typed(visit, technician, client):

@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 
 from jobs.actions.checklists import current_checklist, save_checklist
-from jobs.actions.field import finish_visit, record_measurement, start_visit
+from jobs.actions.field import VisitEnd, finish_visit, record_measurement, start_visit
 from jobs.actions.inbox import apply_waiting, decide, import_export
 from jobs.core.checklists import DEFAULT_CHECKLISTS
 from jobs.models import Fault, InboxRecord, ValveMeasurement, Visit
@@ -216,7 +216,7 @@ def test_a_foreign_visit_and_one_that_never_was_look_the_same_to_the_phone(phone
 def test_a_visit_the_office_finished_meanwhile_keeps_the_phone_s_words_for_a_person(phone, visit, office, valve):
     phone.put("visit_started")
     visit.refresh_from_db()
-    finish_visit(visit=visit, by=office, accept_reason="rain")
+    finish_visit(visit=visit, by=office, end=VisitEnd(accept_reason="rain"))
     phone.put("visit_finished", notes="Gate latch is loose.", signed_by="H. Court", accept_reason="rain")
 
     entry = InboxRecord.objects.get(kind="visit_finished")

@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 
 
 def proposed(office, **changes) -> PlanRun:
-    run = ask_for_plan(**plan_request(office, **changes))
+    run = ask_for_plan(run=plan_request(office, **changes))
     run_plan(run_pk=run.pk)
     run.refresh_from_db()
     return run
@@ -52,7 +52,7 @@ def test_accepting_is_the_same_as_planning_at_once(office, technician, other_tec
     accept_plan(run=proposed(office, seed=5), by=office)
     one_by_one = places()
     Visit.objects.update(state="open", technician=None, planned_on=None, position=None)
-    plan_season(**plan_request(office, seed=5))
+    plan_season(run=plan_request(office, seed=5))
     assert places() == one_by_one
 
 

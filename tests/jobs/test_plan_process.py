@@ -19,8 +19,9 @@ factories.FirmFactory()
 factories.TechnicianFactory()
 make_visits(6)
 monday = monday_ahead()
+friday = monday + dt.timedelta(days=4)
 run = ask_for_plan(
-    season_year=monday.year, kinds=["startup"], first_day=monday, last_day=monday + dt.timedelta(days=4), by=None
+    run=PlanRun(season_year=monday.year, kinds=["startup"], first_day=monday, last_day=friday)
 )
 start_plan(run.pk)
 print("returned", PlanRun.objects.get().state)

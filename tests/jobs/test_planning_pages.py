@@ -111,7 +111,7 @@ def test_a_wrong_plan_form_comes_back_as_typed(desk, technician):
 def test_a_second_plan_is_refused_on_the_page_while_one_waits(desk, office, technician):
     monday = monday_ahead()
     days = {"first_day": monday, "last_day": monday}
-    ask_for_plan(season_year=monday.year, kinds=["startup"], by=office, **days)
+    ask_for_plan(run=PlanRun(season_year=monday.year, kinds=["startup"], asked_by=office, **days))
     page = desk.get(season_url()).content.decode()
     assert "A plan is being computed" in page and 'http-equiv="refresh"' in page
     answer = desk.post(reverse("jobs:season_plan", args=[monday.year]), plan_data())
@@ -125,7 +125,9 @@ def test_what_the_plan_could_not_place_is_listed_with_remedies(desk, office, tec
     monday = monday_ahead()
     make_visits(6, service_min=240, due_on=monday + dt.timedelta(days=1))
     plan_season(
-        season_year=monday.year, kinds=["startup"], first_day=monday, last_day=monday, iterations=1, by=office
+        run=PlanRun(
+            season_year=monday.year, kinds=["startup"], first_day=monday, last_day=monday, rounds=1, asked_by=office
+        )
     )
     page = desk.get(season_url()).content.decode()
     assert "Not placed by the last plan" in page and "overtime" in page

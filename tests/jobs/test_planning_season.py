@@ -33,7 +33,8 @@ pytestmark = pytest.mark.django_db
 
 
 def plan(office, **changes):
-    return plan_season(**plan_request(office, **changes))
+    told = {name: changes.pop(name) for name in ("progress", "stop") if name in changes}
+    return plan_season(run=plan_request(office, **changes), **told)
 
 
 def stored() -> dict[int, tuple]:
@@ -150,14 +151,7 @@ def test_a_plan_is_stored_whole_and_the_independent_validator_finds_nothing(offi
             if day.to_do:
                 routes[str(day.technician), date] = day.in_order(day.to_do)
     Visit.objects.update(state="open")  # as the validator must know them: free to go anywhere
-    given = season_input(
-        season_year=monday.year,
-        kinds=["startup"],
-        first_day=monday,
-        last_day=monday + dt.timedelta(days=11),
-        today=monday,
-        technicians=people,
-    )
+    given = season_input(plan_request(None), today=monday, technicians=people)
     travel = travel_between([v.point for v in given.visits] + [d.shift.start_point for d in given.days])
     assert season_faults(routes, given.visits, given.days, travel) == ()
     assert sum(len(route.stops) for route in routes.values()) == len(visits)
@@ -306,7 +300,7 @@ def test_a_planner_that_died_does_not_block_the_next(office, technician):
     make_visits(1)
     monday = monday_ahead()
     days = {"first_day": monday, "last_day": monday + dt.timedelta(days=3)}
-    dead = ask_for_plan(season_year=monday.year, kinds=["startup"], by=office, **days)
+    dead = ask_for_plan(run=PlanRun(season_year=monday.year, kinds=["startup"], asked_by=office, **days))
     PlanRun.objects.update(state="running", heard_at=timezone.now() - dt.timedelta(minutes=30))
     assert plan(office).placed == 1
     dead.refresh_from_db()
@@ -316,10 +310,10 @@ def test_a_planner_that_died_does_not_block_the_next(office, technician):
 def test_waiting_plans_are_swept_and_a_stopped_one_is_dropped(office, technician):
     make_visits(2)
     monday = monday_ahead()
-    days = {"first_day": monday, "last_day": monday + dt.timedelta(days=3), "iterations": 1}
-    dropped = ask_for_plan(season_year=monday.year, kinds=["startup"], by=office, **days)
+    days = {"first_day": monday, "last_day": monday + dt.timedelta(days=3), "rounds": 1}
+    dropped = ask_for_plan(run=PlanRun(season_year=monday.year, kinds=["startup"], asked_by=office, **days))
     stop_plan(run=dropped, by=office)
-    kept = ask_for_plan(season_year=monday.year, kinds=["startup"], by=office, **days)
+    kept = ask_for_plan(run=PlanRun(season_year=monday.year, kinds=["startup"], asked_by=office, **days))
     assert sweep_plans() == 1
     assert dict(PlanRun.objects.values_list("pk", "state")) == {dropped.pk: "failed", kept.pk: "proposed"}
 
@@ -360,7 +354,9 @@ def test_the_row_tells_a_step_that_came_between_two_signs_of_life(office, techni
     """The search asks far oftener whether to stop than it tells a step; that must not hide the step."""
     monkeypatch.setattr("jobs.actions.planning.season.HEARTBEAT_S", 0.05)
     monday = monday_ahead()
-    run = ask_for_plan(season_year=monday.year, kinds=["startup"], first_day=monday, last_day=monday, by=office)
+    run = ask_for_plan(
+        run=PlanRun(season_year=monday.year, kinds=["startup"], first_day=monday, last_day=monday, asked_by=office)
+    )
     pulse = _Pulse(run, time.monotonic(), None, None)
     pulse.stop()
     pulse.report(Progress("making room", 3, 20, 1, 311.4, lambda: None))

@@ -11,7 +11,7 @@ from django.urls import reverse
 from jobs.actions.planning import add_visit, change_visit, follow_window, plan_season
 from jobs.actions.visits import generate_visits, save_service_plan, save_window
 from jobs.core.routing.season_terms import Remedy
-from jobs.models import SeasonWindow, ServicePlan, Skill, Visit, VisitTerms
+from jobs.models import PlanRun, SeasonWindow, ServicePlan, Skill, Visit, VisitTerms
 from jobs.queries.planning import firm_today
 from jobs.queries.remedies import RemedyWords
 from jobs.queries.windows import outer_windows, suggested_windows
@@ -207,12 +207,14 @@ def test_the_plan_of_a_season_tells_the_risk_of_waiting(office, technician, stat
     make_visits(8, kind="winterisation", service_min=240, due_on=monday + dt.timedelta(days=1))
     factories.sites.Site.objects.update(weather_station=station, elevation_m=100)
     summary = plan_season(
-        season_year=monday.year,
-        kinds=["winterisation"],
-        first_day=monday,
-        last_day=monday + dt.timedelta(days=4),
-        iterations=3,
-        by=office,
+        run=PlanRun(
+            season_year=monday.year,
+            kinds=["winterisation"],
+            first_day=monday,
+            last_day=monday + dt.timedelta(days=4),
+            rounds=3,
+            asked_by=office,
+        )
     )
     remedies = [text for row in summary.unplaced for text in row.remedies]
     later = [text for text in remedies if "days later (" in text]

@@ -31,7 +31,7 @@ def give(technician, *skills):
 
 
 def plan(office, **changes):
-    return plan_season(**plan_request(office, kinds=["startup", "repair"], iterations=4, **changes))
+    return plan_season(run=plan_request(office, kinds=["startup", "repair"], rounds=4, **changes))
 
 
 def test_kind_plant_site_and_visit_each_ask_for_a_skill(tester, django_assert_max_num_queries):

@@ -6,7 +6,7 @@ import importlib
 import pytest
 from django.apps import apps
 
-from jobs.actions.field import finish_visit, start_visit
+from jobs.actions.field import VisitEnd, finish_visit, start_visit
 from jobs.models import ChecklistAnswer
 from sites.models import StateChange
 from sites.queries.site_state import standing_of, state_lines
@@ -30,7 +30,7 @@ def done(visit, *keys):
 def finished(visit, technician, *keys, at=MORNING + HOUR):
     visit = start_visit(visit=visit, by=technician, started_at=MORNING)
     done(visit, *keys)
-    return finish_visit(visit=visit, by=technician, accept_reason="the rest tomorrow", at=at)
+    return finish_visit(visit=visit, by=technician, end=VisitEnd(accept_reason="the rest tomorrow", at=at))
 
 
 def test_a_startup_fills_the_site_and_turns_it_on(site, technician):
@@ -38,7 +38,7 @@ def test_a_startup_fills_the_site_and_turns_it_on(site, technician):
     assert standing_of(site, MORNING.date()).words == "filling up since 14 April 2026"
 
     done(visit, "slow_fill")
-    finish_visit(visit=visit, by=technician, accept_reason="the rest tomorrow", at=MORNING + HOUR)
+    finish_visit(visit=visit, by=technician, end=VisitEnd(accept_reason="the rest tomorrow", at=MORNING + HOUR))
 
     assert standing_of(site, MORNING.date()).words == "on since 14 April 2026"
     assert not standing_of(site, MORNING.date() - dt.timedelta(days=1)).is_on
@@ -71,7 +71,7 @@ def test_other_visits_change_nothing(site, technician, kind):
 def test_finishing_twice_records_once(site, technician):
     visit = finished(visit_of(site, technician), technician, "slow_fill")
 
-    finish_visit(visit=visit, by=technician)
+    finish_visit(visit=visit, by=technician, end=VisitEnd())
 
     assert StateChange.objects.count() == 2  # filling up, on
 
@@ -82,7 +82,9 @@ def test_a_corrected_start_moves_the_day_of_filling(site, technician):
 
     early = MORNING - dt.timedelta(days=2)
     finish_visit(
-        visit=visit, by=technician, started_at=early, times_reason="forgot", accept_reason="rest", at=MORNING + HOUR
+        visit=visit,
+        by=technician,
+        end=VisitEnd(started_at=early, times_reason="forgot", accept_reason="rest", at=MORNING + HOUR),
     )
 
     assert [(change.state, change.changed_on.day) for change in StateChange.objects.all()] == [

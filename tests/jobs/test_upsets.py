@@ -11,7 +11,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from jobs.actions.planning import PlanOutdated, assign, pin, plan_season, upsets
-from jobs.models import Absence, ClosedDays, DayRoute, Replan, SeasonWindow, Skill, Visit
+from jobs.models import Absence, ClosedDays, DayRoute, PlanRun, Replan, SeasonWindow, Skill, Visit
 from jobs.queries.upset_stories import days_words
 from jobs.queries.upsets import difference_of
 from tests import factories
@@ -47,12 +47,14 @@ def week(technician, other_technician, office):
         season_year=monday.year, kind="winterisation", opens_on=monday, due_on=monday + dt.timedelta(days=11)
     )
     plan_season(
-        season_year=monday.year,
-        kinds=["winterisation"],
-        first_day=monday,
-        last_day=monday + dt.timedelta(days=11),
-        iterations=3,
-        by=office,
+        run=PlanRun(
+            season_year=monday.year,
+            kinds=["winterisation"],
+            first_day=monday,
+            last_day=monday + dt.timedelta(days=11),
+            rounds=3,
+            asked_by=office,
+        )
     )
     visits = list(Visit.objects.order_by("planned_on", "arrives_at"))
     assert all(visit.state == "planned" for visit in visits)

@@ -9,7 +9,7 @@ from django.core.management import call_command
 
 from jobs.actions.planning import plan_season, upsets
 from jobs.actions.visits import generate_visits, save_window
-from jobs.models import ServicePlan, Visit
+from jobs.models import PlanRun, ServicePlan, Visit
 from jobs.queries.planning import firm_today
 from reports.actions import appointments
 from reports.models import AppointmentMail
@@ -54,12 +54,9 @@ def season(office):
     save_window(season_year=year, kind="winterisation", opens_on=opens, due_on=closes, reason="", by=office)
     assert generate_visits(season_year=year, by=office) == SITES
     summary = plan_season(
-        season_year=year,
-        kinds=["winterisation"],
-        first_day=opens,
-        last_day=closes,
-        iterations=3,
-        by=office,
+        run=PlanRun(
+            season_year=year, kinds=["winterisation"], first_day=opens, last_day=closes, rounds=3, asked_by=office
+        )
     )
     assert summary.unplaced == ()
     return year

@@ -24,10 +24,16 @@ pytestmark = [
 
 def proposed(office, seed: int) -> PlanRun:
     monday = monday_ahead()
-    run = ask_for_plan(
-        season_year=monday.year, kinds=["startup"], first_day=monday, last_day=monday + dt.timedelta(days=1),
-        seed=seed, iterations=2, by=office,
-    )  # fmt: skip
+    request = PlanRun(
+        season_year=monday.year,
+        kinds=["startup"],
+        first_day=monday,
+        last_day=monday + dt.timedelta(days=1),
+        seed=seed,
+        rounds=2,
+        asked_by=office,
+    )
+    run = ask_for_plan(run=request)
     run_plan(run_pk=run.pk)
     run.refresh_from_db()
     return run

@@ -30,86 +30,37 @@ SILENT = "The planner stopped without a word. Nothing was stored; plan again."
 BUSY = "Another season plan is being computed. Wait until it is done, or stop it."
 
 
-def plan_season(
-    *,
-    season_year: int,
-    kinds: Sequence[str],
-    first_day: dt.date,
-    last_day: dt.date,
-    seed: int = 1,
-    by: User | None,
-    seconds: int | None = None,
-    iterations: int | None = None,
-    keep_planned: bool = False,
-    spread: bool = False,
-    progress: Report | None = None,
-    stop: Stop | None = None,
-) -> PlanSummary:
-    """Assign the season's visits of these kinds to technicians and days, and store the routes without asking.
+def plan_season(*, run: PlanRun, progress: Report | None = None, stop: Stop | None = None) -> PlanSummary:
+    """Assign the visits that an unsaved `run` asks for to technicians and days, and store the routes without asking.
 
     Promised, started and finished visits and all other visits of those days stay where they are; with `keep_planned`
     all planned ones do. Mid-season checks are spread through their window; with `spread` all kinds are, else they
-    come as early as they fit. The same data and seed give the same plan unless `seconds` cuts it short; `iterations`
+    come as early as they fit. The same data and seed give the same plan unless `seconds` cuts it short; `rounds`
     are searches per stage. `progress` sees every step; `stop` ends the search with the best so far. ValidationError
     for impossible input, PlannerBusy while another planner works, PlanOutdated if something changed meanwhile: then
     nothing is stored.
     """
-    run = ask_for_plan(
-        season_year=season_year,
-        kinds=kinds,
-        first_day=first_day,
-        last_day=last_day,
-        seed=seed,
-        by=by,
-        seconds=seconds,
-        iterations=iterations,
-        keep_planned=keep_planned,
-        spread=spread,
-        accept_at_once=True,
-    )
-    summary = run_plan(run_pk=run.pk, progress=progress, stop=stop)
+    run.accept_at_once = True
+    summary = run_plan(run_pk=ask_for_plan(run=run).pk, progress=progress, stop=stop)
     if summary is None:  # another process took the row between the two calls
         raise PlannerBusy(BUSY)
     return summary
 
 
-def ask_for_plan(
-    *,
-    season_year: int,
-    kinds: Sequence[str],
-    first_day: dt.date,
-    last_day: dt.date,
-    seed: int = 1,
-    by: User | None,
-    seconds: int | None = None,
-    iterations: int | None = None,
-    keep_planned: bool = False,
-    spread: bool = False,
-    accept_at_once: bool = False,
-) -> PlanRun:
-    """Check the input and leave a waiting row; the task or `run_plan` does the work.
+def ask_for_plan(*, run: PlanRun) -> PlanRun:
+    """Check an unsaved `run` and leave it waiting; the task or `run_plan` does the work.
 
     What comes out waits for `accept_plan` or `discard_plan`, unless it is to be accepted at once.
     """
-    _check(kinds, first_day, last_day)
+    run.kinds = list(run.kinds)
+    _check(run.kinds, run.first_day, run.last_day)
     PlanRun.objects.silent().update(state=State.FAILED, error=SILENT)
     try:
         with transaction.atomic():
-            return PlanRun.objects.create(
-                season_year=season_year,
-                kinds=list(kinds),
-                first_day=first_day,
-                last_day=last_day,
-                seed=seed,
-                seconds=seconds,
-                rounds=iterations,
-                keep_planned=keep_planned,
-                spread=spread,
-                accept_at_once=accept_at_once,
-                asked_by=by,
-            )
+            run.save(force_insert=True)
     except IntegrityError as error:
         raise PlannerBusy(BUSY) from error
+    return run
 
 
 def _check(kinds: Sequence[str], first_day: dt.date, last_day: dt.date) -> None:
@@ -230,15 +181,7 @@ def _store(run: PlanRun, given: SeasonInput, by: User | None) -> list[int]:
 
 
 def _read(run: PlanRun) -> SeasonInput:
-    return season_input(
-        season_year=run.season_year,
-        kinds=run.kinds,
-        first_day=run.first_day,
-        last_day=run.last_day,
-        today=firm_today(),
-        technicians=planning_technicians(),
-        keep_planned=run.keep_planned,
-    )
+    return season_input(run, today=firm_today(), technicians=planning_technicians())
 
 
 class _Pulse:

@@ -8,7 +8,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from jobs.actions.planning import plan_season
 from jobs.actions.visits import generate_visits
 from jobs.core.routing.season import Progress
-from jobs.models import SeasonWindow, VisitKind
+from jobs.models import PlanRun, SeasonWindow, VisitKind
 from jobs.queries.planning import firm_today
 from jobs.queries.season_board import usual_days
 
@@ -54,7 +54,7 @@ class Command(BaseCommand):
             if options["make_visits"]:
                 made = generate_visits(season_year=options["year"], by=None, today=firm_today())
                 self.stdout.write(f"{made} visits of {options['year']} made.")
-            done = plan_season(
+            run = PlanRun(
                 season_year=options["year"],
                 kinds=kinds,
                 first_day=first,
@@ -63,9 +63,8 @@ class Command(BaseCommand):
                 seconds=options["seconds"],
                 keep_planned=options["keep_planned"],
                 spread=options["spread"],
-                by=None,
-                progress=self._progress,
             )
+            done = plan_season(run=run, progress=self._progress)
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from error
         self._tell(done)
