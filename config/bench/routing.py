@@ -59,7 +59,7 @@ def _deadline(seconds: float) -> Callable[[], bool]:
 def _published() -> Iterator[dict[str, Any]]:
     files = sorted((DATA / "solomon").glob("*.txt"))
     if not files:
-        raise OSError("the shared folder with published instances is not beside the project")
+        raise OSError("published instances are not at hand, see tests/jobs/core/vrptw/SOURCES.md")
     best_known = json.loads((DATA / "bks.json").read_text())
     gaps = {}
     for file in files:

@@ -23,6 +23,7 @@ from jobs.queries.windows import CHANCES, SEASONAL, windows_over
 from jobs.tasks import start_plan
 from jobs.views.field import show_problem
 from sites.access import OFFICE, Request, open_to, visible_or_404
+from sites.core.sources import NWS_FROST
 
 
 def board_url(year: int, **filters: str) -> str:
@@ -133,6 +134,7 @@ def window_edit(request: Request, year: int, kind: str) -> HttpResponse:
         "is_new": window is None,
         "sheet": sheet,
         "hard_freeze_c": HARD_FREEZE_C,
+        "freeze_source": NWS_FROST,
         "enough_seasons": ENOUGH_SEASONS,
         "lapse_k_per_km": LAPSE_K_PER_M * 1000,
         "chance_form": ChanceForm(initial={"chance": chance, "own": own}, auto_id="show_%s"),

@@ -7,8 +7,9 @@ from scheduling.core.water.explain import explain_month, explain_week
 from scheduling.core.water.season import ZoneSeason, zone_season
 from scheduling.core.water.sharpen import Sharpening, measurements_worth_taking
 from scheduling.core.water.week import this_week
-from scheduling.models import SeasonSchedule
+from scheduling.models import SeasonSchedule, ZoneMonth
 from scheduling.queries.snapshot import thaw_climate, thaw_week, thaw_zone
+from sites.core.sources import Source, cited
 from sites.models import Zone
 
 TITLES = {
@@ -56,6 +57,13 @@ class Explained:
         items = [item for figure in self.figures for item in figure.derivation.defaults]
         return tuple(dict.fromkeys(item.name for item in items))
 
+    @property
+    def publications(self) -> tuple[Source, ...]:
+        """Every publication that a figure or an input names, each once, to be cited in full."""
+        derivations = [figure.derivation for figure in (*self.figures, *self.week)]
+        told = [words for one in derivations for words in (one.source, *(item.note for item in one.inputs))]
+        return tuple(dict.fromkeys(source for words in told for source in cited(words)))
+
 
 def season_of(schedule: SeasonSchedule, zone_id: int) -> ZoneSeason | None:
     """The zone's season as it was computed for this schedule; None where it could not be computed."""
@@ -81,6 +89,15 @@ def explain(schedule: SeasonSchedule, zone: Zone, month: int) -> Explained | Non
         now = this_week(season, week, depletion_mm=depletion, permitted_days_per_week=permitted)
         coming = explain_week(season, now)
     return Explained(zone, month, _figures(explain_month(season, month)), _figures(coming))
+
+
+def earlier_rules(schedule: SeasonSchedule, explained: Explained) -> tuple[float, float] | None:
+    """(plant factor the schedule was computed with, today's) where a table has been corrected since; else None."""
+    kept = ZoneMonth.objects.filter(schedule=schedule, zone=explained.zone, month=explained.month).first()
+    now = next(figure.derivation.value for figure in explained.figures if figure.key == "plant_factor")
+    if kept is None or now is None or abs(kept.plant_factor - now) < 0.0005:
+        return None
+    return kept.plant_factor, now
 
 
 def _figures(derivations: dict[str, Derivation]) -> tuple[Figure, ...]:

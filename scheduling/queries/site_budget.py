@@ -22,6 +22,7 @@ from scheduling.core.water.demand import PLANTINGS
 from scheduling.core.water.meter import Read, Use, consumption
 from scheduling.core.water.volumes import M2_PER_FT2, MM_PER_IN, VolumeUnit, to_litres
 from scheduling.queries.climate import station_climatology
+from sites.core.sources import CCR_23, EPA_BUDGET
 from sites.models import Meter, Site, WaterSupply
 
 METER_UNIT: dict[str, VolumeUnit] = {
@@ -58,8 +59,8 @@ class MeterUse:
 class SiteBudget:
     """Allowance of a year (California ordinance) and of the peak month (US EPA method), litres.
 
-    `needs` says in words what is missing where the figures are None. Constants from memory; a local code may be
-    stricter.
+    `needs` says in words what is missing where the figures are None. Constants of the US EPA tool from memory; a
+    local code may be stricter.
     """
 
     allowance_l: float | None = None
@@ -171,9 +172,10 @@ def site_budget(site: Site) -> SiteBudget:
         peak_month=peak + 1,
         allowance_by_month_l=tuple((allowance_l * et_in / et_in.sum()).tolist()),
         source=(
-            f"CCR Title 23 sections 490-495 with ETAF {etaf:g} "
+            f"{CCR_23} with ETAF {etaf:g} "
             f"({'residential' if site.residential else 'not residential'}), special landscape area "
-            f"{site.special_landscape_m2:g} m²; US EPA Water Budget Approach v1.02. Normal year of the station."
+            f"{site.special_landscape_m2:g} m²; {EPA_BUDGET.unconfirmed}. A local code may be "
+            "stricter. Normal year of the station."
         ),
     )
 

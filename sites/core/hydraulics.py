@@ -1,6 +1,7 @@
 """Pipes, heads, pumps: friction, pressure at the head, operating point, what can run together. SI units.
 
-Water at 5 to 25 degC. Pipe diameters are INSIDE diameters in mm: nominal sizes mislead.
+Sources by their names in `sites.core.sources`. Water at 5 to 25 degC. Pipe diameters are INSIDE diameters in mm:
+nominal sizes mislead.
 """
 
 import math
@@ -9,9 +10,9 @@ from dataclasses import dataclass
 
 GRAVITY_KPA_PER_M = 9.807
 WATER_KG_M3 = 998.0
-C_PLASTIC = 150.0  # Hazen-Williams, PVC; PE 140 to 150 (handbook values, common practice)
+C_PLASTIC = 150.0  # HAZEN_WILLIAMS, PVC; PE 140 to 150
 FITTINGS_SHARE = 0.10  # of the pipe's own loss; common practice, no source
-DESIGN_VELOCITY_M_S = 1.5  # plastic pipe; common practice, no source
+DESIGN_VELOCITY_M_S = 1.5  # 5 ft/s in mains, JARRETT_2000 pp. 336-337
 WARN_VELOCITY_M_S = 2.1
 SAFE_SUCTION_LIFT_M = 6.0  # above this unsafe at sea level; common practice, no source
 PLASTIC_WAVE_M_S = 400.0  # 300 to 450; common practice, no source
@@ -102,7 +103,7 @@ class PumpCurve:
     def through(cls, points: Sequence[tuple[float, float]]) -> "PumpCurve":
         """The curve through (0, h0), (q1, h1), (q2, h2) with falling head; flows m3/h, heads m.
 
-        ValueError if there are not three such points. Form after a network solver's manual (from memory).
+        ValueError if there are not three such points. Power function as in EPANET.
         """
         (q0, h0), (q1, h1), (q2, h2) = sorted(points)
         if q0 != 0 or not 0 < q1 < q2 or not h0 > h1 > h2 >= 0:
@@ -221,7 +222,8 @@ def run_together(
     """Zones in groups whose flow the supply feeds and whose coils the transformer holds, one of them just starting;
     largest first.
 
-    First fit by falling flow: at most 11/9 of the fewest possible groups and one more (Johnson 1973, from memory).
+    First fit by falling flow: at most 11/9 n + 6/9 groups where n are the fewest and only flow limits (DOSA_2007); no
+    bound is known where the number of valves or the transformer limits too.
     """
     known = [zone for zone in zones if zone.flow_l_min is not None]
     unknown = tuple(zone.zone_id for zone in zones if zone.flow_l_min is None)

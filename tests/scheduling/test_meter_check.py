@@ -127,7 +127,7 @@ WINTER, SUMMER = dt.date(2015, 1, 10), dt.date(2015, 7, 7)
 
 
 def test_a_night_without_scheduled_watering_tells_a_leak_by_its_flow(metered):
-    """66 L in 8 h are 8.25 L/h (own arithmetic, the case of the water reference's R51 over 8 instead of 8.25 h)."""
+    """66 L in 8 h are 8.25 L/h (by hand)."""
     night(metered, WINTER, 66)
     (found,) = meter_check(metered.site, TODAY).nights
     assert (found.remark, found.hours, found.leaks) == ("", 8.0, True)

@@ -1,8 +1,9 @@
 """One zone's July followed by hand from the published formulas, on the measured Seattle series.
 
 Nothing here uses the water core: FAO-56 Eq. 6 with the estimates of chapter 3 for missing humidity (Eq. 48) and
-radiation (Eq. 50, coastal), the USDA-SCS effective rain (NEH Part 623 chapter 2, from memory), the scheduling
-multiplier (industry guidance 2005, from memory). Turf Kc of July: Meyer, Gibeault, Youngner 1985.
+radiation (Eq. 50, coastal), the USDA-SCS effective rain (NEH Part 623 chapter 2, Eq. 2-84, 2-85), the scheduling
+multiplier (Irrigation Association, March 2005; constants from memory). Turf Kc of July:
+Meyer, Gibeault, Youngner 1985.
 """
 
 import csv

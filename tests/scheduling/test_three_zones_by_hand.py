@@ -3,13 +3,13 @@
 A spray lawn on a clay slope, shrubs on drip, a sports field under rotors: July of the measured Seattle series 2012 to
 2015. Nothing here uses the water core; each line is one published formula in plain arithmetic:
 - reference ET: FAO-56 Eq. 6 with Eq. 47, 48 and 50 (`reference_et_mm` of the season by hand);
-- turf Kc of July 0.94: Meyer, Gibeault, Youngner 1985; shrubs 0.5: ANSI/ASABE S623.1 (2017), from memory; sports turf
-  0.95: FAO-56 Table 12, from memory; part shade x 0.85: landscape coefficient method 2000, point inside its range;
-- effective rain: USDA-NRCS NEH Part 623 chapter 2, Eq. 2-84 and 2-85, from memory;
+- turf Kc of July 0.94: Meyer, Gibeault, Youngner 1985; shrubs 0.5: ANSI/ASABE S623.1 (2017); sports turf
+  0.95: FAO-56 Table 12; part shade x 0.85: landscape coefficient method 2000, point inside its range;
+- effective rain: USDA-NRCS NEH Part 623 chapter 2, Eq. 2-84 and 2-85;
 - soil: FAO-56 Eq. 82, 83; available water, intake and surface accumulation of clay (170 mm/m, 2.5 mm/h, 2.5 mm above
   6 % slope), sandy loam (120, 10.2, 8.4) and loamy sand (80, 12.7, 9.1): testing protocol for climatologically based
-  controllers 2008, from memory;
-- multiplier 1 / (0.4 + 0.6 DU): industry guidance 2005, from memory;
+  controllers (2008 draft), equal in two independent copies;
+- multiplier 1 / (0.4 + 0.6 DU): Irrigation Association, March 2005, constants from memory;
 - root depths, allowed depletion, DU of a drip grid, soak of 20 to 120 min, half of the week's rain: common practice.
 """
 

@@ -424,3 +424,15 @@ def test_a_schedule_cannot_be_set_tomorrow(as_office, published):
 
     assert "not one to come" in text_of(answer)
     assert not published.applied.exists()
+
+
+def test_a_figure_cites_its_publications_and_says_when_a_table_was_corrected_since(as_office, published):
+    """The plant factor a schedule was computed with stays told when a table behind it is corrected later."""
+    zone = published.site.zones.order_by("number").first()
+    address = url("figure", published.pk, zone.pk, 7)
+    text = text_of(as_office.get(address))
+    assert "FAO Irrigation and Drainage Paper 56" in text
+    assert "Irrigation Association" in text
+    assert "A table was corrected" not in text
+    zone.months.filter(schedule=published, month=7).update(plant_factor=0.61)
+    assert "the plant factor was 0.610, below it is" in text_of(as_office.get(address))

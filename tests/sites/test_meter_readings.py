@@ -49,7 +49,7 @@ def test_a_falling_register_is_asked_about_with_what_a_rollover_would_mean(offic
     response = read(office_page, meter, status=422, register="128", note="by the gate")
     (words,) = errors(response)["passed_its_end"]
     assert "lower than the reading before (99874.000 on 01 May 2026)" in words
-    assert "254.00 m³ used" in words  # 99874 -> 128 on 5 digits: reference table R64
+    assert "254.00 m³ used" in words  # 99874 -> 128 on 5 digits: by hand
     text = response.content.decode()
     assert 'type="checkbox" name="passed_its_end"' in text
     assert 'value="by the gate"' in text

@@ -182,7 +182,7 @@ def test_the_next_zone_repeats_planting_and_emitter_and_takes_the_next_valve(off
 def test_a_us_firm_types_psi_and_the_register_keeps_kilopascals(office_page, us_firm, site):
     add(office_page, "supply", site, {"name": "Street", "kind": "mains", "static_pressure_kpa": "100"})
     supply = WaterSupply.objects.get(name="Street")
-    assert supply.static_pressure_kpa == pytest.approx(689.4757, abs=1e-4)  # 100 psi, NIST SP 811 B.8 (from memory)
+    assert supply.static_pressure_kpa == pytest.approx(689.4757, abs=1e-4)  # 100 psi, NIST SP 811 B.8
     page = office_page.get(reverse("sites:supply_edit", args=[supply.pk])).content.decode()
     assert 'name="static_pressure_kpa" value="100.0"' in page
     assert "(psi)" in page

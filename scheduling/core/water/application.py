@@ -1,6 +1,7 @@
 """How fast and how evenly a zone puts water down, and for how long it must run.
 
-S626 = ANSI/ASABE S626 (2016), from memory; KB-90 = Keller, Bliesner 1990. Rates mm/h, flows L/min, lengths m.
+DU after UC_DAVIS_DU of `sites.core.sources` (ANSI/ASABE S626 not seen); KB-90 = Keller, Bliesner 1990.
+Rates mm/h, flows L/min, lengths m.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from scheduling.core.water.checks import Array, WaterInputError, complete
 
 LOWEST_DU_TO_WATER_BY = 0.40  # below it: repair before adding water (common practice)
 FEWEST_CANS = 24  # UC extension guide: 24 to 40, a multiple of 4
-STRONGEST_TEST_WIND_M_S = 2.2  # common practice
+STRONGEST_TEST_WIND_M_S = 2.2  # 5 mph, AUDIT_2009 after ASAE S398.1
 
 
 @dataclass(frozen=True)
@@ -130,7 +131,7 @@ def catch_can_test(
 
 
 def scheduling_multiplier(du_lq: ArrayLike) -> Array:
-    """SM = 1/(0.4 + 0.6 DU), DU held to 0.40..1 so that SM <= 1.5625 (industry guidance 2005, from memory).
+    """SM = 1/(0.4 + 0.6 DU), DU held to 0.40..1 so that SM <= 1.5625 (IA_2005, constants from memory).
 
     Apply exactly one of SM, 1/efficiency, 1/DU. Below 0.40 see `repair_before_adding_water`.
     """

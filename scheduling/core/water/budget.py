@@ -1,7 +1,6 @@
 """Water allowances, block tariffs and the comparison of years.
 
-CCR-23 = California Code of Regulations Title 23 Div. 2 Ch. 2.7, Model Water Efficient Landscape Ordinance,
-sections 490-495. EPA-WB = US EPA Water Budget Approach v1.02 (2014). Both keep their own units (in, ft2, gal).
+CCR-23 and EPA-WB are CCR_23 and EPA_BUDGET of `sites.core.sources`. Both keep their own units (in, ft2, gal).
 """
 
 from __future__ import annotations
@@ -101,7 +100,7 @@ def landscape_allowance_gal(peak_et_in: float, area_ft2: float) -> float:
 
 
 def landscape_requirement_gal(peak_et_in: float, peak_rain_in: float, zones: Sequence[PeakZone]) -> float:
-    """LWR = sum (1/DU) max(0, ETo KL - 0.25 R) A 0.6233 for the peak month (EPA-WB, constants from memory)."""
+    """LWR = sum (1/DU) max(0, ETo KL - 0.25 R) A 0.6233 for the peak month (EPA_BUDGET; constants from memory)."""
     credit = CREDITED_RAIN_SHARE * peak_rain_in
     return sum(
         max(0.0, peak_et_in * zone.kl - credit) / zone.du_lq * zone.area_ft2 * EPA_GAL_PER_FT2_IN for zone in zones

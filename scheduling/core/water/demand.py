@@ -1,8 +1,8 @@
 """What a planting needs: plant factors by category and month, exposure, new planting, trees.
 
-Sources: S623 = ANSI/ASABE S623.1 (2017); MEYER-85 = Meyer, Gibeault, Youngner 1985; LCM-00 = Costello,
-Matheny, Clark, Jones 2000 (landscape coefficient method); FAO-56 Table 12. The S623 tabulation, the LCM-00
-ranges and FAO-56 Table 12 are from memory; the MEYER-85 rows were seen in an excerpt.
+Sources by their names in `sites.core.sources`: S623 (0.5 dry and 0.7 humid for trees and shrubs confirmed, the other
+rows from memory), MEYER_1985, LCM_2000 (ranges and midpoints of ks confirmed, the ends of kd and kmc from memory),
+FAO56_TABLE_12, UC_SLIDE (food plants, from memory: S623 leaves them out).
 """
 
 from __future__ import annotations
@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from scheduling.core.water.checks import Array, WaterInputError, complete
+from sites.core.sources import FAO56_TABLE_12, MEYER_1985, S623, UC_SLIDE
 
 TURF_KC_COOL = (0.61, 0.64, 0.75, 1.04, 0.95, 0.88, 0.94, 0.86, 0.74, 0.75, 0.69, 0.60)
-# The page seen prints 0.61 for January; other printings give 0.55 (from memory).
-TURF_KC_WARM = (0.61, 0.54, 0.76, 0.72, 0.79, 0.68, 0.71, 0.71, 0.62, 0.54, 0.58, 0.55)
+# January: 0.55 as an independent copy prints it. The UC page prints 0.61, the cool-season figure beside it.
+TURF_KC_WARM = (0.55, 0.54, 0.76, 0.72, 0.79, 0.68, 0.71, 0.71, 0.62, 0.54, 0.58, 0.55)
 
 Kind = Literal["turf", "bed", "woody"]
 
@@ -41,47 +42,48 @@ class Planting:
     source: str
 
 
-S623 = "ANSI/ASABE S623.1 (2017) annual plant factors, from memory"
-MEYER = "Meyer, Gibeault, Youngner 1985, monthly turf Kc as tabulated by the UC extension"
-TABLE_12 = "FAO-56 Table 12 turf (well watered), from memory; S623 excludes sports turf"
+SPORTS_TURF = f"{FAO56_TABLE_12.short} turf (well watered); S623 excludes sports turf"
 
 
-def _flat(key: str, label: str, kind: Kind, factors: tuple[float, float], root_m: float, mad: float) -> Planting:
-    return Planting(key, label, kind, factors[0], factors[1], None, root_m, mad, S623)
+def _flat(
+    key: str, label: str, kind: Kind, factors: tuple[float, float], depth: tuple[float, float], source: str
+) -> Planting:
+    """One factor all year; `depth` is root depth in m and MAD."""
+    return Planting(key, label, kind, factors[0], factors[1], None, *depth, source)
 
 
 PLANTINGS: dict[str, Planting] = {
     planting.key: planting
     for planting in (
-        Planting("cool_turf", "Cool-season turf", "turf", 0.8, 0.8, TURF_KC_COOL, 0.15, 0.5, MEYER),
-        Planting("warm_turf", "Warm-season turf", "turf", 0.6, 0.6, TURF_KC_WARM, 0.15, 0.5, MEYER),
-        Planting("sports_turf", "Sports turf", "turf", 0.95, 0.95, None, 0.20, 0.4, TABLE_12),
-        _flat("annuals", "Annual flowers", "bed", (0.8, 0.8), 0.25, 0.35),
-        _flat("perennials", "Perennials and ground cover", "bed", (0.5, 0.7), 0.30, 0.5),
-        _flat("shrubs", "Shrubs", "woody", (0.5, 0.7), 0.45, 0.5),
-        _flat("trees", "Trees", "woody", (0.5, 0.7), 0.60, 0.5),
-        _flat("drought_tolerant", "Drought-tolerant planting", "woody", (0.3, 0.3), 0.45, 0.65),
-        _flat("vegetables", "Vegetables", "bed", (1.0, 1.0), 0.30, 0.35),
-        _flat("deciduous_fruit", "Deciduous fruit", "woody", (0.8, 0.8), 0.60, 0.5),
-        _flat("evergreen_fruit", "Evergreen fruit", "woody", (1.0, 1.0), 0.60, 0.5),
+        Planting("cool_turf", "Cool-season turf", "turf", 0.8, 0.8, TURF_KC_COOL, 0.15, 0.5, MEYER_1985.short),
+        Planting("warm_turf", "Warm-season turf", "turf", 0.6, 0.6, TURF_KC_WARM, 0.15, 0.5, MEYER_1985.short),
+        Planting("sports_turf", "Sports turf", "turf", 0.95, 0.95, None, 0.20, 0.4, SPORTS_TURF),
+        _flat("annuals", "Annual flowers", "bed", (0.8, 0.8), (0.25, 0.35), S623.unconfirmed),
+        _flat("perennials", "Perennials and ground cover", "bed", (0.5, 0.7), (0.30, 0.5), S623.unconfirmed),
+        _flat("shrubs", "Shrubs", "woody", (0.5, 0.7), (0.45, 0.5), S623.short),
+        _flat("trees", "Trees", "woody", (0.5, 0.7), (0.60, 0.5), S623.short),
+        _flat("drought_tolerant", "Drought-tolerant planting", "woody", (0.3, 0.3), (0.45, 0.65), S623.unconfirmed),
+        _flat("vegetables", "Vegetables", "bed", (1.0, 1.0), (0.30, 0.35), UC_SLIDE.unconfirmed),
+        _flat("deciduous_fruit", "Deciduous fruit", "woody", (0.8, 0.8), (0.60, 0.5), UC_SLIDE.unconfirmed),
+        _flat("evergreen_fruit", "Evergreen fruit", "woody", (1.0, 1.0), (0.60, 0.5), UC_SLIDE.unconfirmed),
     )
 }
 
-# Microclimate, LCM-00 ranges: low 0.5-0.9, average 1.0, high 1.1-1.4; the points inside are common practice.
+# Microclimate, LCM_2000 chapter 2: low 0.5-0.9, average 1.0, high 1.1-1.4 (ends from memory); points common practice.
 EXPOSURE_FACTOR = {"shade": 0.7, "part_shade": 0.85, "sun": 1.0, "hot": 1.25}
 
-# ks, kd, kmc midpoints of the LCM-00 ranges (from memory).
+# ks: midpoints of the ranges of LCM_2000, confirmed. kd 0.5-0.9, 1.0, 1.1-1.3: chapter 2, ends from memory.
 SPECIES_FACTOR = {"very_low": 0.05, "low": 0.2, "moderate": 0.5, "high": 0.8}
 DENSITY_FACTOR = {"low": 0.7, "average": 1.0, "high": 1.2}
 
 
 def landscape_coefficient(ks: ArrayLike, kd: ArrayLike, kmc: ArrayLike) -> Array:
-    """KL = ks kd kmc (LCM-00). Use either this product or one plant factor, never both."""
+    """KL = ks kd kmc (LCM_2000). Use either this product or one plant factor, never both."""
     return complete("ks", ks, 0, 1.2) * complete("kd", kd, 0.1, 1.5) * complete("kmc", kmc, 0.1, 1.6)
 
 
 def turf_kc(season: Literal["cool", "warm"], southern: bool = False) -> Array:
-    """Monthly turf Kc, shape (12,), January first (MEYER-85); shifted by six months in the south."""
+    """Monthly turf Kc, shape (12,), January first (MEYER_1985); shifted by six months in the south."""
     row = np.array(TURF_KC_COOL if season == "cool" else TURF_KC_WARM)
     return np.roll(row, 6) if southern else row
 
@@ -136,7 +138,7 @@ def establishing_root_depth(root_depth_m: ArrayLike, share: ArrayLike) -> Array:
 
 
 def plant_demand(et_mm: ArrayLike, factor: ArrayLike) -> Array:
-    """Plant water requirement in mm: reference ET times factor (S623, LCM-00)."""
+    """Plant water requirement in mm: reference ET times factor (S623, LCM_2000)."""
     return complete("reference ET", et_mm, 0) * complete("plant factor", factor, 0, 2)
 
 

@@ -11,6 +11,19 @@ from scheduling.core.water.derivation import Derivation, Input, Known, known
 from scheduling.core.water.season import USABLE_STORAGE_SHARE, ZoneMonth, ZoneSeason
 from scheduling.core.water.week import RULE_BALANCE, RULE_FORECAST, RULE_LAST_WEEK, ThisWeek
 from scheduling.core.water.zone_inputs import ResolvedZone
+from sites.core.sources import (
+    FAO56_BALANCE,
+    FAO56_ET,
+    FAO56_INTERVAL,
+    FAO56_SOIL,
+    IA_2005,
+    LCM_2000,
+    NEH_623,
+    S623,
+    SLIDE,
+    SWAT_2008,
+    joined,
+)
 
 
 def explain_month(season: ZoneSeason, month: int) -> dict[str, Derivation]:
@@ -27,7 +40,7 @@ def explain_month(season: ZoneSeason, month: int) -> dict[str, Derivation]:
             "mm",
             "demand = K x ETo",
             (_computed("K", found.plant_factor, ""), _computed("ETo", found.et_mm, "mm")),
-            "S623; landscape coefficient method",
+            joined(S623, SLIDE, LCM_2000),
         ),
         "effective_rain_mm": _effective_rain(season, found),
         "net_need_mm": _net_need(found),
@@ -104,7 +117,7 @@ def _depth_of_week(week: ThisWeek) -> Derivation:
                 *rain_and_demand,
                 _computed("waterings", max(week.days_per_week, 1), ""),
             ),
-            "FAO-56 Eq. 85 to 88; seasonal adjustment by the soil balance",
+            joined(FAO56_BALANCE, "seasonal adjustment by the soil balance"),
         )
     formula = "depth = K x ETo of 7 days - effective rain - carry-over, not below 0"
     return Derivation(
@@ -131,7 +144,7 @@ def _reference_et(season: ZoneSeason, month: int) -> Derivation:
     note = f"station {climate.station}, {climate.first_year} to {climate.last_year}"
     days = Input("daily reference ET", f"{years} years", "", "station", note)
     formula = "mean over the years of the month's total"
-    return Derivation(value, "mm", formula, (days,), "FAO-56 Eq. 6 and chapter 3")
+    return Derivation(value, "mm", formula, (days,), FAO56_ET.short)
 
 
 def _plant_factor(season: ZoneSeason, month: int) -> Derivation:
@@ -170,7 +183,7 @@ def _effective_rain(season: ZoneSeason, found: ZoneMonth) -> Derivation:
             _computed("demand ETc", found.demand_mm, "mm"),
             _computed("usable storage D (half of TAW)", storage, "mm"),
         ),
-        "USDA-NRCS NEH Part 623 chapter 2, Eq. 2-84 and 2-85 (from memory)",
+        NEH_623.short,
     )
 
 
@@ -180,7 +193,7 @@ def _multiplier(season: ZoneSeason) -> Derivation:
     if du.value < LOWEST_DU_TO_WATER_BY:
         formula += "; repair before adding water"
     inputs = (_from_known("distribution uniformity DU", du, ""),)
-    return Derivation(season.zone.multiplier, "", formula, inputs, "industry guidance 2005, from memory")
+    return Derivation(season.zone.multiplier, "", formula, inputs, IA_2005.unconfirmed)
 
 
 def _readily_available(season: ZoneSeason, month: int) -> Derivation:
@@ -190,7 +203,9 @@ def _readily_available(season: ZoneSeason, month: int) -> Derivation:
         zone.texture.available_mm_m,
         "mm/m",
         zone.texture_input.origin,
-        f"table value for {zone.texture.label.lower()}; {zone.texture_input.note}".rstrip("; "),
+        f"table value for {zone.texture.label.lower()}, {SWAT_2008.unconfirmed}; {zone.texture_input.note}".rstrip(
+            "; "
+        ),
     )
     inputs = (
         available,
@@ -200,7 +215,7 @@ def _readily_available(season: ZoneSeason, month: int) -> Derivation:
     formula = "RAW = MAD x available water x root depth"
     if season.establishment[month - 1] > 0:
         formula += " (root depth reduced while the planting is new, common practice)"
-    return Derivation(float(season.raw_mm[month - 1]), "mm", formula, inputs, "FAO-56 Eq. 82, 83")
+    return Derivation(float(season.raw_mm[month - 1]), "mm", formula, inputs, FAO56_SOIL.short)
 
 
 def _watering(
@@ -230,7 +245,7 @@ def _watering(
             _computed("RAW", float(season.raw_mm[found.month - 1]), "mm"),
             _computed(f"demand of {days_of_demand:g} days", found.demand_mm, "mm"),
         ),
-        "FAO-56 chapter 8",
+        FAO56_INTERVAL.short,
     )
     day = Derivation(
         float(found.run_time_min),
@@ -258,7 +273,7 @@ def _cycles(zone: ResolvedZone, cycles: int) -> Derivation:
         "cycles",
         "fewest cycles no longer than 60 x accumulation / (rate - intake); soak 60 x accumulation / intake",
         soil_inputs,
-        "controller testing protocol 2008, from memory; soak limits 20 to 120 min common practice",
+        joined(SWAT_2008, "soak limits 20 to 120 min common practice"),
     )
 
 

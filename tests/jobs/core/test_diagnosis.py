@@ -29,11 +29,11 @@ def the(reading, baseline=AC):
         (120, Kind.HIGH_RESISTANCE, Level.ACT),  # common practice: above 1.3 times as new
         (44.2, Kind.HIGH_RESISTANCE, Level.ACT),  # 1.3 x baseline
         (40, Kind.DRIFTING, Level.WATCH),
-        (34, Kind.WITHIN, Level.OK),  # 7.4 row 3
+        (34, Kind.WITHIN, Level.OK),  # common practice: within 15 %
         (29.5, Kind.WITHIN, Level.OK),
         (25, Kind.DRIFTING, Level.WATCH),
-        (17, Kind.PARALLEL, Level.ACT),  # 34 with 34 in parallel, R57
-        (9, Kind.SHORT, Level.ACT),  # 7.4 row 5
+        (17, Kind.PARALLEL, Level.ACT),  # 34 with 34 in parallel
+        (9, Kind.SHORT, Level.ACT),  # common practice: below 10
         (0, Kind.SHORT, Level.ACT),
     ],
 )
@@ -75,7 +75,7 @@ def test_wire_is_subtracted_before_the_coil_is_judged_and_the_sentence_says_so()
 
 
 def test_a_hot_coil_is_not_taken_for_a_bad_splice():
-    # R58: 34 ohm at 20 degC reads 39.3 at 60 degC
+    # 34 ohm at 20 degC reads 39.3 at 60 degC
     assert the(ValveReading(resistance_ohm=39.3, temperature_c=60)).kind is Kind.WITHIN
     assert the(ValveReading(resistance_ohm=39.3, temperature_c=20)).kind is Kind.DRIFTING
 
@@ -93,7 +93,7 @@ def test_what_had_to_be_assumed_is_said():
     [(6, Kind.WITHIN), (3, Kind.PARALLEL), (1, Kind.SHORT), (9, Kind.HIGH_RESISTANCE), (40, Kind.OPEN_CIRCUIT)],
 )
 def test_a_latching_coil_is_not_judged_by_the_ac_table(ohm, kind):
-    # reference 7.4: latching coils 4 to 10 ohm; an AC coil of 6 ohm would be a short
+    # common practice: latching coils 4 to 10 ohm; an AC coil of 6 ohm would be a short
     assert the(ValveReading(resistance_ohm=ohm), LATCHING).kind is kind
 
 
@@ -119,7 +119,7 @@ def test_voltage_is_read_against_the_valves_minimum(volts, kind):
 
 
 def test_more_drop_than_the_wire_explains_points_to_a_splice():
-    # reference 7.2: 18 AWG, 600 ft, 0.37 A leaves 21.17 V of 24
+    # by hand: 18 AWG, 600 ft, 0.37 A leaves 21.17 V of 24
     wired = ValveBaseline(
         wire_length_m=600 * 0.3048, wire_section_mm2=awg_to_mm2(18), holding_va=0.37 * 24, minimum_v=18
     )
@@ -129,7 +129,7 @@ def test_more_drop_than_the_wire_explains_points_to_a_splice():
 
 
 def test_ac_current_is_never_expected_from_the_resistance():
-    # reference 7.4: 24 V / 0.23 A is 104 ohm impedance against 20 to 60 ohm DC
+    # by hand: 24 V / 0.23 A is 104 ohm impedance against 20 to 60 ohm DC
     reading = ValveReading(current_a=0.23)
     assert figures(reading, ValveBaseline(coil_resistance_ohm=34))["current_expected_a"] is None
     assert figures(reading, ValveBaseline(output="dc24", coil_resistance_ohm=96))["current_expected_a"] == 0.25
@@ -138,7 +138,7 @@ def test_ac_current_is_never_expected_from_the_resistance():
 
 
 @pytest.mark.parametrize(
-    ("flow", "kind", "level"),  # reference 6.7: flag at 10 %, act at 20 %
+    ("flow", "kind", "level"),  # common practice: flag at 10 %, act at 20 %
     [
         (52, Kind.FLOW_HIGH, Level.ACT),
         (45, Kind.DRIFTING, Level.WATCH),

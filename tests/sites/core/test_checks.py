@@ -68,7 +68,7 @@ def test_a_terminal_that_the_controller_does_not_have():
 
 
 def test_an_overloaded_transformer_is_unsafe_and_a_thin_margin_is_told():
-    # reference 7.3: three valves 24 V 0.23 A and a relay 24 V 0.25 A hold 22.56 VA
+    # by hand: three valves 24 V 0.23 A and a relay 24 V 0.25 A hold 22.56 VA
     valves = tuple(replace(VALVES[0], id=n, terminal=n, coil_holding_va=5.52, coil_inrush_va=5.52) for n in (1, 2, 3))
     zones = tuple(replace(ZONES[0], id=n, valve_id=n) for n in (1, 2, 3))
     controller = replace(CONTROLLER, one_valve_at_a_time=False, most_valves_open=3, pump_relay_va=6.0)
@@ -86,7 +86,7 @@ def test_an_overloaded_transformer_is_unsafe_and_a_thin_margin_is_told():
 
 
 def test_a_valve_at_the_end_of_a_thin_wire_sees_too_little():
-    # reference 7.2: 18 AWG, 600 ft, 0.37 A leaves 21.17 V; a coil that needs 21.5 V fails there
+    # by hand, NBS Handbook 100 copper: 18 AWG, 600 ft, 0.37 A leaves 21.17 V; a coil that needs 21.5 V fails there
     far = replace(
         VALVES[0],
         coil_holding_va=24 * 0.25,
@@ -178,7 +178,7 @@ def test_a_hand_over_with_the_pump_running_counts_two_coils_on_the_transformer()
 
 
 def test_a_shared_common_carries_the_sum_of_the_currents():
-    # reference 7.2: two valves at 0.25 A each: drop = I r_hot L + 2 I r_common L; 250 m of 1.5 mm2 (12.1 ohm/km)
+    # by hand: two valves at 0.25 A each: drop = I r_hot L + 2 I r_common L; 250 m of 1.5 mm2 (12.1 ohm/km)
     coil = {"coil_holding_va": 6.0, "coil_inrush_va": 6.0, "wire_length_m": 250, "wire_section_mm2": 1.5}
     valves = tuple(replace(valve, **coil) for valve in VALVES)
     # alone: 24 - 2 x 0.25 A x 3.025 ohm = 22.49 V

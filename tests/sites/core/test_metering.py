@@ -5,7 +5,7 @@ from sites.models import Meter
 
 
 def test_a_register_that_passed_its_end_counts_on():
-    # Reference table R64, own example: a 5-digit register from 99874 to 128 has counted 254 units.
+    # By hand: a 5-digit register from 99874 to 128 has counted 254 units.
     assert use_m3(99874, 128, digits=5, unit="m3") == 254
 
 

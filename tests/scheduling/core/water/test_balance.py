@@ -26,7 +26,7 @@ def nothing(days):
 
 
 def test_ten_days_of_stress_as_in_example_37():
-    """R43: FAO-56 Ex. 37 as quoted in an open test suite."""
+    """FAO-56 Ex. 37 as quoted in an open test suite."""
     drive = DailyDrive(np.full(10, 5.0), np.zeros(10), np.array([1.2]))
     out = soil_water_balance(drive, one_zone(160.0, 0.4, 55.0), nothing(10))
     depletion = [61.0, 67.0, 72.8, 78.3, 83.4, 88.2, 92.6, 96.9, 100.8, 104.5]
@@ -37,7 +37,7 @@ def test_ten_days_of_stress_as_in_example_37():
 
 
 def test_week_with_rain_and_irrigation():
-    """R44: own seven-day turf case, followed by hand."""
+    """own seven-day turf case, followed by hand."""
     drive = DailyDrive(
         np.array([5.0, 5.5, 6.0, 6.0, 5.0, 4.0, 3.0]), np.array([0, 0, 0, 4.0, 0, 0, 12.0]), np.array([0.8])
     )

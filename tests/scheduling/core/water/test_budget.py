@@ -14,23 +14,23 @@ FOUR = (
 
 
 def test_allowance_of_a_home():
-    """R26: CCR-23 formula; 51.1 in a year on 50,000 ft2."""
+    """California Code of Regulations, Title 23, s. 492.4, formula; 51.1 in a year on 50,000 ft2."""
     assert b.maximum_applied_water_gal(51.1, 50_000) == pytest.approx(871_255, abs=1)
 
 
 def test_allowance_with_special_landscape_area():
-    """R27: 2,000 of the 50,000 ft2."""
+    """2,000 of the 50,000 ft2."""
     assert b.maximum_applied_water_gal(51.1, 50_000, 2_000) == pytest.approx(899_769, abs=1)
 
 
 def test_allowance_of_other_uses_and_of_the_2009_form():
-    """R29: published 2009 example 1,108,870 gal (seen); non-residential 712,845."""
+    """example of the 2009 ordinance (ETAF 0.7), 1,108,870 gal; non-residential 712,845."""
     assert b.maximum_applied_water_gal(51.1, 50_000, etaf=b.ETAF["2009"]) == pytest.approx(1_108_870, abs=1)
     assert b.maximum_applied_water_gal(51.1, 50_000, etaf=b.ETAF["non_residential"]) == pytest.approx(712_845, abs=1)
 
 
 def test_estimated_use_complies():
-    """R28: CCR-23 worked example, 827,174 gal, average ETAF 0.522."""
+    """California Code of Regulations, Title 23, App. B, worked example, 827,174 gal, average ETAF 0.522."""
     result = b.ordinance_budget(51.1, FOUR)
     assert result.etwu_gal == pytest.approx(827_174, abs=1)
     assert result.mawa_gal == pytest.approx(871_255, abs=1)
@@ -43,7 +43,7 @@ def test_rain_may_be_credited_at_a_quarter():
 
 
 def test_peak_month_budget():
-    """R30, R31: EPA-WB (constants from memory): LWA 16,580, LWR 14,917 gal."""
+    """US EPA water budget tool 1.02 (constants from memory): LWA 16,580, LWR 14,917 gal."""
     zones = (
         b.PeakZone("turf", 2_000, 0.7, 0.65),
         b.PeakZone("low shrubs", 2_000, 0.2, 0.70),
@@ -66,7 +66,7 @@ TARIFF = b.Tariff(9.50, (b.Block(20, 1.10), b.Block(50, 1.65), b.Block(None, 2.4
 
 @pytest.mark.parametrize(("units", "total"), [(68, 124.20), (20, 31.50), (0, 9.50)])
 def test_block_tariff(units, total):
-    """R63: own; fixed 9.50, 0-20 at 1.10, 20-50 at 1.65, above at 2.40."""
+    """Own case, by hand: fixed 9.50, 0-20 at 1.10, 20-50 at 1.65, above at 2.40."""
     assert b.bill(TARIFF, units).total == pytest.approx(total, abs=0.005)
 
 
@@ -92,7 +92,7 @@ def test_blocks_out_of_order_are_refused(blocks):
 
 
 def test_use_normalised_to_normal_weather():
-    """R67: own; 412 m3 with net 745 mm to 690 mm: 381.6; -16.1 % against 455, raw -9.5 %."""
+    """Own case, by hand: 412 m3 with net 745 mm to 690 mm: 381.6; -16.1 % against 455, raw -9.5 %."""
     assert b.normalised_use(412, 745, 690) == pytest.approx(381.6, abs=0.1)
     years = b.year_on_year(412, 745, 455, 690, 690)
     assert years.normalised_change_percent == pytest.approx(-16.1, abs=0.05)

@@ -18,13 +18,13 @@ def zones(minutes, days, **fields):
 
 
 def test_night_of_the_worked_example():
-    """R46: own; 304 min over three days is 101.3, with 8 starts of 0.25 min 103.3, inside 480."""
+    """Own case, by hand: 304 min over three days is 101.3, with 8 starts of 0.25 min 103.3, inside 480."""
     assert night_minutes(EIGHT, 3, gap_min=0.0) == pytest.approx(101.3, abs=0.1)
     assert night_minutes(EIGHT, 3) == pytest.approx(103.3, abs=0.1)
 
 
 def test_twenty_thirsty_zones_on_two_days_are_50_minutes_over():
-    """R46: own; 20 x 53 min on two days is 530 against 480."""
+    """Own case, by hand: 20 x 53 min on two days is 530 against 480."""
     rule = WateringRule(frozenset({1, 4}), gap_min=0.0)
     plan = fit_to_clock(zones([53] * 20, 2), rule)
     # Whole minutes: 26.5 rounds up to 27, so 540 and 60 over; unrounded 530 and 50.

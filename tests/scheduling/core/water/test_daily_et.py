@@ -30,7 +30,7 @@ def uccle_day(**radiation):
 
 
 def test_uccle_on_6_july_as_published():
-    """R15: FAO-56 Ex. 18, 3.88 mm/day; seen quoted in independent open test suites."""
+    """FAO-56 chapter 4 Ex. 18, 3.88 mm/day (also in the tests of PyETo and pyet)."""
     result = daily_reference_et(uccle_day(sunshine_h=9.25), UCCLE)
     assert result.et_mm == pytest.approx([3.8803], abs=0.0005)
     assert result.et_mm == pytest.approx([3.88], abs=0.02)
@@ -38,7 +38,7 @@ def test_uccle_on_6_july_as_published():
 
 
 def test_lyon_in_july_from_temperature_only():
-    """R16, R17: FAO-56 Ex. 20, reduced data 4.56, Hargreaves 5.0."""
+    """FAO-56 Ex. 20, reduced data 4.56, Hargreaves 5.0."""
     lyon = StationGeometry(45 + 43 / 60, 200.0)
     day = one_day("2001-07-15", 26.6, 14.8)
     reduced = daily_reference_et(day, lyon)
@@ -65,7 +65,7 @@ def test_lyon_wind_sensitivity(wind, expected):
     ("equation", "expected", "tolerance"), [("asce_short", 3.8806, 0.004), ("asce_tall", 4.6073, 0.005)]
 )
 def test_asce_surfaces_on_the_uccle_day(equation, expected, tolerance):
-    """R18, R19: two independent packages give 3.88058 and 4.60732 with Rs 22.07."""
+    """two independent packages give 3.88058 and 4.60732 with Rs 22.07."""
     result = daily_reference_et(uccle_day(radiation_mj_m2=22.07), UCCLE, equation)
     assert result.et_mm == pytest.approx([expected], abs=tolerance)
 

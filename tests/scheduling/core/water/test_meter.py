@@ -22,7 +22,7 @@ def day(n):
 
 
 def test_rollover():
-    """R64: own; a five-digit register from 99874 to 128."""
+    """Own case, by hand: a five-digit register from 99874 to 128."""
     assert rollover_use(99874, 128, 5) == 254
 
 
@@ -40,7 +40,7 @@ def test_rollover():
     ],
 )
 def test_units_of_a_bill(unit, m3, gal):
-    """R65, R66: international definitions."""
+    """international definitions."""
     litres = volumes.to_litres(1, unit)
     assert volumes.from_litres(litres, "m3") == pytest.approx(m3, rel=5e-6)
     assert volumes.from_litres(litres, "gal") == pytest.approx(gal, rel=5e-6)
@@ -89,7 +89,7 @@ def test_a_read_too_long_for_its_register_is_refused():
 
 
 def test_leak_rate():
-    """R51: own; 1234.805 to 1234.871 m3 in 8.25 h is 8.00 L/h, 5.84 m3 in 30.4 days."""
+    """Own case, by hand: 1234.805 to 1234.871 m3 in 8.25 h is 8.00 L/h, 5.84 m3 in 30.4 days."""
     assert leak_rate_l_h(1234.805, 1234.871, 8.25) == pytest.approx(8.00, abs=0.01)
     check = leak_check(1234.805, 1234.871, 8.25, resolution_m3=0.001)
     assert check.m3_per_month == pytest.approx(5.84, abs=0.01)

@@ -12,7 +12,7 @@ DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
 
 def test_percent_is_of_need_per_day():
-    """R45: own; April 60.6, August 86.4, December 7.4."""
+    """Own case, by hand: April 60.6, August 86.4, December 7.4."""
     expected = [11.1, 23.9, 38.3, 60.6, 79.0, 95.7, 100, 86.4, 62.5, 34.0, 14.0, 7.4]
     percent = percent_of_peak(NET_MM / DAYS)
     assert percent == pytest.approx(expected, abs=0.05)

