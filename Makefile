@@ -8,7 +8,7 @@ MANAGE := $(PY) manage.py
 WORKERS ?= 2
 
 .DEFAULT_GOAL := help
-.PHONY: help run serve demo-data test core lint types bench services-test roads lock clean
+.PHONY: help run serve demo-data test core deep mutants lint contracts bench services-test roads lock clean
 
 help: ## print this list
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 16
@@ -46,8 +46,12 @@ core: $(VENV)/.dev ## the computing cores alone, Django switched off
 lint: $(VENV)/.dev ## style, types of the cores, import contracts, missing migrations
 	@$(VENV)/bin/ruff check . && $(VENV)/bin/ruff format --check .
 	@$(VENV)/bin/mypy
-	@$(VENV)/bin/lint-imports
+	@$(MAKE) --no-print-directory contracts
 	@$(MANAGE) makemigrations --check --dry-run
+
+contracts: $(VENV)/.dev ## what each app and layer may import, call and link to
+	@$(VENV)/bin/lint-imports --no-cache
+	@$(PY) .ci/contracts.py
 
 bench: $(VENV)/.dev ## all benchmarks, one JSON object a line
 	@$(MANAGE) bench all --json

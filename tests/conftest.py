@@ -4,12 +4,10 @@ import os
 import socket
 from pathlib import Path
 
-import hypothesis
 import pytest
 from django.conf import settings
 from django.core.cache import cache
 from django.db import connections
-from hypothesis import HealthCheck
 from pytest_django.plugin import blocking_manager_key
 
 from config.celery import app as celery_app
@@ -17,12 +15,6 @@ from jobs.actions.checklists import ensure_default_checklists
 from tests import factories
 
 LOOPBACK = {"127.0.0.1", "::1", "localhost"}
-
-
-# A busy machine makes examples slow, not wrong. `nightly` looks much further.
-hypothesis.settings.register_profile("suite", deadline=None, suppress_health_check=[HealthCheck.too_slow])
-hypothesis.settings.register_profile("nightly", parent=hypothesis.settings.get_profile("suite"), max_examples=10_000)
-hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "suite"))
 
 
 def pytest_configure():

@@ -4,7 +4,8 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from sites.models import MeterReading
+from sites.core.metering import REGISTER_UNITS_M3
+from sites.models import Meter, MeterReading
 from tests import factories
 
 
@@ -104,3 +105,7 @@ def test_an_assigned_technician_reads_a_meter_and_a_client_does_not(client, tech
     read(client, meter, register="99900")
     client.force_login(client_user)
     read(client, meter, status=403, register="99901")
+
+
+def test_every_unit_a_meter_may_have_is_known():
+    assert set(REGISTER_UNITS_M3) == set(Meter.Unit.values)

@@ -63,10 +63,10 @@ BIG = Style(SEMIBOLD, 17, 21, ACCENT)
 @cache
 def glyphs() -> frozenset[int]:
     """Register the faces once per process; return the code points that all of them can print."""
-    folder = resources.files("font_source_sans_pro") / "files"
     covered: list[set[int]] = []
     for name, file_name in _FACES.items():
-        font = TTFont(name, BytesIO((folder / file_name).read_bytes()))
+        file = resources.files("font_source_sans_pro").joinpath("files", file_name).read_bytes()
+        font = TTFont(name, BytesIO(file))
         pdfmetrics.registerFont(font)
         covered.append(set(font.face.charToGlyph))
     return frozenset(set.intersection(*covered))

@@ -1,7 +1,7 @@
 import random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from jobs.core.routing.day import Shift, Stop
@@ -114,7 +114,6 @@ days = st.builds(
 )
 
 
-@settings(max_examples=50, deadline=None)
 @given(days)
 def test_no_route_breaks_a_window_the_shift_lunch_or_a_pin_and_the_same_seed_gives_the_same_route(day):
     first = plan_day(*day, exact_up_to=6, iterations=40, seed=3)
@@ -122,7 +121,6 @@ def test_no_route_breaks_a_window_the_shift_lunch_or_a_pin_and_the_same_seed_giv
     assert plan_day(*day, exact_up_to=6, iterations=40, seed=3) == first
 
 
-@settings(max_examples=60, deadline=None)
 @given(days, st.integers(0, 10**6))
 def test_times_of_a_given_order_are_right_and_slack_is_just_what_can_be_lost(day, seed):
     planned = plan_day(*day, exact_up_to=7, iterations=20)

@@ -2,7 +2,7 @@ import random
 from datetime import date, timedelta
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from jobs.core.routing.frost import (
@@ -84,7 +84,6 @@ def test_a_chance_no_season_share_reaches_has_no_date():
     assert limit.reason == "-2.2 °C met in 2 of 20 seasons only, Harbour"
 
 
-@settings(max_examples=60)
 @given(
     st.lists(st.integers(60, 170), min_size=5, max_size=30),
     st.sampled_from(["normal", "empirical"]),
@@ -193,7 +192,6 @@ def noisy(seed, years, *, gaps=0.0):
     return record
 
 
-@settings(max_examples=25)
 @given(st.integers(0, 10**6), st.sampled_from(["spring", "autumn"]), st.integers(-300, 600), st.floats(0, 0.15))
 def test_a_prepared_record_finds_what_a_scan_of_every_day_finds(seed, side, rise_m, gaps):
     years = range(2001, 2009)
@@ -222,7 +220,7 @@ def test_a_prepared_record_finds_what_a_scan_of_every_day_finds(seed, side, rise
     assert risk.rejected == tuple(year for year in years if year not in valid)
 
 
-@settings(max_examples=40)
+@pytest.mark.slow
 @given(
     st.integers(0, 10**6), st.lists(st.integers(-400, 900), min_size=2, max_size=6), st.sampled_from([0.1, 0.2, 0.5])
 )

@@ -3,7 +3,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from jobs.core.routing.day import Shift
@@ -82,7 +82,7 @@ def planned(visits, team, **more):
     return plan
 
 
-@settings(max_examples=15, deadline=None)
+@pytest.mark.slow
 @given(st.integers(0, 10**6), st.integers(0, 28), st.sampled_from([1.0, 2.5]))
 def test_no_plan_breaks_a_rule_or_visits_twice_and_the_same_seed_gives_the_same_plan(seed, count, load):
     season = random_season(seed, count, load=load)
@@ -90,6 +90,7 @@ def test_no_plan_breaks_a_rule_or_visits_twice_and_the_same_seed_gives_the_same_
     assert planned(*season, seed=seed) == first
 
 
+@pytest.mark.slow
 def test_the_plan_drives_less_than_the_greedy_start_and_leaves_no_more_unplaced():
     visits, team = random_season(1, 60, days=10)
     travel = GreatCircle().matrix(points_needed(visits, team))
@@ -230,6 +231,7 @@ def test_a_wish_that_costs_more_driving_than_it_is_worth_is_told():
     assert dear.against_wishes == ()
 
 
+@pytest.mark.slow
 def test_a_new_plan_leaves_visits_on_their_day_unless_moving_them_saves_driving():
     visits, team = random_season(17, 60, days=10, load=0.9)
     first = planned(visits, team)
@@ -242,6 +244,7 @@ def test_a_new_plan_leaves_visits_on_their_day_unless_moving_them_saves_driving(
     assert saved_s >= QUICK.move_s * len(moved(first, steady))
 
 
+@pytest.mark.slow
 def test_checks_spread_through_their_window_area_by_area():
     """Two towns, six weeks: no week has more than twice its share, and each town has weeks of its own."""
     team = workdays(30, ("ana",))

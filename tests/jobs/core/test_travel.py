@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from jobs.core.routing.travel import GreatCircle, Point, SpeedBand, TravelMatrix, distance_m
@@ -29,7 +29,6 @@ def test_each_band_is_paid_for_its_own_kilometres():
     assert GreatCircle().matrix([Point(0, 0), north]).seconds[0, 1] == pytest.approx(1595.1, abs=1.0)
 
 
-@settings(max_examples=50)
 @given(st.lists(points, min_size=3, max_size=7))
 def test_estimates_are_symmetric_complete_and_no_detour_is_shorter(places):
     matrix = GreatCircle().matrix(places)

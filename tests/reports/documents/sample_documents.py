@@ -87,7 +87,7 @@ def zone_rows(count: int, *, measured: bool = False) -> tuple[ZoneRow, ...]:
         now = Reading(f"{now_ohm:.1f}", "26.1", f"{flow - 1:.1f}", f"{312 - 2 * (number % 9)}", "yes", "310", "2.5")
         rows.append(
             ZoneRow(
-                terminal=f"A{number + 1}",
+                numbers=f"A{number + 1}",
                 name=f"{PLANTS[number % 6]} {number // 6 + 1}",
                 emitter=EMITTERS[number % 6],
                 pipe="drip" if "rip" in EMITTERS[number % 6] else ("PE", "PVC")[number % 2],

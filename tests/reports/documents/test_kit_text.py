@@ -1,6 +1,6 @@
 """Cleaning, measuring and breaking text."""
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from reports.documents.kit import look
@@ -40,7 +40,6 @@ def test_many_empty_lines_become_one():
 
 
 @given(st.text(max_size=400), WIDTHS)
-@settings(max_examples=100, deadline=None)
 def test_no_line_is_wider_than_the_room_and_no_character_is_lost(text, width):
     lines = wrap(text, look.BODY, width)
     for line in lines:
@@ -49,7 +48,6 @@ def test_no_line_is_wider_than_the_room_and_no_character_is_lost(text, width):
 
 
 @given(st.text(max_size=200), WIDTHS)
-@settings(max_examples=100, deadline=None)
 def test_one_line_fits_and_says_when_it_was_cut(text, width):
     line = one_line(text, look.BODY, width)
     assert "\n" not in line

@@ -2,7 +2,7 @@
 
 import datetime as dt
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.ghcn_files import read_ghcn_csv, read_ghcn_dly
@@ -106,7 +106,6 @@ def test_a_header_without_values_and_an_empty_file_are_told():
     assert read_ghcn_dly("").problems[0].words == "no day of rain, temperature or wind was found"
 
 
-@settings(max_examples=100, deadline=None)
 @given(text=st.text(alphabet='XTMAPRCIND0123456789-,. \n"\x00', max_size=120))
 def test_no_text_makes_the_readers_fail(text):
     read_ghcn_dly(text)

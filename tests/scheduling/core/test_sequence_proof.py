@@ -4,7 +4,7 @@ import random
 from dataclasses import replace
 from datetime import UTC, date, time
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.sequence.compile import Options, compile_programs
@@ -15,7 +15,6 @@ from scheduling.core.sequence.timeline import Action, CommandDelay, Rule, Timeli
 from scheduling.core.sequence.verify import CounterExample, Proof, verify
 
 DAY = date(2024, 7, 1)
-MODEST = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])  # number: the profile's
 
 
 def tenths(low, high):
@@ -151,7 +150,6 @@ def assert_never_fails(plant, timeline, seed, runs):
         assert result.ok, (result.failures, delays)
 
 
-@MODEST
 @given(compiled(), st.integers(0, 2**32))
 def test_what_the_compiler_makes_is_proved_and_never_fails_in_simulation(case, seed):
     plant, timeline = case
@@ -160,7 +158,6 @@ def test_what_the_compiler_makes_is_proved_and_never_fails_in_simulation(case, s
     assert_never_fails(plant, timeline, seed, runs=4)
 
 
-@MODEST
 @given(spoiled(), st.integers(0, 2**32))
 def test_a_verdict_on_a_spoiled_timeline_is_right_either_way(case, seed):
     plant, timeline = case

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import UTC
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.sequence.chart import MIN_BAR, ROW, ChartData, Flag, chart, watering_days
@@ -14,8 +14,6 @@ from scheduling.core.sequence.simulate import nominal_delays, simulate
 from scheduling.core.sequence.timeline import Action
 from sites.core.drawing import Disc, Shape, Words, svg
 from tests.scheduling.core.test_sequence_proof import compiled
-
-MODEST = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 @st.composite
@@ -34,7 +32,6 @@ def charts(draw):
     )
 
 
-@MODEST
 @given(charts(), st.sampled_from([372.0, 760.0, 1180.0]))
 def test_every_run_is_a_bar_in_its_row_as_long_as_it_waters(data, width):
     drawing = chart(data, width)
@@ -51,7 +48,6 @@ def test_every_run_is_a_bar_in_its_row_as_long_as_it_waters(data, width):
             assert all(-1 <= x <= width + 12 and 0 <= y <= drawing.height for x, y in mark.points), mark
 
 
-@MODEST
 @given(charts())
 def test_one_day_s_bars_stand_in_order_and_in_proportion_to_their_seconds(data):
     data = replace(data, day_starts_hour=0)
@@ -98,7 +94,6 @@ def kinds(draw):
     return replace(plant, latching=draw(st.booleans()), enforces_max_on=draw(st.booleans())), timeline
 
 
-@MODEST
 @given(kinds())
 def test_the_first_watering_is_whole_and_safe_as_long_as_nothing_goes_wrong(case):
     plant, timeline = case
@@ -110,7 +105,6 @@ def test_the_first_watering_is_whole_and_safe_as_long_as_nothing_goes_wrong(case
     assert played.dry_pump_s == 0
 
 
-@MODEST
 @given(kinds())
 def test_what_a_mishap_tells_is_what_was_played(case):
     plant, timeline = case

@@ -3,7 +3,7 @@
 import datetime as dt
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.station_files import (
@@ -194,7 +194,6 @@ def test_dates_in_one_order_only(text):
 cells = st.text(alphabet="0123456789.-+einfa,/\n\"' \x00", max_size=60)
 
 
-@settings(max_examples=100, deadline=None)
 @given(body=cells)
 def test_no_text_makes_the_reader_fail_and_good_rows_are_plausible(body):
     for day in read_station_csv(HEADER + body).good_rows:

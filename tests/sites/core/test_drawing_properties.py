@@ -2,6 +2,7 @@
 
 import xml.etree.ElementTree as ElementTree
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -90,6 +91,7 @@ def assert_no_text_through_an_edge(drawing: Drawing) -> None:
             assert not (crossed and left < edge_right and right > edge_left), words
 
 
+@pytest.mark.slow
 @given(plants, widths)
 def test_the_water_path_is_a_sound_picture_with_every_valve(plant, width):
     drawing = water_path(plant, width)

@@ -1,7 +1,7 @@
 """Application rate, uniformity, multiplier and run time against definitions and published data."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.water import application as app
@@ -90,7 +90,6 @@ def test_no_rate_is_refused_and_not_zero_minutes(rate):
         app.run_time_min(10.0, rate)
 
 
-@settings(max_examples=80, deadline=None)
 @given(low=st.floats(0, 1), high=st.floats(0, 1))
 def test_lower_uniformity_never_asks_for_less(low, high):
     low, high = sorted((low, high))

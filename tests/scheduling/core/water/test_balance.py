@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.water.balance import (
@@ -141,7 +141,6 @@ def any_season(seed, zones=5):
     return rng, drive, soil
 
 
-@settings(max_examples=60, deadline=None)
 @given(seed=seeds, by_need=st.booleans(), ahead=st.booleans())
 def test_water_is_neither_made_nor_lost_and_nothing_is_negative(seed, by_need, ahead):
     rng, drive, soil = any_season(seed)
@@ -168,7 +167,6 @@ def dry_and_wet(seed, ahead):
     return soil_water_balance(drive, roomy, rule), soil_water_balance(wetter, roomy, rule)
 
 
-@settings(max_examples=200, deadline=None)
 @given(seed=seeds)
 def test_more_rain_never_asks_for_more_irrigations_of_an_unstressed_zone(seed):
     """Refilled ahead of need a zone is not stressed, so the wetter one never overtakes the drier one."""

@@ -40,6 +40,7 @@ def season_of_theirs(pyfao56, et, rain, irrigation):
     return model.odata
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("every, depth", [(4, 18.0), (0, 0.0)], ids=["irrigated", "without irrigation"])
 def test_depletion_of_a_season_stays_within_a_tenth_of_a_millimetre(every, depth):
     with warnings.catch_warnings():

@@ -1,7 +1,7 @@
 """Fitting to the clock: the worked capacity check, spread days, interleaved soaking and remedies."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.water.checks import WaterInputError
@@ -127,7 +127,6 @@ def test_a_zone_twice_in_a_night_is_refused():
         interleave([DayRun("A", 1, 5, 0), DayRun("A", 1, 5, 0)])
 
 
-@settings(max_examples=80, deadline=None)
 @given(
     shapes=st.lists(st.tuples(st.integers(1, 5), st.integers(1, 15), st.integers(0, 90)), min_size=1, max_size=8),
     gap=st.sampled_from([0.0, 0.25, 1.0]),
@@ -147,7 +146,6 @@ def test_one_valve_at_a_time_and_every_soak_is_kept(shapes, gap):
     assert night.elapsed_min <= alone + 1e-9
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     asks=st.lists(st.tuples(st.floats(0, 200), st.integers(1, 7), st.floats(2, 60)), min_size=1, max_size=12),
     permitted=st.sets(st.integers(0, 6), min_size=1),

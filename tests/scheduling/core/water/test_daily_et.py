@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.water import reference_et as eq
@@ -220,7 +220,6 @@ def test_a_coast_gets_more_radiation_than_the_interior_and_dry_air_more_et():
     assert (dry.et_mm > plain.et_mm).all()
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     latitude=st.floats(-90, 90),
     elevation=st.floats(-400, 5000),

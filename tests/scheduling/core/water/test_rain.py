@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.water import rain
@@ -57,7 +57,6 @@ def test_soil_takes_only_what_it_has_room_for():
     assert counted == pytest.approx([0, 4, 14])
 
 
-@settings(max_examples=80, deadline=None)
 @given(fallen=st.floats(0, 800), more=st.floats(0, 200), demand=st.floats(0, 400), storage=st.floats(0, 300))
 def test_more_rain_never_counts_less_and_never_more_than_fell_or_was_needed(fallen, more, demand, storage):
     less, much = rain.scs_monthly([fallen, fallen + more], demand, storage)

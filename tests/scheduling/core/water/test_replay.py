@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.water.replay import Days, ground_of, replay_by_need, replay_given
@@ -67,7 +67,6 @@ def test_no_water_is_put_down_out_of_season():
     assert (cold.minutes.sum(), cold.stress.sum()) == (0, 0)
 
 
-@settings(max_examples=50)
 @given(
     du=st.floats(0.4, 0.95), better=st.floats(0, 0.4), rain=st.lists(st.floats(0, 40), min_size=92, max_size=92)
 )  # fmt: skip

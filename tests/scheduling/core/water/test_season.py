@@ -4,7 +4,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.water import application, demand, soil
@@ -194,7 +194,6 @@ any_zone = st.builds(
 months_mm = st.lists(st.floats(0, 300), min_size=12, max_size=12)
 
 
-@settings(max_examples=60, deadline=None)
 @given(zone=any_zone, et=months_mm, rain=months_mm, more=months_mm, permitted=st.integers(1, 7))
 def test_any_zone_is_whole_and_more_rain_never_runs_longer(zone, et, rain, more, permitted):
     season = zone_season(zone, make_climate(et, rain), 2026, permitted)
@@ -208,7 +207,6 @@ def test_any_zone_is_whole_and_more_rain_never_runs_longer(zone, et, rain, more,
         assert wet.run_time_min_per_week <= month.run_time_min_per_week
 
 
-@settings(max_examples=60, deadline=None)
 @given(zone=any_zone, low=st.floats(0.05, 1), high=st.floats(0.05, 1))
 def test_lower_uniformity_never_runs_shorter(zone, low, high):
     low, high = sorted((low, high))

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.water import soil
@@ -85,7 +85,6 @@ def test_a_wilting_point_above_field_capacity_is_refused():
         soil.total_available_water_from_contents(0.2, 0.3, 1.0)
 
 
-@settings(max_examples=100, deadline=None)
 @given(run=st.integers(0, 300), more=st.integers(0, 60), longest=st.floats(0.2, 200), soak=st.floats(20, 120))
 def test_whole_minute_cycles_give_the_run_time_and_never_fall_when_more_is_asked(run, more, longest, soak):
     split = soil.whole_minute_cycles(run, longest, soak)

@@ -4,7 +4,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.water.checks import WaterInputError
@@ -86,7 +86,6 @@ def test_a_week_that_repeats_itself_asks_for_its_demand():
     assert result.numerator_mm == pytest.approx(demand)
 
 
-@settings(max_examples=60)
 @given(depletion=st.floats(0, 30), rain=st.floats(0, 40), more=st.floats(0, 20))
 def test_rain_ahead_never_asks_for_more_and_a_drier_soil_never_for_less(depletion, rain, more):
     season = zone_season(SHRUBS, make_climate(), 2026)
@@ -129,7 +128,6 @@ def test_six_days_are_refused():
 seven = st.lists(st.floats(0, 40), min_size=7, max_size=7)
 
 
-@settings(max_examples=60, deadline=None)
 @given(et=st.lists(st.floats(0, 12), min_size=7, max_size=7), rain=seven, more=seven, carry=st.floats(0, 30))
 def test_more_rain_never_asks_for_more_minutes(et, rain, more, carry):
     season = zone_season(SHRUBS, make_climate(), 2026)
