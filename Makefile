@@ -40,8 +40,17 @@ run: demo-data ## set everything up, load the demo, serve on localhost (PORT=800
 test: $(VENV)/.dev ## the whole suite on SQLite, no services needed
 	@$(VENV)/bin/pytest -n 2 --dist loadfile -q --durations 10
 
-core: $(VENV)/.dev ## the computing cores alone, Django switched off
-	@$(VENV)/bin/pytest -p no:django -q -c tests/core.ini --rootdir . tests/sites/core tests/scheduling/core tests/jobs/core tests/reports/documents
+core: $(VENV)/.dev ## the computing cores alone, Django switched off, in seconds
+	@HYPOTHESIS_PROFILE=core $(VENV)/bin/pytest -p no:django -c tests/core.ini --rootdir . -m "not slow and not deep" \
+		tests/sites/core tests/scheduling/core tests/jobs/core
+
+deep: $(VENV)/.dev ## the long runs: properties on other examples and much further, fuzz, faults, kills (an hour or more)
+	@HYPOTHESIS_PROFILE=deep RILLBOOK_DEEP=1 $(VENV)/bin/pytest -n 2 --dist loadfile -q \
+		tests/sites/core tests/scheduling/core tests/jobs/core tests/reports/documents $$(grep -rl "mark.deep\|DEEP" tests --include=test_*.py)
+	@$(MAKE) --no-print-directory mutants
+
+mutants: $(VENV)/.dev ## whether the core tests notice 300 small mistakes in the cores (about twenty minutes)
+	@$(PY) tests/mutants.py
 
 lint: $(VENV)/.dev ## style, types of the cores, import contracts, missing migrations
 	@$(VENV)/bin/ruff check . && $(VENV)/bin/ruff format --check .

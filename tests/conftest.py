@@ -28,6 +28,19 @@ def pytest_configure():
         settings.CACHES["default"]["LOCATION"] = f"{settings.REDIS_URL.rpartition('/')[0]}/{10 + process}"
 
 
+def pytest_collection_modifyitems(config, items):
+    """The second run, on PostgreSQL and Redis, leaves out what no database can change."""
+    if os.environ.get("RILLBOOK_EXPECT_SERVICES"):
+        alike = [item for item in items if not (touches_database(item) or item.get_closest_marker("services"))]
+        config.hook.pytest_deselected(items=alike)
+        items[:] = [item for item in items if item not in set(alike)]
+
+
+def touches_database(item) -> bool:
+    fixtures = {"db", "transactional_db", "live_server", "django_db_setup"}
+    return bool(item.get_closest_marker("django_db") or fixtures & set(getattr(item, "fixturenames", ())))
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item, call):
     """`.ci/run` sets RILLBOOK_NO_SKIPS: what is skipped elsewhere for want of a client must run there.

@@ -9,7 +9,7 @@ import hypothesis
 from hypothesis import HealthCheck
 
 calm = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
-hypothesis.settings.register_profile("suite", max_examples=60, derandomize=True, **calm)
-hypothesis.settings.register_profile("core", max_examples=10, derandomize=True, **calm)
+hypothesis.settings.register_profile("suite", max_examples=30, derandomize=True, **calm)
+hypothesis.settings.register_profile("core", max_examples=5, derandomize=True, **calm)
 hypothesis.settings.register_profile("deep", max_examples=2_000, **calm)
 hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "suite"))

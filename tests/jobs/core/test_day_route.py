@@ -91,6 +91,7 @@ def test_seven_stops_equal_the_enumeration_of_all_orders():
     assert value_of(plan_day(*day), day[0]) == best_by_enumeration(*day)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(100, 120))
 def test_the_search_is_within_one_percent_of_exact_on_nine_stop_days(seed):
     stops, shift, travel = random_day(seed, count=9, tight=seed % 3 != 0, pins=seed % 2)

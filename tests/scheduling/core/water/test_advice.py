@@ -212,6 +212,7 @@ SOILS = {
 }
 
 
+@pytest.mark.slow
 @settings(max_examples=200)
 @given(**SOILS)
 def test_more_rain_expected_never_waters_earlier_nor_deeper_on_the_same_day(
@@ -230,6 +231,7 @@ def test_more_rain_expected_never_waters_earlier_nor_deeper_on_the_same_day(
     assert today[1] <= today[0]
 
 
+@pytest.mark.slow
 @settings(max_examples=200)
 @given(**SOILS, short_too=st.floats(0, 1.5))
 def test_the_advice_never_passes_field_capacity_under_its_own_forecast(

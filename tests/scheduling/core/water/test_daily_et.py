@@ -111,6 +111,7 @@ def test_3650_random_station_days_agree_with_an_independent_library(equation, me
     assert np.abs(ours - np.maximum(getattr(theirs, method)(), 0.0)).max() <= 1e-9
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("equation", "surface"), [("asce_short", "S"), ("asce_tall", "T")])
 def test_random_days_agree_with_a_second_library_by_both_humidity_routes(equation, surface):
     pyfao56_refet = pytest.importorskip("pyfao56.refet")
