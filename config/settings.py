@@ -5,6 +5,7 @@ Every variable read here stands in DEVELOPERS.md under "Environment".
 
 import os
 import secrets
+import tomllib
 from pathlib import Path
 
 import environ
@@ -220,7 +221,7 @@ REST_FRAMEWORK = {
 SPECTACULAR_SETTINGS = {
     "TITLE": "Rillbook",
     "DESCRIPTION": "Sites, schedules, visits and documents of an irrigation service contractor.",
-    "VERSION": "0.1.0",
+    "VERSION": tomllib.loads((BASE_DIR / "pyproject.toml").read_text())["project"]["version"],
     "SERVE_INCLUDE_SCHEMA": False,
     "ENUM_NAME_OVERRIDES": {
         "SupplyKind": "sites.models.WaterSupply.Kind",
