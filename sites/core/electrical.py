@@ -7,6 +7,7 @@ Work on the mains side of a transformer is for a licensed electrician; nothing h
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sites.core.figures import Figures, door
 from sites.core.units import awg_to_mm2
 
 COPPER_OHM_MM2_PER_M = 0.017241
@@ -19,16 +20,19 @@ CLASS_2_LIMIT_VA = 100.0  # to 30 V: NEC_TABLE_11
 IEC_60228_OHM_PER_KM = {0.5: 36.0, 0.75: 24.5, 1.0: 18.1, 1.5: 12.1, 2.5: 7.41, 4.0: 4.61, 6.0: 3.08}
 
 
+@door
 def at_temperature_ohm(resistance_20c_ohm: float, temperature_c: float) -> float:
     """A copper resistance given at 20 degC, at another temperature."""
     return resistance_20c_ohm * (1 + COPPER_PER_K * (temperature_c - REFERENCE_C))
 
 
+@door
 def at_20c_ohm(resistance_ohm: float, temperature_c: float) -> float:
     """A copper resistance measured at `temperature_c`, brought to 20 degC."""
     return resistance_ohm / (1 + COPPER_PER_K * (temperature_c - REFERENCE_C))
 
 
+@door
 def wire_ohm_per_km(section_mm2: float, temperature_c: float = REFERENCE_C) -> float:
     """Resistance of one copper conductor.
 
@@ -43,11 +47,13 @@ def wire_ohm_per_km(section_mm2: float, temperature_c: float = REFERENCE_C) -> f
     return at_temperature_ohm(COPPER_OHM_MM2_PER_M * 1000 / section_mm2, temperature_c)
 
 
+@door
 def awg_ohm_per_km(awg: float, temperature_c: float = REFERENCE_C) -> float:
     """Resistance of a solid copper wire of an American gauge; stranded is about 2 % higher."""
     return at_temperature_ohm(COPPER_OHM_MM2_PER_M * 1000 / awg_to_mm2(awg), temperature_c)
 
 
+@door
 def loop_ohm(
     length_m: float,
     hot_mm2: float,
@@ -60,6 +66,7 @@ def loop_ohm(
     return length_m / 1000 * (hot + common)
 
 
+@door
 def valve_voltage_v(
     source_v: float,
     current_a: float,
@@ -76,6 +83,7 @@ def valve_voltage_v(
     return source_v - current_a * hot - (current_a + others_on_common_a) * common
 
 
+@door
 def longest_run_m(
     source_v: float,
     minimum_v: float,
@@ -94,6 +102,7 @@ def longest_run_m(
     return max(0.0, source_v - minimum_v) / lost_v_per_m
 
 
+@door
 def holding_current_a(holding_va: float, nominal_v: float = 24.0) -> float:
     """Current of an AC coil from its VA; never from its DC resistance, which is a fraction of its impedance."""
     return holding_va / nominal_v
@@ -108,6 +117,7 @@ def parallel_ohm(*resistances_ohm: float) -> float:
     return 1 / sum(1 / ohm for ohm in resistances_ohm)
 
 
+@door
 def expected_at_terminals_ohm(
     coil_20c_ohm: float,
     length_m: float = 0.0,
@@ -121,7 +131,7 @@ def expected_at_terminals_ohm(
 
 
 @dataclass(frozen=True)
-class Coil:
+class Coil(Figures):
     """What one AC coil takes from the transformer: holding while open, inrush in its first moments."""
 
     holding_va: float
@@ -155,6 +165,7 @@ class TransformerLoad:
         return self.peak_va <= (1 - TRANSFORMER_MARGIN) * self.rated_va
 
 
+@door
 def transformer_load(running: Sequence[Coil], rated_va: float, relay_va: float = 0.0) -> TransformerLoad:
     """Load of the coils open together plus a pump relay, with one inrush on top (coils start one by one)."""
     if rated_va <= 0:

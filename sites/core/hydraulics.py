@@ -8,6 +8,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sites.core.figures import Figures, door
+
 GRAVITY_KPA_PER_M = 9.807
 WATER_KG_M3 = 998.0
 C_PLASTIC = 150.0  # HAZEN_WILLIAMS, PVC; PE 140 to 150
@@ -18,10 +20,16 @@ SAFE_SUCTION_LIFT_M = 6.0  # above this unsafe at sea level; common practice, no
 PLASTIC_WAVE_M_S = 400.0  # 300 to 450; common practice, no source
 
 
+@door
 def friction_m(flow_l_min: float, length_m: float, inside_mm: float, c: float = C_PLASTIC) -> float:
     """Head lost in a full pipe by Hazen-Williams, metres of water. ValueError unless diameter and C are above 0."""
     if inside_mm <= 0 or c <= 0:
         raise ValueError("inside diameter and roughness coefficient must be above 0")
+    return _friction_m(flow_l_min, length_m, inside_mm, c)
+
+
+def _friction_m(flow_l_min: float, length_m: float, inside_mm: float, c: float) -> float:
+    """Trusts its figures."""
     flow_m3_s = flow_l_min / 60000
     return float(10.67 * length_m * flow_m3_s**1.852 / (c**1.852 * (inside_mm / 1000) ** 4.8704))
 
@@ -30,16 +38,19 @@ def friction_kpa(flow_l_min: float, length_m: float, inside_mm: float, c: float 
     return friction_m(flow_l_min, length_m, inside_mm, c) * GRAVITY_KPA_PER_M
 
 
+@door
 def velocity_m_s(flow_l_min: float, inside_mm: float) -> float:
     """Mean velocity in a full pipe."""
     return 4 * flow_l_min / 60000 / (math.pi * (inside_mm / 1000) ** 2)
 
 
+@door
 def lift_kpa(rise_m: float) -> float:
     """Pressure lost to height; negative where the head lies lower than the supply."""
     return GRAVITY_KPA_PER_M * rise_m
 
 
+@door
 def pressure_at_head_kpa(
     supply_dynamic_kpa: float, rise_m: float, pipe_kpa: float, other_losses_kpa: float = 0.0
 ) -> float:
@@ -50,6 +61,7 @@ def pressure_at_head_kpa(
     return supply_dynamic_kpa - lift_kpa(rise_m) - pipe_kpa - other_losses_kpa
 
 
+@door
 def nozzle_flow_l_min(known_flow_l_min: float, known_kpa: float, pressure_kpa: float, exponent: float = 0.5) -> float:
     """Flow of an emitter at another pressure, q = k p^x.
 
@@ -61,16 +73,19 @@ def nozzle_flow_l_min(known_flow_l_min: float, known_kpa: float, pressure_kpa: f
     return float(known_flow_l_min * (pressure_kpa / known_kpa) ** exponent)
 
 
+@door
 def orifice_flow_l_min(diameter_mm: float, pressure_kpa: float, discharge: float = 0.62) -> float:
     """Free flow from a round hole, q = Cd A sqrt(2 p / rho), water of 1000 kg/m3."""
     area_m2 = math.pi / 4 * (diameter_mm / 1000) ** 2
     return discharge * area_m2 * math.sqrt(2 * pressure_kpa * 1000 / 1000) * 60000
 
 
+@door
 def pipe_volume_l(length_m: float, inside_mm: float) -> float:
     return math.pi / 4 * (inside_mm / 1000) ** 2 * length_m * 1000
 
 
+@door
 def fill_time_min(length_m: float, inside_mm: float, velocity_m_s: float = 0.3) -> float:
     """Time to fill an empty pipe slowly; 0.3 m/s (1 ft/s) is common practice."""
     volume_l = pipe_volume_l(length_m, inside_mm)
@@ -78,11 +93,13 @@ def fill_time_min(length_m: float, inside_mm: float, velocity_m_s: float = 0.3) 
     return volume_l / flow_l_min
 
 
+@door
 def surge_kpa(velocity_change_m_s: float, wave_m_s: float = PLASTIC_WAVE_M_S) -> float:
     """Joukowsky: pressure rise on sudden closure, rho a dv, water of 1000 kg/m3."""
     return 1000 * wave_m_s * velocity_change_m_s / 1000
 
 
+@door
 def leak_l_h(first_m3: float, second_m3: float, hours: float) -> float:
     """Loss between two meter readings with every valve shut and no other use."""
     if hours <= 0:
@@ -91,7 +108,7 @@ def leak_l_h(first_m3: float, second_m3: float, hours: float) -> float:
 
 
 @dataclass(frozen=True)
-class PumpCurve:
+class PumpCurve(Figures):
     """Head h = shutoff_m - b q^c, q in m3/h."""
 
     shutoff_m: float
@@ -116,7 +133,7 @@ class PumpCurve:
 
 
 @dataclass(frozen=True)
-class System:
+class System(Figures):
     """What the pump works against: height, one pipe, and nozzles known at one point (flow m3/h at kPa).
 
     other_kpa: what valve, filter and regulator lose at the nozzles' known flow; grows with its square.
@@ -131,7 +148,7 @@ class System:
     other_kpa: float = 0.0
 
     def head_m(self, flow_m3_h: float) -> float:
-        pipe_m = friction_m(flow_m3_h * 1000 / 60, self.length_m, self.inside_mm, self.c)
+        pipe_m = _friction_m(flow_m3_h * 1000 / 60, self.length_m, self.inside_mm, self.c)
         others_kpa = (self.nozzle_kpa + self.other_kpa) * (flow_m3_h / self.nozzle_m3_h) ** 2
         return self.static_m + pipe_m + others_kpa / GRAVITY_KPA_PER_M
 
@@ -177,11 +194,13 @@ def operating_point(curve: PumpCurve, system: System) -> OperatingPoint | None:
     )
 
 
+@door
 def hydraulic_power_kw(flow_m3_h: float, head_m: float) -> float:
     """Power in the water, rho 998 kg/m3, g 9.80665 m/s2."""
     return WATER_KG_M3 * 9.80665 * flow_m3_h / 3600 * head_m / 1000
 
 
+@door
 def shaft_power_kw(flow_m3_h: float, head_m: float, efficiency: float) -> float:
     """Power at the pump shaft; efficiency above 0 and at most 1, else ValueError."""
     if not 0 < efficiency <= 1:
@@ -189,13 +208,14 @@ def shaft_power_kw(flow_m3_h: float, head_m: float, efficiency: float) -> float:
     return hydraulic_power_kw(flow_m3_h, head_m) / efficiency
 
 
+@door
 def energy_kwh_per_m3(flow_m3_h: float, head_m: float, efficiency: float) -> float:
     """Energy to pump one cubic metre; times the price of a kWh is its cost."""
     return shaft_power_kw(flow_m3_h, head_m, efficiency) / flow_m3_h
 
 
 @dataclass(frozen=True)
-class ZoneFlow:
+class ZoneFlow(Figures):
     """excess_va: what the coil takes above its holding load in its first moments."""
 
     zone_id: int

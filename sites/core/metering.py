@@ -1,5 +1,6 @@
 """Water from two readings of a meter's register. SI out, whatever the register counts in."""
 
+from sites.core.figures import door
 from sites.core.units import VOLUME_UNITS_M3
 
 # The words of `sites.Meter.Unit` and the unit each stands for.
@@ -13,6 +14,7 @@ REGISTER_UNITS_M3: dict[str, float] = {
 }
 
 
+@door
 def use_m3(before: float, after: float, *, digits: int, unit: str, multiplier: float = 1.0) -> float:
     """m³ used between two readings of one meter.
 

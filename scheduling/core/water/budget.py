@@ -5,6 +5,7 @@ CCR-23 and EPA-WB are CCR_23 and EPA_BUDGET of `sites.core.sources`. Both keep t
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -158,11 +159,11 @@ MEAN_MONTH_DAYS = 30.4
 
 def bill(tariff: Tariff, units: float, days: float | None = None) -> Bill:
     """Cost of `units` in one billing period; `days` pro-rates monthly blocks by days/30.4."""
-    if units < 0:
-        raise WaterInputError("units", "must not be negative")
+    if not 0 <= units < math.inf:
+        raise WaterInputError("units", "must be a number from 0")
     scale = 1.0
     if tariff.per_month:
-        if days is None or days <= 0:
+        if days is None or not 0 < days < math.inf:
             raise WaterInputError("days", "are needed to pro-rate monthly blocks")
         scale = days / MEAN_MONTH_DAYS
     lines, below = [], 0.0

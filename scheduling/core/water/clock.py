@@ -15,6 +15,7 @@ from scheduling.core.water.soil import whole_minute_cycles
 EVERY_DAY = frozenset(range(7))
 DAY_MIN = 24 * 60
 PARITY_DAYS_PER_WEEK = 3.5
+LONGEST_RUN_MIN = 100_000  # ten times what a week has: far too much is told by name, beyond it is a typing error
 Parity = Literal["", "odd", "even"]
 
 
@@ -30,6 +31,15 @@ class ClockZone:
     soak_min: float = 0.0
     shortest_run_min: int = 2
     flow_l_min: float | None = None
+
+    def __post_init__(self) -> None:
+        # NaN would be lost among the zones that are off, and a run without end never be fitted.
+        if not 0 <= self.run_time_min_per_week <= LONGEST_RUN_MIN:
+            raise WaterInputError(
+                "run time", f"of zone {self.key} must lie between 0 and {LONGEST_RUN_MIN} min a week"
+            )
+        if not (self.longest_cycle_min > 0 and 0 <= self.soak_min <= DAY_MIN):
+            raise WaterInputError("cycle and soak", f"of zone {self.key} must be above 0 min and at most a day")
 
 
 @dataclass(frozen=True)

@@ -103,3 +103,9 @@ def test_use_normalised_to_normal_weather():
 def test_metered_against_expected(metered, verdict):
     """15 % either way is common practice for audited zones."""
     assert b.against_expected(metered, 1000)[1] == verdict
+
+
+@pytest.mark.parametrize("units", [float("nan"), float("inf"), -1.0])
+def test_a_bill_for_water_that_is_no_number_is_refused(units):
+    with pytest.raises(WaterInputError, match="units"):
+        b.bill(b.Tariff(10.0, (b.Block(None, 1.0),)), units)

@@ -1,5 +1,7 @@
 """Fitting to the clock: the worked capacity check, spread days, interleaved soaking and remedies."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -170,3 +172,10 @@ def test_a_plan_that_fits_stays_inside_its_window_and_days(asks, permitted, leng
         busy.sort()
         for (day, _, end), (next_day, begin, _) in zip(busy, busy[1:], strict=False):
             assert day != next_day or begin >= end - 1e-9
+
+
+@pytest.mark.parametrize("minutes", [math.nan, math.inf, -1.0, 1e12])
+def test_a_zone_whose_minutes_cannot_be_is_refused_by_name(minutes):
+    """It used to be left out without a word, or never to be fitted."""
+    with pytest.raises(WaterInputError, match="run time: of zone lawn"):
+        ClockZone("lawn", minutes, 3)
