@@ -16,7 +16,7 @@ from config.demo.seasons import Stop
 from config.demo.sketches import PLANTED, Mistake
 from scheduling.queries.published import daily_runs
 from sites.core.metering import REGISTER_UNITS_M3
-from sites.models import Meter, MeterReading, Site, User, Zone
+from sites.models import Meter, MeterReading, Site, User
 
 MONTHS = range(4, 12)  # read on the first of April to the first of November
 NOISE = 0.06
@@ -48,16 +48,10 @@ def make_readings(*, seed: int, today: dt.date, stops: list[Stop], read_by: User
 
 
 def _water_m3(site_ids: list[int], first: dt.date, until: dt.date) -> dict[int, np.ndarray]:
-    """By site: what the published schedules let through on each day, m3; a zone of unknown flow counts nothing."""
-    flows = {
-        pk: flow or (rate or 0.0) * (area or 0.0) / 60
-        for pk, flow, rate, area in Zone.objects.filter(site__in=site_ids).values_list(
-            "pk", "flow_l_min", "application_rate_mm_h", "area_m2"
-        )
-    }
+    """By site: what could run by the schedules on each day, m3; a zone of unknown flow counts nothing."""
     runs = daily_runs(Site.objects.filter(pk__in=site_ids), first, until)
     return {
-        site_id: sum((minutes * flows[pk] for pk, minutes in run.minutes.items()), np.zeros(run.days)) / 1000
+        site_id: sum((np.nan_to_num(litres) for litres in run.litres.values()), np.zeros(run.days)) / 1000
         for site_id, run in runs.items()
     }
 

@@ -44,7 +44,19 @@ def water_faults(site_ids: Collection[int], first: dt.date, until: dt.date) -> l
         zones = behind.of(fault) if stops else ()
         if (stops and not zones) or begins > until or (ends is not None and ends < max(begins, first)):
             continue
-        found.append(WaterFault(fault.site_id, fault.pk, fault.kind, place_of(fault), zones, begins, ends, stops))
+        found.append(
+            WaterFault(
+                site_id=fault.site_id,
+                fault_id=fault.pk,
+                kind=fault.kind,
+                what=fault.get_kind_display(),
+                place=place_of(fault),
+                zone_ids=zones,
+                first=begins,
+                last=ends,
+                stops=stops,
+            )
+        )
     return found
 
 

@@ -71,6 +71,15 @@ class ZoneUse:
 
 
 @dataclass(frozen=True)
+class BridgeLine:
+    """One line from planned to used water; `strong` for a sum."""
+
+    label: str
+    amount: str
+    strong: bool = False
+
+
+@dataclass(frozen=True)
 class VisitDone:
     """One visit: date, what kind in words, who came, what was done."""
 
@@ -149,15 +158,18 @@ class SeasonReport:
     weather_curve: WeatherCurve | None = None
     weather_months: tuple[WeatherMonth, ...] = ()
     weather_source: str = ""
+    weather_estimated: str = ""
     water_text: str = ""
     water_months: tuple[WaterMonth, ...] = ()
     water_total: WaterMonth | None = None
+    bridge: tuple[BridgeLine, ...] = ()
     zones: tuple[ZoneUse, ...] = ()
     visits: tuple[VisitDone, ...] = ()
     faults: tuple[FaultLine, ...] = ()
     recommendations: tuple[Recommendation, ...] = ()
     costs: tuple[CostLine, ...] = ()
     cost_total: str = ""
+    cost_note: str = ""
     next_dates: tuple[NextDate, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
     lang: str = "en"
@@ -179,6 +191,7 @@ def _document(report: SeasonReport) -> Document:
         *_opening(report),
         *_weather(report),
         *_water(report),
+        *_bridge(report),
         *_zones(report),
         *_visits(report),
         *_faults(report),
@@ -234,6 +247,8 @@ def _weather(report: SeasonReport) -> list[Block]:
     months = report.weather_months
     if months:
         blocks.append(_weather_table(months, unit, words))
+    if report.weather_estimated.strip():
+        blocks.append(paragraph(report.weather_estimated, look.SMALL))
     if report.weather_source.strip():
         blocks.append(paragraph(report.weather_source, look.SMALL))
     return blocks
@@ -282,11 +297,24 @@ def _water(report: SeasonReport) -> list[Block]:
     return [Together(tuple(blocks), before=13.0)]
 
 
-def _names(words: Language, first: str, rows: Sequence[BarRow], unit: str) -> BarNames:
+def _bridge(report: SeasonReport) -> list[Block]:
+    """The one table that leads from the plan to the meter."""
+    if not report.bridge:
+        return []
+    words = _words(report)
+    columns = [Column("", share=1.0), Column(report.volume_unit, width=110.0, align="right")]
+    rows: list[list[Cell]] = []
+    for line in report.bridge:
+        style = look.CELL_STRONG if line.strong else look.CELL
+        rows.append([Text(((line.label, style),)), Text(((line.amount, style),), "right")])
+    return [Together((Section(words.say("bridge.title")), table(columns, rows)), before=13.0)]
+
+
+def _names(words: Language, first: str, rows: Sequence[BarRow], unit: str, used: str = "used") -> BarNames:
     """Headings for the series somebody knows; a series without any figure has none."""
     return BarNames(
         words.say(first),
-        words.say("water.used", unit=unit),
+        words.say(f"water.{used}", unit=unit),
         words.say("water.last_year", unit=unit) if any(row.pale for row in rows) else "",
         words.say("water.budget", unit=unit) if any(row.tick for row in rows) else "",
     )
@@ -297,7 +325,7 @@ def _zones(report: SeasonReport) -> list[Block]:
         return []
     rows = [BarRow(f"{zone.zone}  {zone.name}", zone.used, zone.last_year, zone.budget) for zone in report.zones]
     words = _words(report)
-    names = _names(words, "zone", rows, report.volume_unit)
+    names = _names(words, "zone", rows, report.volume_unit, "expected")
     return [Section(words.say("zones.title")), bar_table(names, rows, name_width=150.0)]
 
 
@@ -361,7 +389,8 @@ def _costs(report: SeasonReport) -> list[Block]:
     if report.cost_total.strip():
         total = Text(((report.cost_total, look.CELL_STRONG),), "right")
         rows.append([Text(((words.say("cost.total"), look.CELL_STRONG),)), total])
-    return [Section(words.say("cost.title")), table(columns, rows)]
+    note = [paragraph(report.cost_note, look.SMALL)] if report.cost_note.strip() else []
+    return [Section(words.say("cost.title")), table(columns, rows), *note]
 
 
 def _next_season(report: SeasonReport) -> list[Block]:

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator, Sequence
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
@@ -10,7 +11,7 @@ from jobs.models import DayRoute, Fault, Visit, VisitKind
 from reports.documents.fleet import Figure, Fleet, Table
 from reports.queries.letterhead import day, letterhead
 from reports.queries.service_sheet import fault_place
-from scheduling.queries.water_use import SiteWaterUse, site_water_use
+from scheduling.queries.water_use import Bridge, SiteWaterUse, site_water_use
 from sites.core.units import to_display, unit_label
 from sites.models import Firm, Site
 
@@ -51,7 +52,8 @@ def fleet_data(*, season_year: int, today: dt.date) -> Fleet:
 
 
 def _visits(year: int, today: dt.date) -> tuple[Table, Figure]:
-    rows, all_done, all_on_time = [], 0, 0
+    """Of the visits that were due: done already, or their last day is past."""
+    rows, all_due, all_on_time = [], 0, 0
     seasonal = Visit.objects.filter(season_year=year).exclude(state=Visit.State.CANCELLED)
     for kind in VisitKind:
         of_kind = list(seasonal.filter(kind=kind).values_list("state", "due_on", "finished_at", "site__time_zone"))
@@ -60,19 +62,21 @@ def _visits(year: int, today: dt.date) -> tuple[Table, Figure]:
         done = [(due, finished, zone) for state, due, finished, zone in of_kind if state == Visit.State.FINISHED]
         on_time = sum(_local_day(finished, zone) <= due for due, finished, zone in done)
         overdue = sum(state != Visit.State.FINISHED and due < today for state, due, _, _ in of_kind)
-        share = 100.0 * on_time / len(done) if done else None
+        due_or_done = len(done) + overdue
+        share = 100.0 * on_time / due_or_done if due_or_done else None
         rows.append((kind.label.capitalize(), len(of_kind), len(done), on_time, len(done) - on_time, overdue, share))
-        all_done, all_on_time = all_done + len(done), all_on_time + on_time
-    share_text = f"{100 * all_on_time / all_done:.0f} %" if all_done else "–"
+        all_due, all_on_time = all_due + due_or_done, all_on_time + on_time
+    share_text = f"{100 * all_on_time / all_due:.0f} %" if all_due else "–"
     table = Table(
         "visits",
         "Visits done on time",
-        "On time: finished on or before the last day of its window. Overdue: not finished, and that day is past.",
+        "On time: finished on or before the last day of its window, of all that are done or overdue. Overdue: not "
+        "finished, and that day is past.",
         ("Kind of visit", "Ordered", "Done", "On time", "Late", "Overdue", "On time, %"),
         tuple(rows),
         "No visit is ordered for this season.",
     )
-    return table, Figure(share_text, "visits on time", f"{all_on_time} of {all_done} done")
+    return table, Figure(share_text, "visits on time", f"{all_on_time} of {all_due} done or overdue")
 
 
 def _local_day(moment: dt.datetime, zone: str) -> dt.date:
@@ -146,7 +150,7 @@ def _repeats(faults: list[Fault]) -> Table:
     )
 
 
-def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, Table], tuple[Figure, ...]]:
+def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, ...], tuple[Figure, ...]]:
     until = min(today, dt.date(year, 12, 31))
     uses: list[tuple[Site, SiteWaterUse]] = [
         (site, site_water_use(site, season_year=year, until=until))
@@ -157,30 +161,60 @@ def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, Table], 
     def volume(litres: float | None) -> float | None:
         return None if litres is None else round(to_display(litres / LITRES_PER_M3, "volume", firm.units), 1)
 
-    compared = [(site, use) for site, use in uses if use.last_year_litres]
+    compared = [(site, use.against_last_year) for site, use in uses if use.against_last_year]
     rows = [
-        (site.name, volume(use.litres), volume(use.last_year_litres), volume(use.last_year_litres - use.litres))
-        for site, use in compared
+        (
+            site.name,
+            volume(years.this_l),
+            volume(years.last_l),
+            years.days,
+            years.metered_days,
+            years.change_percent,
+            volume(years.saved_l),
+        )
+        for site, years in compared
     ]
     over = [
-        (site.name, volume(use.litres), volume(use.budget.allowance_l), 100.0 * use.litres / use.budget.allowance_l)
+        (site.name, volume(use.used_l), volume(use.budget.allowance_l), 100.0 * use.used_l / use.budget.allowance_l)
         for site, use in uses
-        if use.budget.allowance_l and use.litres > use.budget.allowance_l
+        if use.budget.allowance_l and use.used_l > use.budget.allowance_l
     ]
-    saved = sum(use.last_year_litres - use.litres for _, use in compared)
+    saved = sum(years.saved_l for _, years in compared)
     words = "less water than last year" if saved >= 0 else "more water than last year"
     figures = (
-        Figure(f"{abs(volume(saved) or 0.0):,.0f} {unit}", words, f"{len(compared)} of {len(uses)} sites compared"),
+        Figure(
+            f"{abs(volume(saved) or 0.0):,.0f} {unit}",
+            words,
+            f"corrected by weather, {len(compared)} of {len(uses)} sites compared",
+        ),
         Figure(str(len(over)), "sites over budget", "of the year's allowance"),
     )
     tables = (
         Table(
+            "bridge",
+            "From planned to used water",
+            "All sites together: the schedules as published, what could not run of them, and what the meters show. A "
+            "site without a meter counts as used what is expected of it.",
+            ("", unit),
+            tuple(_bridge_rows([use.bridge for _, use in uses], volume)),
+            "No site was watered.",
+        ),
+        Table(
             "water",
             "Water saved",
-            "Water by the published schedules, against the same days of last year. Minus: more than last year.",
-            ("Site", f"This year, {unit}", f"Last year, {unit}", f"Saved, {unit}"),
-            tuple(sorted(rows, key=lambda row: -(row[3] or 0.0))),
-            "No site has a schedule of last year to compare with.",
+            "Water used on the days known in both years, by the meter on days it tells in both, as expected on the "
+            "others. Saved: last year's use put to this year's ET less rain, less this year's. Minus: more.",
+            (
+                "Site",
+                f"This year, {unit}",
+                f"Last year, {unit}",
+                "Days compared",
+                "Metered days",
+                "Change corrected, %",
+                f"Saved, {unit}",
+            ),
+            tuple(sorted(rows, key=lambda row: -(row[6] or 0.0))),
+            "No site has a season of last year to compare with.",
         ),
         Table(
             "budget",
@@ -192,6 +226,29 @@ def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, Table], 
         ),
     )
     return tables, figures
+
+
+def _bridge_rows(
+    bridges: Sequence[Bridge], volume: Callable[[float | None], float | None]
+) -> Iterator[tuple[str, float | None]]:
+    """The same lines as a site's bridge, summed."""
+    metered = sum(bridge.metered for bridge in bridges)
+    unmeasured = sum(len(bridge.unmeasured) for bridge in bridges)
+    lines = (
+        ("Planned: as published", sum(bridge.planned_l for bridge in bridges)),
+        ("Sites off", -sum(bridge.off_l for bridge in bridges)),
+        ("Paused", -sum(bridge.paused_l for bridge in bridges)),
+        ("Set at the controller on another day than published", sum(one.set_otherwise_l for one in bridges)),
+        ("No water: zones stopped by faults", -sum(bridge.stopped_l for bridge in bridges)),
+        ("Expected", sum(bridge.expected_l for bridge in bridges)),
+        ("Ran beside the schedule, as measured in a night", sum(bridge.added_l for bridge in bridges)),
+        (
+            f"Not explained, {unmeasured} leaks not measured ({metered} of {len(bridges)} sites have a meter)",
+            sum(bridge.rest_l for bridge in bridges),
+        ),
+        ("Used", sum(bridge.used_l for bridge in bridges)),
+    )
+    return ((name, volume(litres)) for name, litres in lines)
 
 
 def _driving(year: int) -> tuple[Table, Figure]:

@@ -13,10 +13,12 @@ from reports.queries.letterhead import address_lines, date_at, letterhead_in
 from reports.queries.season_weather import SeasonWeather
 from reports.queries.service_sheet import sentence
 from reports.queries.telling import Telling
+from reports.queries.water_bridge import bridge_lines, told_by
 from scheduling.core.water.derivation import shown_value
 from scheduling.models import SeasonSchedule
 from scheduling.queries.explain import Explained, explain
 from scheduling.queries.season_replay import NotEnough
+from scheduling.queries.site_budget import cost_of_months
 from scheduling.queries.water_use import SiteWaterUse, site_water_use
 from scheduling.queries.what_if import what_ifs
 from sites.core.units import unit_label
@@ -57,15 +59,18 @@ def season_report_data(site: Site, *, season_year: int, prepared_on: dt.date) ->
         weather_curve=weather.curve(),
         weather_months=months,
         weather_source=words.say("weather.station", name=station.name) if station else "",
-        water_text=words.say("water.basis"),
+        weather_estimated=weather.estimated(),
+        water_text=words.say("water.basis_metered" if use.bridge.metered else "water.basis"),
         water_months=_water_months(use, until, telling),
         water_total=_water_total(use, telling),
+        bridge=bridge_lines(use.bridge, telling),
         zones=_zones(use, telling),
         visits=_visits(site, season_year, telling),
         faults=tuple(_fault_line(fault, telling) for fault in faults),
         recommendations=_recommendations(site, use, telling),
         costs=_costs(use, telling),
         cost_total=telling.money(use.cost.total) if use.cost else "",
+        cost_note=words.say("cost.note") if use.cost else "",
         next_dates=_next_dates(site, prepared_on, telling),
         assumptions=_assumptions(site, season_year, telling),
         lang=words.code,
@@ -76,10 +81,13 @@ def season_report_data(site: Site, *, season_year: int, prepared_on: dt.date) ->
 def _summary(use: SiteWaterUse, faults: list[Fault], telling: Telling) -> str:
     words = telling.words
     mended = sum(fault.state == Fault.State.REPAIRED for fault in faults)
-    parts = [words.say("summary.water", volume=telling.volume_text(use.litres))]
-    if use.change_percent is not None:
-        key = "summary.more" if use.change_percent >= 0 else "summary.less"
-        parts.append(words.say(key, percent=f"{abs(use.change_percent):.0f}"))
+    key = "summary.water" if use.bridge.metered else "summary.expected"
+    parts = [words.say(key, volume=telling.volume_text(use.used_l))]
+    years = use.against_last_year
+    if years is not None and years.corrected is not None:
+        key = "summary.more" if years.change_percent >= 0 else "summary.less"
+        days = words.count(years.days, "day")
+        parts.append(words.say(key, percent=f"{abs(years.change_percent):.0f}", days=days))
     if faults:
         parts.append(words.say("summary.faults", faults=words.count(len(faults), "fault"), mended=mended))
     else:
@@ -93,11 +101,10 @@ def _headlines(
     use: SiteWaterUse, weather: tuple[report.WeatherMonth, ...], telling: Telling
 ) -> tuple[report.Headline, ...]:
     words = telling.words
-    lines = [report.Headline(telling.volume_text(use.litres), words.say("headline.water"))]
-    if use.metered_l is not None:
-        lines.append(report.Headline(telling.volume_text(use.metered_l), words.say("headline.metered")))
+    used = report.Headline(telling.volume_text(use.used_l), words.say("headline.water"), told_by(use.bridge, telling))
+    lines = [used]
     if use.budget.allowance_l is not None:
-        share = 100.0 * use.litres / use.budget.allowance_l
+        share = 100.0 * use.used_l / use.budget.allowance_l
         lines.append(report.Headline(f"{share:.0f} %", words.say("headline.allowance")))
     known = [month.et.value for month in weather if month.et is not None]
     if known:
@@ -110,11 +117,11 @@ def _headlines(
 
 
 def _water_months(use: SiteWaterUse, until: dt.date, telling: Telling) -> tuple[report.WaterMonth, ...]:
-    last_year = use.last_year_by_month
+    last_year = use.last_year_by_month_l
     return tuple(
         report.WaterMonth(
             month=telling.words.month(index + 1),
-            used=telling.volume(use.litres_by_month[index]),
+            used=telling.volume(use.used_by_month_l[index]),
             last_year=telling.volume(last_year[index]) if last_year else None,
         )
         for index in range(until.month)
@@ -124,9 +131,9 @@ def _water_months(use: SiteWaterUse, until: dt.date, telling: Telling) -> tuple[
 def _water_total(use: SiteWaterUse, telling: Telling) -> report.WaterMonth:
     return report.WaterMonth(
         month=telling.words.say("water.season"),
-        used=telling.volume(use.litres),
+        used=telling.volume(use.used_l),
         budget=telling.volume(use.budget.allowance_l),
-        last_year=telling.volume(use.last_year_litres),
+        last_year=telling.volume(None if use.last_year_by_month_l is None else sum(use.last_year_by_month_l)),
     )
 
 
@@ -136,7 +143,7 @@ def _zones(use: SiteWaterUse, telling: Telling) -> tuple[report.ZoneUse, ...]:
             zone=str(zone.number),
             name=zone.name,
             used=telling.volume(zone.litres),
-            last_year=telling.volume(zone.last_year_litres) if use.last_year_litres is not None else None,
+            last_year=telling.volume(zone.last_year_litres) if use.last_year_by_month_l is not None else None,
         )
         for zone in use.zones
     )
@@ -219,25 +226,30 @@ def _recommendations(site: Site, use: SiteWaterUse, telling: Telling) -> tuple[r
 
 
 def _savings(site: Site, use: SiteWaterUse, telling: Telling) -> Iterator[report.Recommendation]:
-    """Changes that would have saved water in this season, each computed anew; none that leaves plants drier."""
+    """Changes that would have saved water in this season so far, none that leaves plants drier.
+
+    Each is worked out by need; its share is taken of the water that was really used.
+    """
     try:
-        found = what_ifs(site, use.season_year, ADVISED_CHANGES)
+        found = what_ifs(site, use.season_year, ADVISED_CHANGES, until=use.until)
     except NotEnough:
         return
-    words = telling.words
+    words, used = telling.words, use.used_by_month_l[: use.until.month]
     for change in found:
-        saved = change.before.litres - change.after.litres
-        if saved < LEAST_SAVING * change.before.litres or change.after.stress_days > change.before.stress_days:
+        share = 1.0 - change.after.litres / change.before.litres if change.before.litres else 0.0
+        if share < LEAST_SAVING or not use.used_l or change.after.stress_days > change.before.stress_days:
             continue
-        saving = telling.volume_text(saved)
-        if change.cost_change is not None:
-            saving += f", {telling.money(-change.cost_change)}"
+        saving = telling.volume_text(share * use.used_l)
+        less = cost_of_months(site, [litres * (1.0 - share) for litres in used])
+        if use.cost is not None and less is not None:
+            saving += f", {telling.money(use.cost.total - less.total)}"
         yield report.Recommendation(
             title=words.say(f"advice.{change.change.key}"),
             reason=words.say(
                 "advice.what_if",
-                before=telling.volume_text(change.before.litres),
-                after=telling.volume_text(change.after.litres),
+                until=telling.date(use.until),
+                percent=f"{100.0 * share:.0f}",
+                used=telling.volume_text(use.used_l),
             ),
             saving=saving,
         )
@@ -260,7 +272,8 @@ def _costs(use: SiteWaterUse, telling: Telling) -> tuple[report.CostLine, ...]:
     if use.cost is None:
         return ()
     words = telling.words
-    water = words.say("cost.water", volume=telling.volume_text(use.litres))
+    first, last = words.month(1), words.month(use.until.month)
+    water = words.say("cost.water", volume=telling.volume_text(use.cost.volume_l), first=first, last=last)
     return (
         report.CostLine(words.say("cost.fixed", tariff=use.cost.tariff), telling.money(use.cost.fixed)),
         report.CostLine(water, telling.money(use.cost.water)),

@@ -2,7 +2,6 @@
 
 import calendar
 import datetime as dt
-from collections import defaultdict
 
 from reports.documents import season_report as report
 from reports.documents.kit.charts import Amount, CurvePoint
@@ -45,31 +44,52 @@ class SeasonWeather:
         """The months of the season with known weather; empty without a station."""
         if self.site.weather_station is None:
             return ()
-        sums: dict[int, list[list[float]]] = defaultdict(lambda: [[], []])
-        for date, values in self.days.items():
-            for index, value in enumerate(values):
-                if value is not None:
-                    sums[date.month][index].append(value)
         return tuple(
             report.WeatherMonth(
                 month=self.telling.words.month(month),
-                et=self.telling.depth(self._month_total(sums[month][0], month)),
-                rain=self.telling.depth(self._month_total(sums[month][1], month)),
+                et=self._month(0, month),
+                rain=self._month(1, month),
                 et_normal=self.telling.depth(self._normal("et_mm", month)),
                 rain_normal=self.telling.depth(self._normal("rain_mm", month)),
             )
             for month in range(1, self.until.month + 1)
         )
 
+    def estimated(self) -> str:
+        """Which months are partly estimated; "" where none is."""
+        words, named = self.telling.words, []
+        for month in range(1, self.until.month + 1):
+            known, days = min(len(self._known(column, month)) for column in (0, 1)), self._days_so_far(month)
+            if self._told(known, days) and known < days:
+                named.append(words.say("weather.days_known", month=words.month(month), days=f"{known}/{days}"))
+        return words.say("weather.estimated", months="; ".join(named)) if named else ""
+
+    def _known(self, column: int, month: int) -> list[float]:
+        values = (day[column] for date, day in self.days.items() if date.month == month)
+        return [value for value in values if value is not None]
+
+    def _days_so_far(self, month: int) -> int:
+        """Days of the month up to `until`."""
+        if month == self.until.month:
+            return self.until.day
+        return calendar.monthrange(self.year, month)[1]
+
+    @staticmethod
+    def _told(known: int, days: int) -> bool:
+        return known > 0 and known >= days - MOST_MISSING_DAYS
+
+    def _month(self, column: int, month: int) -> Amount | None:
+        """Total of a month up to `until`; a few missing days are made up for, and then it is marked."""
+        values, days = self._known(column, month), self._days_so_far(month)
+        if not self._told(len(values), days):
+            return None
+        shown = self.telling.depth(sum(values) * days / len(values))
+        if shown is None or len(values) == days:
+            return shown
+        return Amount(shown.value, f"≈ {shown.text}")
+
     def _normal(self, name: str, month: int) -> float | None:
         return float(getattr(self.normals, name).mean[month - 1]) if self.normals else None
-
-    def _month_total(self, values: list[float], month: int) -> float | None:
-        """Total of a month scaled up for up to three missing days; None for a month that is less known."""
-        in_month = calendar.monthrange(self.year, month)[1]
-        if len(values) < in_month - MOST_MISSING_DAYS:
-            return None
-        return sum(values) * in_month / len(values)
 
     def curve(self) -> report.WeatherCurve | None:
         """Week by week from 1 January to the last known week; None where a week between is not known."""

@@ -22,6 +22,7 @@ class WaterFault:
     site_id: int
     fault_id: int
     kind: str
+    what: str
     place: str
     zone_ids: tuple[int, ...]
     first: dt.date

@@ -1,10 +1,13 @@
-"""Which revision a site was watered by on each day, and for how many minutes each zone ran."""
+"""Which revision a site was watered by on each day, and for how many minutes each zone ran.
+
+The one place where a schedule becomes water: planned as published, less what could not run.
+"""
 
 import datetime as dt
 import functools
 import zoneinfo
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,24 +15,81 @@ from django.db.models import Prefetch, Q
 
 from scheduling.core.water.checks import Array
 from scheduling.core.water.clock import spread_weekdays
-from scheduling.models import Program, ProgramStep, SeasonSchedule, WateringPause, ZoneMonth
+from scheduling.models import AppliedSchedule, Program, ProgramStep, SeasonSchedule, WateringPause, ZoneMonth
 from scheduling.queries.calendar import dates_from, paused_dates, starts_on
+from scheduling.queries.from_the_field import WaterFault, water_faults
 from scheduling.queries.programs import watering_rule
 from sites.models import Site
+from sites.queries.site_state import state_lines
 
 NO_LOAD = dict.fromkeys(range(7), 0.0)
 A_DAY = dt.timedelta(days=1)
+Span = tuple[dt.date, dt.date]
+Mask = np.ndarray
+Meant = Callable[[int | None], bool]  # whether a controller is meant
+
+
+class Water:
+    """Minutes and litres by zone and day; a zone whose flow was not known when it was computed has NaN litres."""
+
+    def __init__(self, days: int) -> None:
+        self.days = days
+        self.minutes: dict[int, Array] = {}
+        self.litres: dict[int, Array] = {}
+
+    def add(self, zone_id: int, places: Sequence[int], minutes: Array | float, flow_l_min: float | None) -> None:
+        """Add minutes on these days, each named once."""
+        if zone_id not in self.minutes:
+            self.minutes[zone_id], self.litres[zone_id] = np.zeros(self.days), np.zeros(self.days)
+        self.minutes[zone_id][places] += minutes
+        flow = np.nan if flow_l_min is None else flow_l_min
+        self.litres[zone_id][places] += np.where(np.asarray(minutes) > 0, np.multiply(minutes, flow), 0.0)
 
 
 @dataclass
 class DailyRuns:
-    """A site's days from `first` on: minutes by zone, which days a schedule was in force, which were paused."""
+    """A site's days from `first` on: what was published, what was set at the controllers, and what of it could run.
+
+    `in_force`: a schedule was published on the day; `paused`, `on`: the site's pauses and its state. `zones` are
+    those the revisions were computed for. `faults` changed what flowed, in the order they were found.
+    """
 
     first: dt.date
     days: int
-    minutes: dict[int, Array] = field(default_factory=dict)
-    in_force: np.ndarray = field(default_factory=lambda: np.zeros(0, np.bool_))
-    paused: np.ndarray = field(default_factory=lambda: np.zeros(0, np.bool_))
+    as_set: Water
+    in_force: Mask
+    paused: Mask
+    on: Mask
+    faults: list[WaterFault] = field(default_factory=list)
+    zones: set[int] = field(default_factory=set)
+    plan: Callable[[], Water] | None = None
+
+    @functools.cached_property
+    def planned(self) -> Water:
+        """As published on each day, nothing taken off; worked out when it is asked for."""
+        return self.plan() if self.plan else self.as_set
+
+    @functools.cached_property
+    def minutes(self) -> dict[int, Array]:
+        """Minutes by zone that could run: set at the controller, the site on, not paused, the zone sound."""
+        return {pk: minutes * self.runs(pk) for pk, minutes in self.as_set.minutes.items()}
+
+    @functools.cached_property
+    def litres(self) -> dict[int, Array]:
+        """Litres by zone that could run; NaN on days on which a zone of unknown flow ran."""
+        return {pk: np.where(self.runs(pk), litres, 0.0) for pk, litres in self.as_set.litres.items()}
+
+    def runs(self, zone_id: int) -> Mask:
+        """The days on which the zone could run."""
+        stopped = np.zeros(self.days, np.bool_)
+        for fault in self.faults:
+            if fault.stops and zone_id in fault.zone_ids:
+                stopped |= self.days_of(fault)
+        return self.on & ~self.paused & ~stopped
+
+    def days_of(self, fault: WaterFault) -> Mask:
+        """The days on which a fault was there."""
+        return _mask(self.first, self.days, [(fault.first, fault.last or dt.date.max)])
 
     def of(self, zone_ids: Sequence[int]) -> Array:
         """(days, zones) minutes; 0 for a zone that no schedule holds."""
@@ -45,7 +105,14 @@ class DailyRuns:
         return int(gaps[-1]) + 1 if len(gaps) else 0
 
 
-def days_in_force(schedule: SeasonSchedule, site: Site) -> tuple[dt.date, dt.date]:
+def _mask(first: dt.date, days: int, spans: Iterable[Span]) -> Mask:
+    mask = np.zeros(days, np.bool_)
+    for start, end in spans:
+        mask[max((start - first).days, 0) : max((end - first).days + 1, 0)] = True
+    return mask
+
+
+def days_in_force(schedule: SeasonSchedule, site: Site) -> Span:
     """First and last day of a revision at the site; the day of publication counts for the new revision."""
     zone = zoneinfo.ZoneInfo(site.time_zone)
     assert schedule.published_at is not None
@@ -56,97 +123,209 @@ def days_in_force(schedule: SeasonSchedule, site: Site) -> tuple[dt.date, dt.dat
 
 
 def daily_runs(sites: Iterable[Site], first: dt.date, until: dt.date) -> dict[int, DailyRuns]:
-    """Minutes by day and zone of many sites, both days included, in four queries however many they are.
+    """What many sites were to water and could water by day and zone, both days included; the queries do not grow.
 
     By a revision's programs in the month they were made for; by its table of months otherwise, on days spread over
-    the week as the site permits. A paused day has none.
+    the week as the site permits. A controller that is set by hand follows what was noted as set on it, from that
+    day on; before the first note, and any other controller, what was published.
     """
     by_id = {site.pk: site for site in sites}
-    runs = {pk: DailyRuns(first, (until - first).days + 1) for pk in by_id}
-    for run in runs.values():
-        run.in_force, run.paused = np.zeros(run.days, np.bool_), np.zeros(run.days, np.bool_)
-    pauses: dict[int, list[WateringPause]] = defaultdict(list)
-    for pause in WateringPause.objects.filter(site__in=by_id, starts_on__lte=until, ends_on__gte=first):
-        pauses[pause.site_id].append(pause)
-    for pk, rows in pauses.items():
-        for date in paused_dates(rows, first, until):
-            runs[pk].paused[(date - first).days] = True
-    schedules = list(_published(by_id, first, until))
+    days = (until - first).days + 1
+    lines, pauses = state_lines(by_id), _pauses(by_id, first, until)
+    faults = defaultdict(list)
+    for fault in water_faults(by_id, first, until):
+        faults[fault.site_id].append(fault)
+    runs = {
+        pk: DailyRuns(
+            first=first,
+            days=days,
+            as_set=Water(days),
+            in_force=np.zeros(days, np.bool_),
+            paused=_mask(first, days, ((date, date) for date in paused_dates(pauses[pk], first, until))),
+            on=_mask(first, days, lines[pk].spans_on(first, until)),
+            faults=faults[pk],
+        )
+        for pk in by_id
+    }
+    noted = _noted(by_id, until)
+    also = {row.schedule_id for rows in noted.values() for row in rows}
+    schedules = list(_published(by_id, first, until, also))
     months = _months(schedules, first, until)
+    by_site = defaultdict(list)
     for schedule in schedules:
-        _add(runs[schedule.site_id], schedule, by_id[schedule.site_id], months[schedule.pk], first, until)
+        by_site[schedule.site_id].append(schedule)
+    for pk, revisions in by_site.items():
+        mine = [row for row in noted[pk] if row.schedule_id in {schedule.pk for schedule in revisions}]
+        _Site(by_id[pk], runs[pk], until, revisions, months, mine).fill()
     return runs
 
 
-def _published(site_ids: Iterable[int], first: dt.date, until: dt.date) -> Iterable[SeasonSchedule]:
+def _pauses(site_ids: Collection[int], first: dt.date, until: dt.date) -> dict[int, list[WateringPause]]:
+    pauses: dict[int, list[WateringPause]] = defaultdict(list)
+    for pause in WateringPause.objects.filter(site__in=site_ids, starts_on__lte=until, ends_on__gte=first):
+        pauses[pause.site_id].append(pause)
+    return pauses
+
+
+@dataclass(frozen=True)
+class _Noted:
+    """That a revision was set at a hand-set controller."""
+
+    controller_id: int
+    schedule_id: int
+    applied_on: dt.date
+
+
+def _noted(site_ids: Collection[int], until: dt.date) -> dict[int, list[_Noted]]:
+    """By site what was noted as set, in order of time."""
+    rows = AppliedSchedule.objects.filter(
+        controller__site__in=site_ids, controller__set_by_hand=True, applied_on__lte=until
+    ).order_by("applied_on", "schedule__published_at", "pk")
+    noted: dict[int, list[_Noted]] = defaultdict(list)
+    for site_id, *row in rows.values_list("controller__site_id", "controller_id", "schedule_id", "applied_on"):
+        noted[site_id].append(_Noted(*row))
+    return noted
+
+
+def _published(
+    site_ids: Collection[int], first: dt.date, until: dt.date, also: Collection[int]
+) -> Iterable[SeasonSchedule]:
+    """Revisions in force on some of the days, and those a controller may still have been set to."""
     after = dt.datetime.combine(until + 2 * A_DAY, dt.time(), tzinfo=dt.UTC)  # a day to spare for every time zone
     before = dt.datetime.combine(first - A_DAY, dt.time(), tzinfo=dt.UTC)
     steps = Prefetch("steps", ProgramStep.objects.order_by("position"))
     return (
         SeasonSchedule.objects.filter(site__in=list(site_ids), published_at__lt=after)
-        .filter(Q(superseded_at=None) | Q(superseded_at__gte=before))
+        .filter(Q(superseded_at=None) | Q(superseded_at__gte=before) | Q(pk__in=also))
         .defer("basis", "warnings", "not_computed")
         .prefetch_related(Prefetch("programs", Program.objects.prefetch_related(steps)))
         .order_by("site_id", "published_at", "pk")
     )
 
 
-def _months(
-    schedules: list[SeasonSchedule], first: dt.date, until: dt.date
-) -> dict[int, dict[int, list[tuple[int, float, float]]]]:
-    """Schedule -> month -> (zone, run time of a watering day, days a week)."""
+@dataclass(frozen=True)
+class _MonthRow:
+    """A zone's month in a revision."""
+
+    zone_id: int
+    controller_id: int | None
+    run_time_min: float
+    days_per_week: float
+    flow_l_min: float | None
+
+
+def _months(schedules: list[SeasonSchedule], first: dt.date, until: dt.date) -> dict[int, dict[int, list[_MonthRow]]]:
+    """Schedule -> month -> zones."""
     wanted = {date.month for date in dates_from(first, until)} if (until - first).days < 366 else set(range(1, 13))
-    table: dict[int, dict[int, list[tuple[int, float, float]]]] = defaultdict(lambda: defaultdict(list))
-    rows = ZoneMonth.objects.filter(schedule__in=schedules, month__in=wanted, run_time_min__gt=0).order_by()
-    for pk, month, zone, run, days in rows.values_list(
-        "schedule_id", "month", "zone_id", "run_time_min", "days_per_week"
+    table: dict[int, dict[int, list[_MonthRow]]] = defaultdict(lambda: defaultdict(list))
+    rows = ZoneMonth.objects.filter(schedule__in=schedules, month__in=wanted).order_by()
+    for pk, month, *row in rows.values_list(
+        "schedule_id",
+        "month",
+        "zone_id",
+        "zone__valve__controller_id",
+        "run_time_min",
+        "days_per_week",
+        "derivation__flow_l_min",
     ):
-        table[pk][month].append((zone, run, days))
+        table[pk][month].append(_MonthRow(*row))
     return table
 
 
-def _add(
-    run: DailyRuns,
-    schedule: SeasonSchedule,
-    site: Site,
-    months: dict[int, list[tuple[int, float, float]]],
-    first: dt.date,
-    until: dt.date,
-) -> None:
-    start, end = days_in_force(schedule, site)
-    by_month: dict[tuple[int, int], list[dt.date]] = defaultdict(list)
-    for date in dates_from(max(first, start), min(until, end)):
-        place = (date - first).days
-        run.in_force[place] = True
-        if not run.paused[place]:
-            by_month[date.year, date.month].append(date)
-    steps = [(program, step) for program in schedule.programs.all() for step in program.steps.all()]
-    off = {step.zone_id for _, step in steps} - {step.zone_id for _, step in steps if step.enabled}
-    for (year, month), dates in by_month.items():
-        if (year, month) == (schedule.season_year, schedule.month):
-            _add_programs(run, schedule, site, dates)
-            continue
-        for zone, minutes, days in months[month]:
-            if zone not in off:
-                for date in _watering_dates(site, days, dates):
-                    _minutes(run, zone)[(date - first).days] += minutes
+class _Site:
+    """Fills the days of one site from its revisions."""
 
+    def __init__(
+        self,
+        site: Site,
+        run: DailyRuns,
+        until: dt.date,
+        revisions: list[SeasonSchedule],
+        months: dict[int, dict[int, list[_MonthRow]]],
+        noted: list[_Noted],
+    ) -> None:
+        self.site, self.run, self.until = site, run, until
+        self.revisions, self.months = revisions, months
+        self.published = {row.pk: self._inside(days_in_force(row, site)) for row in revisions}
+        self.noted: dict[int, list[_Noted]] = defaultdict(list)
+        for row in noted:
+            self.noted[row.controller_id].append(row)
 
-def _minutes(run: DailyRuns, zone: int) -> Array:
-    if zone not in run.minutes:
-        run.minutes[zone] = np.zeros(run.days)
-    return run.minutes[zone]
+    def fill(self) -> None:
+        for schedule in self.revisions:
+            self.run.in_force |= _mask(self.run.first, self.run.days, self.published[schedule.pk])
+            self.run.zones |= {row.zone_id for rows in self.months[schedule.pk].values() for row in rows}
+        if not self.noted:
+            self._add_all(self.run.as_set, lambda _: True)
+            return
+        self.run.plan = self.planned
+        self._add_all(self.run.as_set, lambda controller_id: controller_id not in self.noted)
+        for controller_id in self.noted:
+            for schedule in self.revisions:
+                spans = self._set_on(controller_id, schedule)
+                self._add(self.run.as_set, schedule, spans, lambda found, wanted=controller_id: found == wanted)
 
+    def planned(self) -> Water:
+        water = Water(self.run.days)
+        self._add_all(water, lambda _: True)
+        return water
 
-def _add_programs(run: DailyRuns, schedule: SeasonSchedule, site: Site, dates: list[dt.date]) -> None:
-    for program in schedule.programs.all():
-        program.schedule = schedule  # an interval may count from the schedule's own week
-        times = [((date - run.first).days, starts_on(program, site, date)) for date in dates]
-        for step in program.steps.all():
-            if step.enabled:
-                minutes = _minutes(run, step.zone_id)
-                for place, starts in times:
-                    minutes[place] += starts * step.run_time_min
+    def _add_all(self, water: Water, meant: Meant) -> None:
+        for schedule in self.revisions:
+            self._add(water, schedule, self.published[schedule.pk], meant)
+
+    def _inside(self, span: Span) -> list[Span]:
+        start, end = max(span[0], self.run.first), min(span[1], self.until)
+        return [(start, end)] if start <= end else []
+
+    def _set_on(self, controller_id: int, schedule: SeasonSchedule) -> list[Span]:
+        """The days on which a hand-set controller ran by this revision."""
+        rows = self.noted[controller_id]
+        spans = []
+        for start, end in self.published[schedule.pk]:
+            spans += self._inside((start, min(end, rows[0].applied_on - A_DAY)))
+        for row, following in zip(rows, [*rows[1:], None], strict=True):
+            if row.schedule_id == schedule.pk:
+                spans += self._inside((row.applied_on, following.applied_on - A_DAY if following else self.until))
+        return spans
+
+    def _add(self, water: Water, schedule: SeasonSchedule, spans: list[Span], meant: Meant) -> None:
+        """Add a revision's water on these days, of the controllers that are meant."""
+        by_month: dict[tuple[int, int], list[dt.date]] = defaultdict(list)
+        for start, end in spans:
+            for date in dates_from(start, end):
+                by_month[date.year, date.month].append(date)
+        steps = [(program, step) for program in schedule.programs.all() for step in program.steps.all()]
+        off = {step.zone_id for _, step in steps} - {step.zone_id for _, step in steps if step.enabled}
+        for (year, month), dates in by_month.items():
+            table = self.months[schedule.pk][month]
+            if (year, month) == (schedule.season_year, schedule.month):
+                flows = {row.zone_id: row.flow_l_min for row in table}
+                self._add_programs(water, schedule, flows, dates, meant)
+                continue
+            for row in table:
+                if row.run_time_min > 0 and row.zone_id not in off and meant(row.controller_id):
+                    watered = _watering_dates(self.site, row.days_per_week, dates)
+                    places = [(date - self.run.first).days for date in watered]
+                    water.add(row.zone_id, places, row.run_time_min, row.flow_l_min)
+
+    def _add_programs(
+        self,
+        water: Water,
+        schedule: SeasonSchedule,
+        flows: dict[int, float | None],
+        dates: list[dt.date],
+        meant: Meant,
+    ) -> None:
+        places = [(date - self.run.first).days for date in dates]
+        for program in schedule.programs.all():
+            if not meant(program.controller_id):
+                continue
+            program.schedule = schedule  # an interval may count from the schedule's own week
+            starts = np.array([starts_on(program, self.site, date) for date in dates], dtype=float)
+            for step in program.steps.all():
+                if step.enabled:
+                    water.add(step.zone_id, places, starts * step.run_time_min, flows.get(step.zone_id))
 
 
 def _watering_dates(site: Site, days_per_week: float, dates: list[dt.date]) -> list[dt.date]:

@@ -1,6 +1,5 @@
-"""The meter, the two published budgets and the bill of a site, from the register."""
+"""The two published budgets and the bill of a site, from the register."""
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,40 +18,12 @@ from scheduling.core.water.budget import (
 )
 from scheduling.core.water.checks import WaterInputError
 from scheduling.core.water.demand import PLANTINGS
-from scheduling.core.water.meter import Read, Use, consumption
-from scheduling.core.water.volumes import M2_PER_FT2, MM_PER_IN, VolumeUnit, to_litres
+from scheduling.core.water.volumes import M2_PER_FT2, MM_PER_IN, to_litres
 from scheduling.queries.climate import station_climatology
 from sites.core.sources import CCR_23, EPA_BUDGET
-from sites.models import Meter, Site, WaterSupply
+from sites.models import Site
 
-METER_UNIT: dict[str, VolumeUnit] = {
-    "m3": "m3",
-    "litre": "L",
-    "us_gallon": "gal",
-    "kgal": "kgal",
-    "ccf": "CCF",
-    "ft3": "ft3",
-}
-USUAL_LARGEST_FLOW_L_MIN = 200.0  # where no supply flow is entered: common practice, no source
 DRIP = ("drip_grid", "point_drip", "bubbler")
-HALF_DAY = dt.time(12)
-
-
-@dataclass(frozen=True)
-class MeterUse:
-    """One meter's consumption over the season; reads that straddle its ends count by their days inside.
-
-    `litres` is None where the reads do not tell; `remarks` say why or what was assumed.
-    """
-
-    meter_id: int
-    serial_number: str
-    irrigation_only: bool
-    litres: float | None
-    first_read_on: dt.date | None
-    last_read_on: dt.date | None
-    estimated: bool
-    remarks: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -75,60 +46,20 @@ class SiteBudget:
 
 @dataclass(frozen=True)
 class Cost:
-    """The scheduled water by the site's tariff, in the firm's currency."""
+    """Water by the site's tariff in the firm's currency, each calendar month a bill of its own.
+
+    `volume_l` is the water it is for, `months` how many months are billed.
+    """
 
     tariff: str
     fixed: float
     water: float
+    volume_l: float
+    months: int
 
     @property
     def total(self) -> float:
         return self.fixed + self.water
-
-
-def metered_use(site: Site, first: dt.date, until: dt.date) -> tuple[MeterUse, ...]:
-    """Each meter of the site with what its reads say about the span."""
-    supplies = WaterSupply.objects.filter(site=site).values_list("flow_available_l_min", flat=True)
-    flow = max((value for value in supplies if value), default=USUAL_LARGEST_FLOW_L_MIN)
-    meters = Meter.objects.filter(site=site).prefetch_related("readings")
-    return tuple(_meter_use(meter, flow * 24 * 60, first, until) for meter in meters)
-
-
-def _meter_use(meter: Meter, largest_l_per_day: float, first: dt.date, until: dt.date) -> MeterUse:
-    reads = [
-        Read(dt.datetime.combine(read.read_on, HALF_DAY, tzinfo=dt.UTC), float(read.register), "", read.estimated)
-        for read in meter.readings.all()
-    ]
-    unit_l = to_litres(1.0, METER_UNIT[meter.unit]) * meter.multiplier
-    remarks: list[str] = []
-    inside: list[tuple[Use, float]] = []
-    try:
-        uses = consumption(reads, meter.digits, largest_l_per_day / unit_l)
-    except WaterInputError as error:
-        uses, remarks = (), [str(error)]
-    for use in uses:
-        share = _share_inside(use, first, until)
-        if share > 0:
-            inside.append((use, share))
-            if use.remark:
-                remarks.append(f"{use.start:%-d %b %Y} to {use.end:%-d %b %Y}: {use.remark}")
-    known = [(use, share) for use, share in inside if use.use is not None]
-    return MeterUse(
-        meter_id=meter.pk,
-        serial_number=meter.serial_number,
-        irrigation_only=meter.irrigation_only,
-        litres=sum((use.use or 0.0) * share for use, share in known) * unit_l if known else None,
-        first_read_on=min((use.start.date() for use, _ in known), default=None),
-        last_read_on=max((use.end.date() for use, _ in known), default=None),
-        estimated=any(use.estimated for use, _ in known),
-        remarks=tuple(remarks),
-    )
-
-
-def _share_inside(use: Use, first: dt.date, until: dt.date) -> float:
-    start, end = max(use.start.date(), first), min(use.end.date(), until)
-    whole = (use.end.date() - use.start.date()).days
-    return max(0, (end - start).days) / whole if whole else 0.0
 
 
 def site_budget(site: Site) -> SiteBudget:
@@ -199,5 +130,9 @@ def cost_of_months(site: Site, litres_by_month: Sequence[float]) -> Cost | None:
     tariff = Tariff(float(site.tariff.fixed_per_month), tuple(blocks))
     bills = [bill(tariff, litres / 1000.0) for litres in litres_by_month]
     return Cost(
-        site.tariff.name, sum(one.fixed for one in bills), sum(line.cost for one in bills for line in one.lines)
+        tariff=site.tariff.name,
+        fixed=sum(one.fixed for one in bills),
+        water=sum(line.cost for one in bills for line in one.lines),
+        volume_l=sum(litres_by_month),
+        months=len(bills),
     )

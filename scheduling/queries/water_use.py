@@ -1,32 +1,40 @@
-"""What a site used: scheduled litres by zone and month, the meter, the budget and the bill, against last year."""
+"""What a site used, one truth: planned, expected and metered water, the bridge between them, budget and bill."""
 
-import calendar
 import datetime as dt
-import zoneinfo
-from collections import defaultdict
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 
-from django.db.models import Prefetch, Q
+import numpy as np
 from django.utils import timezone
 
+from scheduling.core.water.budget import YearOnYear, year_on_year
+from scheduling.core.water.checks import Array, WaterInputError
+from scheduling.core.water.climate import daily_normals
 from scheduling.core.water.season_chart import MonthBars, month_bars
-from scheduling.models import Program, ProgramStep, SeasonSchedule, WateringPause, ZoneMonth
-from scheduling.queries.calendar import dates_from, paused_dates, starts_on
-from scheduling.queries.published import days_in_force
-from scheduling.queries.site_budget import Cost, MeterUse, SiteBudget, cost_of_months, metered_use, site_budget
+from scheduling.core.water.used import losses, net_need_mm, used_by_day
+from scheduling.queries.climate import days_with_normals, station_climatology
+from scheduling.queries.from_the_field import WaterFault
+from scheduling.queries.metered import MeterDays, MeterUse, largest_l_per_day, meter_days, together, uses_of
+from scheduling.queries.overnight import nights
+from scheduling.queries.published import DailyRuns, daily_runs
+from scheduling.queries.site_budget import Cost, SiteBudget, cost_of_months, site_budget
 from sites.core.units import Quantity, to_display
 from sites.models import Firm, Site, Zone
 
 BASIS = (
-    "Run times of the revision that was published on each day: its programs in the month they were made for, its "
-    "table of months otherwise; days on which watering was paused count nothing."
+    "Planned: run times of the revision that was published on each day, its programs in the month they were made "
+    "for, its table of months otherwise. Expected: as set at the controller, less what could not run. Used: by the "
+    "meter between its reads, as expected on other days. Between two reads the meter's water is spread over the days "
+    "as the schedule has it."
 )
+A_DAY = dt.timedelta(days=1)
+FEWEST_DAYS_COMPARED = 30  # known in both years: common practice, no source
 Litres = float | None
 
 
 @dataclass(frozen=True)
 class ZoneUse:
-    """Litres of one zone, January first; None where they cannot be told.
+    """Expected litres of one zone, January first; None where they cannot be told.
 
     That is so where the zone's flow and area are both unknown, and where no revision of the span holds the zone.
     """
@@ -52,169 +60,323 @@ class ZoneUse:
 
 
 @dataclass(frozen=True)
-class SiteWaterUse:
-    """A season's water of one site from 1 January to `until`; the year before over the same days.
+class FaultWater:
+    """What one fault took or gave between two days: `litres` is None where nobody measured it."""
 
-    `litres` sums the zones that can be told; `unknown_zones` names the others. `metered_l` is None without reads.
+    fault: WaterFault
+    first: dt.date
+    last: dt.date
+    litres: float | None
+    measured_l_h: float | None = None
+
+
+@dataclass(frozen=True)
+class Bridge:
+    """From planned to used water, litres. The parts add up; `rest_l` is what nobody explains.
+
+    `added`: faults that let water run beside the plan, with litres where a night between two reads measured them.
+    `metered_l` is told between `metered_from` and `metered_until`; None without such reads.
+    """
+
+    planned_l: float
+    off_l: float
+    paused_l: float
+    set_otherwise_l: float
+    stopped: tuple[FaultWater, ...]
+    expected_l: float
+    added: tuple[FaultWater, ...]
+    used_l: float
+    off_days: int
+    paused_days: int
+    metered_l: float | None = None
+    metered_from: dt.date | None = None
+    metered_until: dt.date | None = None
+    metered_days: int = 0
+    days: int = 0
+
+    @property
+    def stopped_l(self) -> float:
+        return sum(one.litres or 0.0 for one in self.stopped)
+
+    @property
+    def added_l(self) -> float:
+        return sum(one.litres or 0.0 for one in self.added)
+
+    @property
+    def unmeasured(self) -> tuple[FaultWater, ...]:
+        return tuple(one for one in self.added if one.litres is None)
+
+    @property
+    def metered(self) -> bool:
+        return self.metered_l is not None
+
+    @property
+    def unmetered_l(self) -> float:
+        """The part of the used water that is expected, on days the meter does not tell."""
+        return self.used_l - (self.metered_l or 0.0)
+
+    @property
+    def rest_l(self) -> float:
+        """Metered beyond what is explained; negative where less ran."""
+        return self.used_l - self.expected_l - self.added_l if self.metered else 0.0
+
+
+@dataclass(frozen=True)
+class AgainstLastYear:
+    """This year's used water against last year's, over the days on which both are known.
+
+    `corrected` puts both to normal weather; None where hardly anything was to be watered.
+    """
+
+    first: dt.date
+    last: dt.date
+    days: int
+    this_l: float
+    last_l: float
+    metered_days: int
+    corrected: YearOnYear | None
+    this_need_mm: float | None
+    last_need_mm: float | None
+
+    @property
+    def raw_change_percent(self) -> float:
+        return 100.0 * (self.this_l / self.last_l - 1.0)
+
+    @property
+    def change_percent(self) -> float:
+        """Corrected by weather where that can be told."""
+        return self.corrected.normalised_change_percent if self.corrected else self.raw_change_percent
+
+    @property
+    def saved_l(self) -> float:
+        """Last year's use put to this year's weather, less this year's."""
+        if self.corrected is None or not self.this_need_mm or not self.last_need_mm:
+            return self.last_l - self.this_l
+        return self.last_l * self.this_need_mm / self.last_need_mm - self.this_l
+
+
+@dataclass(frozen=True)
+class SiteWaterUse:
+    """A season's water of one site from 1 January to `until`, beside the same days of the year before.
+
+    `used_by_month_l` adds up to the bridge's used water. `unknown_zones` cannot be told and are in no sum.
     """
 
     site_id: int
     season_year: int
     until: dt.date
     zones: tuple[ZoneUse, ...]
+    bridge: Bridge
+    used_by_month_l: tuple[float, ...]
+    last_year_by_month_l: tuple[float, ...] | None
+    against_last_year: AgainstLastYear | None
     scheduled_days: int
-    paused_days: int
     unknown_zones: tuple[str, ...]
     meters: tuple[MeterUse, ...]
     budget: SiteBudget
     cost: Cost | None
-    last_year_litres: float | None
     basis: str = BASIS
 
     @property
-    def litres(self) -> float:
-        return sum(self.litres_by_month)
+    def used_l(self) -> float:
+        return self.bridge.used_l
 
     @property
-    def litres_by_month(self) -> tuple[float, ...]:
+    def expected_by_month_l(self) -> tuple[float, ...]:
         return tuple(sum(zone.litres_by_month[month] or 0.0 for zone in self.zones) for month in range(12))
-
-    @property
-    def last_year_by_month(self) -> tuple[float, ...] | None:
-        """None where nothing was published last year."""
-        if self.last_year_litres is None:
-            return None
-        return tuple(sum(zone.last_year_by_month[month] or 0.0 for zone in self.zones) for month in range(12))
-
-    @property
-    def metered_l(self) -> float | None:
-        known = [meter.litres for meter in self.meters if meter.litres is not None and meter.irrigation_only]
-        return sum(known) if known else None
-
-    @property
-    def change_percent(self) -> float | None:
-        """Against the same days of the year before."""
-        if not self.last_year_litres:
-            return None
-        return 100.0 * (self.litres / self.last_year_litres - 1.0)
 
 
 def site_water_use(site: Site, *, season_year: int, until: dt.date | None = None) -> SiteWaterUse:
-    """The site's water of a season year up to `until`, left out: up to today or the year's end.
-
-    Litres by month follow the revisions that were published, from their day until they were superseded.
-    """
+    """The site's water of a season year up to `until`, left out: up to today or the year's end."""
     until = min(until or timezone.localdate(), dt.date(season_year, 12, 31))
-    before = _year_before(until)
-    history = _History.of(site, dt.date(season_year - 1, 1, 1), until)
-    this_year = history.litres(dt.date(season_year, 1, 1), until)
-    last_year = history.litres(dt.date(season_year - 1, 1, 1), before)
+    two = _TwoYears(site, season_year, until)
+    this_year, last_year = two.this_year, two.last_year
     zones = tuple(
-        ZoneUse(zone.pk, zone.number, zone.name, this_year.of(zone.pk), last_year.of(zone.pk))
+        ZoneUse(zone.pk, zone.number, zone.name, two.by_month(zone.pk, this_year), two.by_month(zone.pk, last_year))
         for zone in Zone.objects.filter(site=site).order_by("number")
-        if zone.in_use or zone.pk in this_year.months or zone.pk in last_year.months
+        if zone.in_use or zone.pk in two.runs.as_set.minutes
     )
-    unknown = tuple(f"{zone.number} {zone.name}" for zone in zones if zone.litres is None)
-    by_month = [sum(zone.litres_by_month[month] or 0.0 for zone in zones) for month in range(until.month)]
+    used = two.months_of(two.used_l, this_year)
+    known_last = bool(two.known[last_year].any())
     return SiteWaterUse(
         site_id=site.pk,
         season_year=season_year,
         until=until,
         zones=zones,
-        scheduled_days=this_year.days,
-        paused_days=this_year.paused,
-        unknown_zones=unknown,
-        meters=metered_use(site, dt.date(season_year, 1, 1), until),
+        bridge=two.bridge(),
+        used_by_month_l=used,
+        last_year_by_month_l=two.months_of(two.used_l, last_year) if known_last else None,
+        against_last_year=two.against_last_year(),
+        scheduled_days=int(two.runs.in_force[this_year].sum()),
+        unknown_zones=tuple(f"{zone.number} {zone.name}" for zone in zones if zone.litres is None),
+        meters=tuple(meter.over(dt.date(season_year, 1, 1), until) for meter in two.meters),
         budget=site_budget(site),
-        cost=cost_of_months(site, by_month),
-        last_year_litres=(sum(_sum(zone.last_year_by_month) or 0.0 for zone in zones) if last_year.days else None),
+        cost=cost_of_months(site, used[: until.month]),
     )
 
 
-@dataclass
-class _Span:
-    """Litres of a span of days by zone and month; a zone with an unknown flow holds None.
+class _TwoYears:
+    """The days from 1 January of last year to `until`, read once; slices of them are the two seasons."""
 
-    `zones` are those the revisions of the span were computed for: they may run, or have no need in these days.
-    """
+    def __init__(self, site: Site, year: int, until: dt.date) -> None:
+        self.site, self.year, self.until = site, year, until
+        self.first = dt.date(year - 1, 1, 1)
+        self.runs: DailyRuns = daily_runs([site], self.first, until)[site.pk]
+        self.dates = [self.first + number * A_DAY for number in range(self.runs.days)]
+        self.month_row = np.array([date.month - 1 for date in self.dates])
+        begins, same_day = (dt.date(year, 1, 1) - self.first).days, _year_before(until)
+        self.this_year = slice(begins, self.runs.days)
+        self.last_year = slice(0, (same_day - self.first).days + 1)
+        self.expected_l: Array = self._expected()
+        self.meters: list[MeterDays] = meter_days(site, self.first, self.expected_l)
+        self.metered_l: Array = together(self.meters, self.runs.days)
+        self.used_l: Array = used_by_day(self.metered_l, self.expected_l)
+        # What ran is known where a schedule was in force or the meter tells.
+        self.known = self.runs.in_force | ~np.isnan(self.metered_l)
 
-    months: dict[int, list[Litres]] = field(default_factory=dict)
-    zones: set[int] = field(default_factory=set)
-    days: int = 0
-    paused: int = 0
+    def _none(self) -> Array:
+        return np.zeros(self.runs.days)
 
-    def of(self, zone_id: int) -> tuple[Litres, ...]:
-        silent = None if self.days and zone_id not in self.zones else 0.0
-        return tuple(self.months.get(zone_id, [silent] * 12))
+    def _expected(self) -> Array:
+        """Litres a day of all zones; one whose flow is not known on some day of a season is in no sum of it."""
+        total = self._none()
+        for litres in self.runs.litres.values():
+            for season in (slice(0, self.this_year.start), self.this_year):
+                if not np.isnan(litres[season]).any():
+                    total[season] += litres[season]
+        return total
 
-    def add(self, zone_id: int, month: int, litres: Litres) -> None:
-        row = self.months.setdefault(zone_id, [0.0] * 12)
-        so_far = row[month - 1]
-        row[month - 1] = None if litres is None or so_far is None else so_far + litres
+    def by_month(self, zone_id: int, season: slice) -> tuple[Litres, ...]:
+        litres = self.runs.litres.get(zone_id)
+        if litres is None:
+            silent = None if self.runs.in_force[season].any() and zone_id not in self.runs.zones else 0.0
+            return (silent,) * 12
+        if np.isnan(litres[season]).any():
+            return (None,) * 12
+        return self.months_of(litres, season)
 
+    def months_of(self, daily_l: Array, season: slice) -> tuple[float, ...]:
+        sums = np.bincount(self.month_row[season], weights=daily_l[season], minlength=12)
+        return tuple(float(value) for value in sums)
 
-class _History:
-    """A site's published revisions with their days, programs and months, read once."""
-
-    def __init__(self, site: Site, schedules: list[SeasonSchedule], pauses: list[WateringPause]) -> None:
-        self.site, self.schedules, self.pauses = site, schedules, pauses
-        self.water: dict[int, dict[tuple[int, int], Litres]] = defaultdict(dict)
-        self.flow: dict[int, dict[int, Litres]] = defaultdict(dict)
-        rows = ZoneMonth.objects.filter(schedule__in=schedules).values_list(
-            "schedule_id", "zone_id", "month", "water_l", "derivation__flow_l_min"
+    def bridge(self) -> Bridge:
+        season, runs = self.this_year, self.runs
+        ids = sorted(set(runs.planned.litres) | set(runs.as_set.litres))
+        planned, as_set = (
+            np.array([water.litres.get(pk, self._none()) for pk in ids]).reshape(len(ids), -1).T[season]
+            if ids
+            else np.zeros((season.stop - season.start, 0))
+            for water in (runs.planned, runs.as_set)
         )
-        for schedule_id, zone_id, month, water, flow in rows:
-            self.water[schedule_id][zone_id, month] = water
-            self.flow[schedule_id][zone_id] = flow
-
-    @classmethod
-    def of(cls, site: Site, first: dt.date, until: dt.date) -> "_History":
-        steps = ProgramStep.objects.order_by("position")
-        schedules = (
-            SeasonSchedule.objects.filter(site=site, published_at__lt=_midnight(until + dt.timedelta(days=1), site))
-            .filter(Q(superseded_at=None) | Q(superseded_at__gte=_midnight(first, site)))
-            .defer("basis")
-            .prefetch_related(Prefetch("programs", Program.objects.prefetch_related(Prefetch("steps", steps))))
-            .order_by("published_at", "pk")
+        stops = [fault for fault in runs.faults if fault.stops and runs.days_of(fault)[season].any()]
+        where = [np.outer(runs.days_of(fault)[season], [pk in fault.zone_ids for pk in ids]) for fault in stops]
+        parts = losses(planned, as_set, runs.on[season], runs.paused[season], where)
+        metered = self.metered_l[season]
+        told = np.flatnonzero(~np.isnan(metered))
+        begins = dt.date(self.year, 1, 1)
+        return Bridge(
+            planned_l=parts.planned_l,
+            off_l=parts.off_l,
+            paused_l=parts.paused_l,
+            set_otherwise_l=parts.set_otherwise_l,
+            stopped=tuple(
+                self._fault_water(fault, litres)
+                for fault, litres in zip(stops, parts.stopped_l, strict=True)
+                if litres > 0
+            ),
+            expected_l=parts.expected_l,
+            added=tuple(self._added()),
+            used_l=float(self.used_l[season].sum()),
+            off_days=int((~runs.on[season]).sum()),
+            paused_days=int((runs.paused[season] & runs.on[season] & runs.in_force[season]).sum()),
+            metered_l=float(metered[told].sum()) if len(told) else None,
+            metered_from=begins + int(told[0]) * A_DAY if len(told) else None,
+            metered_until=begins + (int(told[-1]) + 1) * A_DAY if len(told) else None,
+            metered_days=len(told),
+            days=len(metered),
         )
-        pauses = WateringPause.objects.filter(site=site, starts_on__lte=until, ends_on__gte=first)
-        return cls(site, list(schedules), list(pauses))
 
-    def litres(self, first: dt.date, until: dt.date) -> _Span:
-        span = _Span()
-        paused = paused_dates(self.pauses, first, until)
-        for schedule in self.schedules:
-            start, end = days_in_force(schedule, self.site)
-            by_month: dict[int, list[dt.date]] = defaultdict(list)
-            for date in dates_from(max(first, start), min(until, end)):
-                span.days += 1
-                span.zones |= self.flow[schedule.pk].keys()
-                span.paused += date in paused
-                if date not in paused:
-                    by_month[date.month].append(date)
-            for month, dates in by_month.items():
-                self._add_month(span, schedule, month, dates)
-        return span
+    def _fault_water(self, fault: WaterFault, litres: float | None, l_h: float | None = None) -> FaultWater:
+        begins = dt.date(self.year, 1, 1)
+        return FaultWater(fault, max(fault.first, begins), min(fault.last or self.until, self.until), litres, l_h)
 
-    def _add_month(self, span: _Span, schedule: SeasonSchedule, month: int, dates: list[dt.date]) -> None:
-        year = dates[0].year
-        steps = [(program, step) for program in schedule.programs.all() for step in program.steps.all()]
-        if month == schedule.month and year == schedule.season_year:
-            for program, step in steps:
-                if step.enabled:
-                    times = sum(starts_on(program, self.site, date) for date in dates)
-                    flow = self.flow[schedule.pk].get(step.zone_id)
-                    span.add(step.zone_id, month, None if flow is None else times * step.run_time_min * flow)
-            return
-        switched_off = {step.zone_id for _, step in steps} - {step.zone_id for _, step in steps if step.enabled}
-        share = len(dates) / calendar.monthrange(year, month)[1]
-        for (zone_id, of_month), water in self.water[schedule.pk].items():
-            if of_month == month and zone_id not in switched_off:
-                span.add(zone_id, month, None if water is None else water * share)
+    def _added(self) -> list[FaultWater]:
+        """Faults that let water run beside the plan; a night's flow is told once, for the first that was open."""
+        begins = dt.date(self.year, 1, 1)
+        faults = [fault for fault in self.runs.faults if not fault.stops and (fault.last or self.until) >= begins]
+        if not faults:
+            return []
+        rates, taken, found = self._leaking_nights(), set[dt.date](), []
+        for fault in faults:
+            last = fault.last or self.until
+            rate = next(((day, l_h) for day, l_h in rates if fault.first <= day <= last and day not in taken), None)
+            if rate is None:
+                found.append(self._fault_water(fault, None))
+                continue
+            taken |= {day for day, _ in rates if fault.first <= day <= last}
+            # The pipes are under water only while the site is on.
+            days = int((self.runs.days_of(fault) & self.runs.on)[self.this_year].sum())
+            found.append(self._fault_water(fault, rate[1] * 24.0 * days, rate[1]))
+        return found
 
+    def _leaking_nights(self) -> list[tuple[dt.date, float]]:
+        """The mornings after a night without watering in which one irrigation meter moved, with its flow in L/h."""
+        meters = [one.meter for one in self.meters if one.meter.irrigation_only and not one.meter.removed_on]
+        if len(meters) != 1:
+            return []
+        largest_l = largest_l_per_day(self.site)
+        _, unit_l, _ = uses_of(meters[0], largest_l)
+        around = nights(meters[0], self.site, self.runs, largest_l / unit_l, unit_l)
+        return [(night.last.read_on, night.flow.litres_per_hour) for night in around if night.leaks]
 
-def _midnight(date: dt.date, site: Site) -> dt.datetime:
-    return dt.datetime.combine(date, dt.time(), tzinfo=zoneinfo.ZoneInfo(site.time_zone))
+    def against_last_year(self) -> AgainstLastYear | None:
+        pairs = []
+        for place in range(self.this_year.start, self.this_year.stop):
+            date = self.dates[place]
+            if (date.month, date.day) != (2, 29):
+                pairs.append((place, (date.replace(year=date.year - 1) - self.first).days))
+        quiet = self.known | ~self.runs.on
+        common = [(this, last) for this, last in pairs if quiet[this] and quiet[last]]
+        if len(common) < FEWEST_DAYS_COMPARED or not any(self.known[last] for _, last in common):
+            return None
+        this, last = (np.array(places) for places in zip(*common, strict=True))
+        # Like with like: the meter on days it tells in both years, what is expected on the others.
+        told = ~np.isnan(self.metered_l[this]) & ~np.isnan(self.metered_l[last])
+        this_l, last_l = (float(np.where(told, self.used_l[row], self.expected_l[row]).sum()) for row in (this, last))
+        if last_l <= 0:
+            return None
+        needs = self._needs(this, last)
+        corrected = None
+        if needs is not None and min(needs[:2]) > 0:
+            corrected = year_on_year(this_l, needs[0], last_l, needs[1], needs[2])
+        return AgainstLastYear(
+            first=self.dates[this[0]],
+            last=self.dates[this[-1]],
+            days=len(common),
+            this_l=this_l,
+            last_l=last_l,
+            metered_days=int(told.sum()),
+            corrected=corrected,
+            this_need_mm=needs[0] if needs else None,
+            last_need_mm=needs[1] if needs else None,
+        )
+
+    def _needs(self, this: np.ndarray, last: np.ndarray) -> tuple[float, float, float] | None:
+        """ET less rain of these days this year, last year and in a normal year, mm; None without weather."""
+        station = self.site.weather_station
+        if station is None:
+            return None
+        try:
+            climate = station_climatology(station)
+        except WaterInputError:
+            return None
+        days = days_with_normals(station, climate, self.first, self.until)
+        et, rain = (daily_normals(normal.mean, days.dates) for normal in (climate.et_mm, climate.rain_mm))
+        return (
+            net_need_mm(days.et_mm, days.rain_mm, self.month_row, this),
+            net_need_mm(days.et_mm, days.rain_mm, self.month_row, last),
+            net_need_mm(et, rain, self.month_row, this),
+        )
 
 
 def _year_before(date: dt.date) -> dt.date:
@@ -223,7 +385,7 @@ def _year_before(date: dt.date) -> dt.date:
     return date.replace(year=date.year - 1)
 
 
-def _sum(values: tuple[Litres, ...]) -> Litres:
+def _sum(values: Sequence[Litres]) -> Litres:
     """None where a part is not known."""
     if any(value is None for value in values):
         return None
@@ -231,10 +393,10 @@ def _sum(values: tuple[Litres, ...]) -> Litres:
 
 
 def budget_bars(use: SiteWaterUse) -> MonthBars:
-    """Use beside allowance, month by month, in the firm's unit of volume."""
+    """Used water beside allowance, month by month, in the firm's unit of volume."""
     system = Firm.current().units
 
     def shown(litres: tuple[float, ...]) -> list[float]:
         return [to_display(value / 1000.0, Quantity.VOLUME, system) for value in litres]
 
-    return month_bars(shown(use.litres_by_month), shown(use.budget.allowance_by_month_l))
+    return month_bars(shown(use.used_by_month_l), shown(use.budget.allowance_by_month_l))

@@ -92,9 +92,14 @@ def what_if(site: Site, season_year: int, change: str) -> WhatIf:
     return _compare(season_ground(site, season_year, dt.date(season_year, 12, 31)), CHANGES[change])
 
 
-def what_ifs(site: Site, season_year: int, keys: Iterable[str] = tuple(CHANGES)) -> tuple[WhatIf, ...]:
-    """Every change, or those named, the most litres saved first. Raises as `what_if`."""
-    ground = season_ground(site, season_year, dt.date(season_year, 12, 31))
+def what_ifs(
+    site: Site, season_year: int, keys: Iterable[str] = tuple(CHANGES), until: dt.date | None = None
+) -> tuple[WhatIf, ...]:
+    """Every change, or those named, the most litres saved first; to the year's end or up to `until`.
+
+    Raises as `what_if`.
+    """
+    ground = season_ground(site, season_year, until or dt.date(season_year, 12, 31))
     found = [_compare(ground, CHANGES[key]) for key in keys]
     return tuple(sorted(found, key=lambda each: each.after.litres))
 

@@ -108,7 +108,7 @@ def test_every_season_report_prints_the_season_of_its_site(demo, language):
         data = season_report_data(site, season_year=2026, prepared_on=TODAY)
         pdf = season_report_pdf(data)
         use = site_water_use(site, season_year=2026, until=TODAY)
-        total_m3 = use.litres / 1000
+        total_m3 = use.used_l / 1000
         figures = [f"{total_m3:,.0f}" if total_m3 >= 10 else f"{total_m3:.1f}"]
         rain = DailyWeather.objects.filter(station=site.weather_station, date__year=2026, date__month=7)
         figures.append(amount(sum(row.precipitation_mm for row in rain), "depth", firm, with_unit=False))

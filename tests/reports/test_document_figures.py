@@ -9,10 +9,12 @@ from jobs.models import Fault, Visit
 from reports.documents.service_sheet import service_sheet_pdf
 from reports.queries.season_report import default_inputs, season_report_data
 from reports.queries.service_sheet import service_sheet_data
+from scheduling.actions.schedules import compute_draft, publish
 from scheduling.core.water.derivation import Derivation, Input
 from scheduling.queries.explain import Explained, Figure
+from scheduling.queries.water_use import site_water_use
 from scheduling.queries.what_if import what_ifs
-from sites.models import Zone
+from sites.models import StateChange, Zone
 from tests import factories
 from tests.reports.documents.page_boxes import text_of
 
@@ -87,21 +89,29 @@ def test_what_a_report_assumes_is_in_the_firms_units_and_never_rounded_to_nothin
 
 
 def test_an_advice_names_what_the_season_computed_again_would_save(seattle, site):
-    """Savings are the differences of the what-if, no more; a change that saves next to nothing is not advised."""
+    """Savings are the share of the what-if of the water really used; what saves next to nothing is not advised."""
     site.refresh_from_db()  # times as the database gives them
     zones = Zone.objects.filter(site=site)
     zones.update(planting="shrubs", emitter="fixed_spray", distribution_uniformity=0.5, flow_l_min=20)
-    saved = {run.change.key: run for run in what_ifs(site, 2015, ("even", "mulch", "drip"))}
+    draft = compute_draft(site=site, today=dt.date(2015, 4, 1), by=None, month=4)
+    publish(schedule=draft, by=None, on=dt.date(2015, 4, 1))
+    until = dt.date(2015, 12, 1)
+    used_l = site_water_use(site, season_year=2015, until=until).used_l
+    saved = {run.change.key: run for run in what_ifs(site, 2015, ("even", "mulch", "drip"), until=until)}
     assert [key for key, run in saved.items() if run.after.litres <= 0.97 * run.before.litres] == [*saved]
 
     advice = season_report_data(site, season_year=2015, prepared_on=dt.date(2015, 12, 1)).recommendations
 
     for key, title in (("drip", "Drip instead"), ("even", "Repair heads"), ("mulch", "Mulch beds")):
         [line] = [line for line in advice if line.title.startswith(title)]
-        litres = saved[key].before.litres - saved[key].after.litres
+        share = 1 - saved[key].after.litres / saved[key].before.litres
         # No tariff: nothing is said of money.
-        assert float(line.saving.removesuffix(" m³")) == pytest.approx(litres / 1000, abs=0.5)
-        assert f"instead of {saved[key].before.litres / 1000:.0f} m³" in line.reason
+        assert float(line.saving.removesuffix(" m³")) == pytest.approx(share * used_l / 1000, abs=0.5)
+        assert f"{100 * share:.0f} % less. Taken of the {used_l / 1000:.0f} m³ used" in line.reason
+    StateChange.objects.create(site=site, state="off", changed_on=dt.date(2015, 1, 1), reason="not watered")
+    dry = season_report_data(site, season_year=2015, prepared_on=dt.date(2015, 12, 1))
+    assert not [line for line in dry.recommendations if line.saving], "nothing was used, so nothing is saved"
+    StateChange.objects.all().delete()
     zones.update(planting="cool_turf", distribution_uniformity=0.8)
     again = season_report_data(site, season_year=2015, prepared_on=dt.date(2015, 12, 1)).recommendations
     assert not [line for line in again if line.saving]

@@ -58,9 +58,9 @@ def rows_of(fleet, key) -> tuple:
 def test_visits_are_told_in_time_late_and_overdue(season):
     assert rows_of(season, "visits") == (
         ("Startup", 2, 2, 1, 1, 0, 50.0),
-        ("Winterisation", 1, 0, 0, 0, 1, None),
+        ("Winterisation", 1, 0, 0, 0, 1, 0.0),
     )
-    assert (season.figures[0].value, season.figures[0].note) == ("50 %", "1 of 2 done")
+    assert (season.figures[0].value, season.figures[0].note) == ("33 %", "1 of 3 done or overdue")
 
 
 def test_faults_are_told_by_kind_and_the_age_of_the_valve(season):

@@ -21,6 +21,8 @@ WORDS = {
     "by": "{when} von {who}",
     "count.fault.one": "{n} Mangel",
     "count.fault.many": "{n} Mängel",
+    "count.day.one": "{n} Tag",
+    "count.day.many": "{n} Tage",
     "count.month.one": "{n} Monat",
     "count.month.many": "{n} Monate",
     "count.step.one": "{n} Punkt der Prüfliste",
@@ -51,13 +53,34 @@ WORDS = {
         "Die Referenz-ET ist das Wasser, das ein Vergleichsrasen verbraucht hätte; Regen ist, was an der Station "
         "fiel. Üblich ist das Mittel aller dort aufgezeichneten Jahre."
     ),
+    "weather.estimated": "≈ Geschätzt: Tage ohne Aufzeichnung zählen wie das Mittel der übrigen ({months}).",
+    "weather.days_known": "{month}: {days} bekannt",
     "month": "Monat",
     "water.title": "Wohin das Wasser ging, Monat für Monat",
+    "water.basis_metered": (
+        "Am Zähler zwischen seinen Ablesungen, auf die Tage verteilt, wie der Plan es vorsieht; wie nach Plan "
+        "erwartet an Tagen, über die der Zähler nichts sagt."
+    ),
     "water.basis": (
-        "Laufzeiten der Fassung des Bewässerungsplans, die am jeweiligen Tag galt: ihre Programme in dem Monat, für "
-        "den sie gemacht sind, sonst ihre Monatstabelle; Tage mit ausgesetzter Bewässerung zählen nicht."
+        "Kein Zähler sagt, wie viel verbraucht wurde: Dies sind die Laufzeiten, wie sie eingestellt waren, ohne die "
+        "Tage, an denen die Anlage abgestellt oder ausgesetzt war, und ohne Zonen, die ein Mangel stillgelegt hat."
     ),
     "water.used": "Verbrauch, {unit}",
+    "water.expected": "Erwartet, {unit}",
+    "bridge.title": "Vom geplanten zum verbrauchten Wasser",
+    "bridge.planned": "Geplant: wie veröffentlicht",
+    "bridge.off": "Anlage abgestellt, {days}",
+    "bridge.paused": "Ausgesetzt, {days}",
+    "bridge.set_otherwise": "Am Steuergerät an einem anderen Tag eingestellt als veröffentlicht",
+    "bridge.stopped": "Kein Wasser: {fault}, {where}, {first} bis {last}",
+    "bridge.expected": "Erwartet",
+    "bridge.added": "Lief neben dem Plan: {fault}, {where}, {first} bis {last}",
+    "bridge.not_measured": "nicht gemessen",
+    "bridge.rest": "Nicht erklärt",
+    "bridge.rest_unmeasured": "Nicht erklärt, samt dem, was niemand gemessen hat",
+    "bridge.used": "Verbraucht, nach dem Zähler",
+    "bridge.used_partly": "Verbraucht: nach dem Zähler von {first} bis {last}, sonst wie erwartet",
+    "bridge.used_expected": "Verbraucht: wie erwartet, kein Zähler sagt es",
     "water.last_year": "Vorjahr, {unit}",
     "water.budget": "Budget, {unit}",
     "water.total": "{name}: {parts}.",
@@ -65,7 +88,7 @@ WORDS = {
     "water.total_budget": "Budget {amount}",
     "water.total_last_year": "Vorjahr {amount}",
     "water.season": "Saison",
-    "zones.title": "Wasser je Zone in der Saison",
+    "zones.title": "Wasser je Zone in der Saison, wie nach Plan erwartet",
     "zone": "Zone",
     "visits.title": "Was wir getan haben",
     "visits.none": "Für diese Saison ist kein Besuch aufgezeichnet.",
@@ -97,7 +120,9 @@ WORDS = {
     "advice.even": "Regner und Düsen instand setzen, damit es gleichmäßig regnet (Gleichmäßigkeit 0,70)",
     "advice.mulch": "Beete und den Boden unter Sträuchern und Bäumen mulchen",
     "advice.drip": "Tropfrohr statt Sprühdüsen in Beeten, unter Sträuchern und Bäumen",
-    "advice.what_if": "Diese Saison neu gerechnet, bewässert nach Bedarf: {after} statt {before}.",
+    "advice.what_if": (
+        "Die Saison bis {until} damit nach Bedarf gerechnet: {percent} % weniger. Von den verbrauchten {used}."
+    ),
     "advice.uniformity": "Zone {zone} gleichmäßiger machen",
     "advice.uniformity_why": (
         "Ihre gemessene Verteilgüte ist {figure}; unter {limit} bestimmen die trockenen Stellen, wie lange sie läuft."
@@ -107,7 +132,8 @@ WORDS = {
     "cost.amount": "Betrag",
     "cost.total": "Summe",
     "cost.fixed": "Grundpreis, Tarif {tariff}",
-    "cost.water": "Wasser, {volume}",
+    "cost.water": "Wasser: {volume} verbraucht, je Kalendermonat abgerechnet von {first} bis {last}",
+    "cost.note": "Nach dem Tarif gerechnet; Abrechnungstage und Ablesungen des Versorgers weichen ab.",
     "next.title": "Die nächsten Termine",
     "next.by": "bis {date}",
     "next.between": "zwischen {first} und {last}",
@@ -119,13 +145,16 @@ WORDS = {
     "assumed.source": "Quelle",
     "assumed.zone": "{what}, Zone {zones}",
     "assumed.zones": "{what}, Zonen {zones}",
-    "headline.water": "Wasser nach Plan",
-    "headline.metered": "am Zähler abgelesen",
+    "headline.water": "Wasser verbraucht",
+    "headline.by_meter": "nach dem Zähler, {first} bis {last}",
+    "headline.partly": "davon {volume} nach dem Zähler, {first} bis {last}",
+    "headline.expected": "wie erwartet; kein Zähler sagt es",
     "headline.allowance": "des Wasserkontingents im Jahr",
     "headline.et": "Referenz-ET",
-    "summary.water": "Nach den gültigen Bewässerungsplänen bekam die Anlage {volume} Wasser.",
-    "summary.more": "Das sind {percent} % mehr als an denselben Tagen des Vorjahres.",
-    "summary.less": "Das sind {percent} % weniger als an denselben Tagen des Vorjahres.",
+    "summary.water": "Die Anlage verbrauchte {volume} Wasser.",
+    "summary.expected": "Nach dem eingestellten Plan verbrauchte die Anlage {volume}; kein Zähler sagt es.",
+    "summary.more": "Um das Wetter bereinigt ist das {percent} % mehr als im Vorjahr, {days} verglichen.",
+    "summary.less": "Um das Wetter bereinigt ist das {percent} % weniger als im Vorjahr, {days} verglichen.",
     "summary.faults": "Wir haben {faults} gefunden und davon {mended} behoben.",
     "summary.no_faults": "Wir haben keine Mängel gefunden.",
     "summary.unknown": "Nicht mitgezählt, weil der Plan oder ihr Durchfluss fehlt: {zones}.",
