@@ -154,10 +154,14 @@ def order(sheets: int) -> None:
     ids = list(Visit.objects.order_by("pk").values_list("pk", flat=True)[:sheets])
     if len(ids) < sheets:
         raise OSError(f"the demo has only {len(ids)} visits")
-    bulk.order_bulk(
-        kind=BulkJob.Kind.SHEETS, shape=BulkJob.Shape.PDF, row_ids=ids, title="Bench", season_year=2026,
-        prepared_on=timezone.localdate(), by=None,
-    )  # fmt: skip
+    job = BulkJob(
+        kind=BulkJob.Kind.SHEETS,
+        shape=BulkJob.Shape.PDF,
+        title="Bench",
+        season_year=2026,
+        prepared_on=timezone.localdate(),
+    )
+    bulk.order_bulk(job=job, row_ids=ids, by=None)
 
 
 def work() -> None:

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Final
 
 from config.demo.dice import dealt_uuid, dice
-from jobs.actions.proposals import VALID_DAYS, answer, new_proposal
+from jobs.actions.proposals import VALID_DAYS, Answer, answer, new_proposal
 from jobs.actions.work import save_work
 from jobs.models import Fault, PriceItem, Proposal, ProposalLine, Visit, VisitKind, WorkPart, WorkRecord
 from reports.actions.proposals import send_proposal
@@ -87,14 +87,9 @@ def _line(item: PriceItem, quantity: str, fault: Fault | None = None) -> Proposa
 def _accept(proposal: Proposal, seed: int, today: dt.date) -> None:
     answered_on = today - dt.timedelta(days=ANSWERED_DAYS_AGO)
     client = proposal.site.client
-    answered = answer(
-        proposal=proposal,
-        accepted=True,
-        name=client.contact_name or client.name,
-        note="Please ring before you come.",
-        now=_noon(answered_on),
-        today=answered_on,
-    )
+    name, note = client.contact_name or client.name, "Please ring before you come."
+    said = Answer(accepted=True, name=name, note=note, now=_noon(answered_on), today=answered_on)
+    answered = answer(proposal=proposal, said=said)
     Visit.objects.filter(proposal=answered).update(uuid=dealt_uuid(dice(seed, "accepted proposal")))
 
 

@@ -1,8 +1,6 @@
 """Pictures from the phones, piece by piece: kept until complete, written anew, hung on their fault once."""
 
-import datetime as dt
 import io
-import uuid as uuids
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
@@ -37,26 +35,18 @@ class PieceReceipt:
 
 
 @transaction.atomic
-def receive_piece(
-    *,
-    uuid: uuids.UUID,
-    record_uuid: uuids.UUID,
-    start: int | None,
-    data: bytes,
-    total_bytes: int,
-    caption: str,
-    taken_at: dt.datetime,
-    by: User,
-) -> PieceReceipt:
-    """Keep a piece; the last one makes the picture. `start` None only asks where to go on.
+def receive_piece(*, upload: PhotoUpload, start: int | None, data: bytes) -> PieceReceipt:
+    """Keep a piece of an upload, saved before or not; the last one makes the picture. `start` None only asks where to
+    go on.
 
     A piece that is known, or begins after a gap, adds nothing. Raises OtherUpload if the id was used for another
     picture or by another person, ValidationError with words for a size or picture that is not accepted: the same
     answer every time it is sent.
     """
+    total_bytes, by = upload.total_bytes, upload.sender
     if total_bytes > LARGEST_BYTES:
         raise ValidationError(f"The file is larger than {LARGEST_BYTES // 2**20} MB. Send a smaller picture.")
-    upload = _upload(uuid, record_uuid, total_bytes, caption, taken_at, by)
+    upload = _kept(upload)
     if upload.state == State.REFUSED:
         return PieceReceipt(upload, 0)
     if upload.state != State.RECEIVING:
@@ -71,25 +61,18 @@ def receive_piece(
     return PieceReceipt(upload, have, fresh=True)
 
 
-def _upload(
-    uuid: uuids.UUID, record_uuid: uuids.UUID, total_bytes: int, caption: str, taken_at: dt.datetime, by: User
-) -> PhotoUpload:
-    upload = PhotoUpload.objects.select_for_update().filter(uuid=uuid).first()
+def _kept(sent: PhotoUpload) -> PhotoUpload:
+    upload = PhotoUpload.objects.select_for_update().filter(uuid=sent.uuid).first()
     if upload is None:
-        if PhotoUpload.objects.filter(sender=by, state=State.RECEIVING).count() >= UNFINISHED_AT_ONCE:
+        if PhotoUpload.objects.filter(sender=sent.sender, state=State.RECEIVING).count() >= UNFINISHED_AT_ONCE:
             raise ValidationError("Too many unfinished pictures. Finish sending those first.")
         # The first piece may come twice at once: the later one waits for the row of the earlier.
-        upload, _ = PhotoUpload.objects.select_for_update().get_or_create(
-            uuid=uuid,
-            defaults={
-                "record_uuid": record_uuid,
-                "sender": by,
-                "total_bytes": total_bytes,
-                "caption": caption,
-                "taken_at": taken_at,
-            },
-        )
-    if (upload.record_uuid, upload.sender_id, upload.total_bytes) != (record_uuid, by.pk, total_bytes):
+        words = {
+            name: getattr(sent, name) for name in ("record_uuid", "sender", "total_bytes", "caption", "taken_at")
+        }
+        upload, _ = PhotoUpload.objects.select_for_update().get_or_create(uuid=sent.uuid, defaults=words)
+    same = ("record_uuid", "sender_id", "total_bytes")
+    if any(getattr(upload, name) != getattr(sent, name) for name in same):
         raise OtherUpload
     return upload
 

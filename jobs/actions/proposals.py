@@ -6,6 +6,7 @@ update, so that of two that happen together one wins and the other is told.
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Final
 
@@ -175,52 +176,53 @@ def withdraw(*, proposal: Proposal, by: User) -> None:
     record(by=by, verb="proposal taken back", subject=proposal)
 
 
+@dataclass(frozen=True)
+class Answer:
+    """What a client says to a proposal, and when."""
+
+    accepted: bool
+    name: str
+    note: str
+    now: dt.datetime
+    today: dt.date
+
+
 @transaction.atomic
-def answer(
-    *,
-    proposal: Proposal,
-    accepted: bool,
-    name: str,
-    note: str = "",
-    now: dt.datetime,
-    today: dt.date,
-    by: User | None = None,
-    **how: object,
-) -> Proposal:
+def answer(*, proposal: Proposal, said: Answer, by: User | None = None, **how: object) -> Proposal:
     """The client's answer, taken once. Accepted: exactly one repair visit waits to be planned. Declined: the faults
     stay open. `how` says for the audit where the answer came in.
 
     Raises NotAnswerable where it was answered, superseded or taken back before, or its last day is past;
     ValidationError where no visit can be made.
     """
-    if not name.strip():
+    if not said.name.strip():
         raise ValidationError({"name": "Say who answers."})
-    taken = Proposal.objects.filter(pk=proposal.pk, state=State.SENT, valid_until__gte=today).update(
-        state=State.ACCEPTED if accepted else State.DECLINED,
-        answered_at=now,
-        answered_by=name.strip(),
-        answer_note=note.strip(),
+    taken = Proposal.objects.filter(pk=proposal.pk, state=State.SENT, valid_until__gte=said.today).update(
+        state=State.ACCEPTED if said.accepted else State.DECLINED,
+        answered_at=said.now,
+        answered_by=said.name.strip(),
+        answer_note=said.note.strip(),
     )
     row = with_lines(Proposal.objects.all()).get(pk=proposal.pk)
     if not taken:
-        raise NotAnswerable(row.standing(today))
-    verb = "proposal accepted" if accepted else "proposal declined"
+        raise NotAnswerable(row.standing(said.today))
+    verb = "proposal accepted" if said.accepted else "proposal declined"
     record(by=by, verb=verb, subject=row, name=row.answered_by, note=row.answer_note, **how)
-    if accepted:
-        row.visit = _order(row, today, by)
+    if said.accepted:
+        row.visit = _order(row, said.today, by)
         row.save(update_fields=["visit"])
     return row
 
 
 def _order(proposal: Proposal, today: dt.date, by: User | None) -> Visit:
-    return add_visit(
+    visit = Visit(
         site=proposal.site,
         opens_on=today,
         due_on=today + dt.timedelta(days=REPAIR_WITHIN_DAYS),
         service_min=_minutes(proposal),
         instructions=_instructions(proposal),
-        by=by,
     )
+    return add_visit(visit=visit, by=by)
 
 
 def _minutes(proposal: Proposal) -> int:

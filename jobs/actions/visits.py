@@ -85,25 +85,18 @@ def _visit(
 
 
 @transaction.atomic
-def save_window(
-    *,
-    season_year: int,
-    kind: str,
-    opens_on: dt.date,
-    due_on: dt.date,
-    reason: str,
-    chance: float | None = None,
-    by: User | None,
-) -> int:
-    """Set a season's window; its visits follow it. Returns how many got other dates.
+def save_window(*, window: SeasonWindow, by: User | None) -> int:
+    """Set a season's window, saved before or not; its visits follow it. Returns how many got other dates.
 
     With `chance` each site has a date of its own inside the window. Promised, started and finished visits and those
     with dates set by hand keep theirs. ValidationError by field.
     """
     queue_planners()
-    window = SeasonWindow.objects.select_for_update().filter(season_year=season_year, kind=kind).first()
-    window = window or SeasonWindow(season_year=season_year, kind=kind)
-    window.opens_on, window.due_on, window.reason, window.chance = opens_on, due_on, reason, chance
+    season_year, kind = window.season_year, window.kind
+    row = SeasonWindow.objects.select_for_update().filter(season_year=season_year, kind=kind).first()
+    if row is not None and row.pk != window.pk:
+        row.opens_on, row.due_on = window.opens_on, window.due_on
+        row.reason, row.chance, window = window.reason, window.chance, row
     register.save(instance=window, by=by)
     moved = _renew(_followers().filter(season_year=season_year, kind=kind), [window])
     if moved:

@@ -122,16 +122,15 @@ def _piece(request: HttpRequest, body: bytes, uuid: uuids.UUID, person: User, pi
         record_uuid = uuids.UUID(request.headers.get("X-Record", ""))
     except ValueError as error:
         raise ValidationError("X-Record is missing: the id of the fault's record.") from error
-    return receive_piece(
+    upload = PhotoUpload(
         uuid=uuid,
         record_uuid=record_uuid,
-        start=start,
-        data=data,
         total_bytes=total,
         caption=request.headers.get("X-Caption", "")[:200],
         taken_at=min(_taken_at(request), timezone.now()),
-        by=person,
+        sender=person,
     )
+    return receive_piece(upload=upload, start=start, data=data)
 
 
 def _taken_at(request: HttpRequest) -> dt.datetime:

@@ -121,7 +121,7 @@ def window_edit(request: Request, year: int, kind: str) -> HttpResponse:
     form = WindowForm(request.POST or None, instance=row, initial=initial)
     if request.method == "POST" and form.is_valid():
         try:
-            moved = save_window(season_year=year, kind=kind, by=request.user, **form.cleaned_data)
+            moved = save_window(window=form.instance, by=request.user)
         except ValidationError as error:
             show_problem(form, error)
         else:

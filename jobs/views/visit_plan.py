@@ -150,7 +150,7 @@ def visit_new(request: Request) -> HttpResponse:
     form = NewVisitForm(request.POST or None, initial=initial)
     if request.method == "POST" and form.is_valid():
         try:
-            visit = add_visit(by=request.user, **form.cleaned_data)
+            visit = add_visit(visit=form.instance, skills=form.cleaned_data.get("skills", ()), by=request.user)
         except ValidationError as error:
             show_problem(form, error)
         else:

@@ -44,29 +44,20 @@ class NotOrdered(Exception):
     """The job cannot be made: the words say why."""
 
 
-def order_bulk(
-    *, kind: str, shape: str, row_ids: list[int], title: str, season_year: int, prepared_on: dt.date, by: User | None
-) -> BulkJob:
-    """Queue one file of all these visits' sheets or sites' reports, in the order given."""
+def order_bulk(*, job: BulkJob, row_ids: list[int], by: User | None) -> BulkJob:
+    """Queue an unsaved job: one file of all these visits' sheets or sites' reports, in the order given."""
     if not row_ids:
         raise NotOrdered("There is nothing to print: no visit or site fits.")
     if len(row_ids) > MOST_ROWS:
         raise NotOrdered(f"That is {len(row_ids)} documents; choose at most {MOST_ROWS}.")
     with transaction.atomic():
-        job = BulkJob.objects.create(
-            kind=kind,
-            shape=shape,
-            title=title,
-            season_year=season_year,
-            prepared_on=prepared_on,
-            total=len(row_ids),
-            made_by=by,
-        )
+        job.total, job.made_by = len(row_ids), by
+        job.save(force_insert=True)
         chunks = [row_ids[start : start + PART_ROWS] for start in range(0, len(row_ids), PART_ROWS)]
         BulkPart.objects.bulk_create(
             [BulkPart(job=job, number=number, row_ids=ids) for number, ids in enumerate(chunks, start=1)]
         )
-        record(by=by, verb="ordered bulk job", subject=job, kind=kind, rows=len(row_ids))
+        record(by=by, verb="ordered bulk job", subject=job, kind=job.kind, rows=len(row_ids))
     return job
 
 

@@ -22,7 +22,7 @@ from sites.models import Site, User
 
 def make_season_report(*, site: Site, season_year: int, by: User | None) -> Document:
     """The season report of a site as a kept document; the newest version itself where nothing changed since."""
-    newest = _versions(Document.Kind.SEASON_REPORT, site, season_year).first()
+    newest = _versions(Document(kind=Document.Kind.SEASON_REPORT, site=site, season_year=season_year)).first()
     today = timezone.localdate()
     if newest is not None:
         # The day it was prepared stands on the report: only a change beside that day makes a new version.
@@ -30,91 +30,64 @@ def make_season_report(*, site: Site, season_year: int, by: User | None) -> Docu
         if _digest(season_report_pdf(then)) == newest.sha256:
             return newest
     report = season_report_data(site, season_year=season_year, prepared_on=today)
-    return _keep(
-        pdf=season_report_pdf(report),
+    document = Document(
         kind=Document.Kind.SEASON_REPORT,
         site=site,
         season_year=season_year,
         title=f"Season report {season_year}, {site.name}",
-        by=by,
         content=asdict(report),
     )
+    return _keep(document, season_report_pdf(report), by)
 
 
 def make_service_sheet(*, visit: Visit, by: User | None) -> Document:
     """The completed sheet of a finished visit as a kept document."""
-    return _keep(
-        pdf=service_sheet_pdf(service_sheet_data(visit, completed=True)),
+    document = Document(
         kind=Document.Kind.SERVICE_SHEET,
         site=visit.site,
         season_year=visit.season_year,
         title=f"Service sheet, {visit.get_kind_display()} {visit.season_year}, {visit.site.name}",
         visit=visit,
-        by=by,
     )
+    return _keep(document, service_sheet_pdf(service_sheet_data(visit, completed=True)), by)
 
 
 def make_proposal(*, proposal: Proposal, by: User | None) -> Document:
     """A sent proposal as a kept document: one, for what was sent never changes."""
     today = timezone.localdate(proposal.sent_at)
     data = proposal_data(proposal, today=today)
-    return _keep(
-        pdf=proposal_pdf(data),
+    document = Document(
         kind=Document.Kind.PROPOSAL,
         site=proposal.site,
         season_year=today.year,
         title=f"{proposal}, {proposal.site.name}",
         proposal=proposal,
-        by=by,
         content=asdict(data),
     )
+    return _keep(document, proposal_pdf(data), by)
 
 
-def _keep(
-    *,
-    pdf: bytes,
-    kind: str,
-    site: Site,
-    season_year: int,
-    title: str,
-    by: User | None,
-    visit: Visit | None = None,
-    proposal: Proposal | None = None,
-    content: dict | None = None,
-) -> Document:
-    """Store `pdf` as the next version, unless the newest version has the same bytes."""
+def _keep(document: Document, pdf: bytes, by: User | None) -> Document:
+    """Store `pdf` as the next version of an unsaved document, unless the newest version has the same bytes."""
     digest = _digest(pdf)
     with transaction.atomic():
         # Two people pressing the button together queue here and make one version, not two.
-        Site.objects.select_for_update().get(pk=site.pk)
-        earlier = _versions(kind, site, season_year, visit, proposal)
-        newest = earlier.first()
+        Site.objects.select_for_update().get(pk=document.site_id)
+        newest = _versions(document).first()
         if newest is not None and newest.sha256 == digest:
             return newest
-        document = Document(
-            kind=kind,
-            site=site,
-            visit=visit,
-            proposal=proposal,
-            season_year=season_year,
-            version=newest.version + 1 if newest else 1,
-            title=title,
-            sha256=digest,
-            made_by=by,
-            content=content,
-        )
+        document.version = newest.version + 1 if newest else 1
+        document.sha256, document.made_by = digest, by
         document.pdf.save(f"{document.uuid}.pdf", ContentFile(pdf), save=False)
         document.save()
         record(by=by, verb="made", subject=document, sha256=digest, version=document.version)
     return document
 
 
-def _versions(
-    kind: str, site: Site, season_year: int, visit: Visit | None = None, proposal: Proposal | None = None
-) -> QuerySet[Document]:
+def _versions(like: Document) -> QuerySet[Document]:
     """All versions of one document, newest first."""
-    rows = Document.objects.filter(kind=kind, site=site, season_year=season_year, visit=visit, proposal=proposal)
-    return rows.order_by("-version")
+    same = {name: getattr(like, name) for name in ("kind", "site", "season_year", "visit", "proposal")}
+    return Document.objects.filter(**same).order_by("-version")
 
 
 def _digest(pdf: bytes) -> str:

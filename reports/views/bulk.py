@@ -50,15 +50,8 @@ def _order(wanted: dict, by: User) -> BulkJob:
             last_day=wanted["last_day"],
         )
     title = f"{BulkJob.Kind(kind).label.capitalize()} {year}"
-    job = bulk.order_bulk(
-        kind=kind,
-        shape=wanted["shape"],
-        row_ids=ids,
-        title=title,
-        season_year=year,
-        prepared_on=timezone.localdate(),
-        by=by,
-    )
+    job = BulkJob(kind=kind, shape=wanted["shape"], title=title, season_year=year, prepared_on=timezone.localdate())
+    bulk.order_bulk(job=job, row_ids=ids, by=by)
     start_bulk_work()
     return job
 
@@ -70,15 +63,14 @@ def send_all(request: Request) -> HttpResponse:
     sites = sites_to_report()
     if request.method == "POST":
         try:
-            job = bulk.order_bulk(
+            job = BulkJob(
                 kind=BulkJob.Kind.SEND,
                 shape=BulkJob.Shape.NONE,
-                row_ids=list(sites.values_list("pk", flat=True)),
                 title=f"Season reports {year} to all clients",
                 season_year=year,
                 prepared_on=timezone.localdate(),
-                by=request.user,
             )
+            bulk.order_bulk(job=job, row_ids=list(sites.values_list("pk", flat=True)), by=request.user)
         except bulk.NotOrdered as error:
             messages.error(request, str(error))
             return redirect("reports:report_list")

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from jobs.actions.proposals import NotAnswerable, answer, problems
+from jobs.actions.proposals import Answer, NotAnswerable, answer, problems
 from jobs.models import Proposal
 from jobs.queries.planning import firm_today
 from jobs.queries.proposals import STANDING_WORDS, with_lines
@@ -99,15 +99,8 @@ def proposal_answer(request: Request, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         words = form.cleaned_data
         try:
-            answer(
-                proposal=proposal,
-                accepted=words["choice"] == "accept",
-                name=words["name"],
-                note=words["note"],
-                now=timezone.now(),
-                today=firm_today(),
-                by=request.user,
-            )
+            said = Answer(words["choice"] == "accept", words["name"], words["note"], timezone.now(), firm_today())
+            answer(proposal=proposal, said=said, by=request.user)
         except NotAnswerable as error:
             form.add_error(None, f"It cannot be answered: it is {STANDING_WORDS[error.standing]}.")
         except ValidationError as error:

@@ -21,7 +21,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from jobs.actions.proposals import NotAnswerable, answer
+from jobs.actions.proposals import Answer, NotAnswerable, answer
 from jobs.queries.planning import firm_today
 from reports.actions.links import count_view
 from reports.forms import AnswerForm
@@ -37,10 +37,10 @@ COOKIE_AGE_S: Final = 2 * 3600
 MOST_WRONG_TOKENS: Final = 10
 WRONG_TOKENS_WINDOW_S: Final = 15 * 60
 
-Answer = TypeVar("Answer", bound=HttpResponseBase)
+Reply = TypeVar("Reply", bound=HttpResponseBase)
 
 
-def _quiet(response: Answer) -> Answer:
+def _quiet(response: Reply) -> Reply:
     """Tell nobody where the reader came from, keep no copy, stay out of search engines."""
     response["Referrer-Policy"] = "no-referrer"
     response["X-Robots-Tag"] = "noindex, nofollow, noarchive"
@@ -158,15 +158,9 @@ def shared_answer(request: HttpRequest, uuid: UUID) -> HttpResponse:
     try:
         if not page.can_answer:
             raise NotAnswerable(page.standing)
-        answer(
-            proposal=proposal,
-            accepted=form.accepted,
-            name=form.cleaned_data["name"],
-            note=form.cleaned_data["note"],
-            now=timezone.now(),
-            today=firm_today(),
-            link=link.pk,
-        )
+        name, note = form.cleaned_data["name"], form.cleaned_data["note"]
+        said = Answer(form.accepted, name, note, timezone.now(), firm_today())
+        answer(proposal=proposal, said=said, link=link.pk)
     except NotAnswerable:
         proposal.refresh_from_db()
         return _proposal(request, link, form=form, problem=page.words.say("proposal.too_late"), status=409)

@@ -255,8 +255,9 @@ def test_longer_work_shifts_the_rest_of_the_day(office, technician, day):
 
 def test_a_repair_is_added_on_request_as_often_as_needed(office, site):
     today = firm_today()
-    fields = {"site": site, "opens_on": today, "due_on": today, "service_min": 40, "by": office}
-    first, second = add_visit(**fields), add_visit(**fields, instructions="Bring a pump.")
+    fields = {"site": site, "opens_on": today, "due_on": today, "service_min": 40}
+    first = add_visit(visit=Visit(**fields), by=office)
+    second = add_visit(visit=Visit(**fields, instructions="Bring a pump."), by=office)
     assert [(v.kind, v.state, v.sequence) for v in (first, second)] == [("repair", "open", 1), ("repair", "open", 2)]
 
 

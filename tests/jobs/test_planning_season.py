@@ -106,7 +106,10 @@ def test_visits_follow_a_window_unless_promised_or_with_dates_of_their_own(offic
     promised = factories.VisitFactory(**old, promised=True)
     own = factories.VisitFactory(**{**old, "due_on": dt.date(2031, 4, 20)}, own_dates=True)
     new = {"opens_on": dt.date(2031, 3, 10), "due_on": dt.date(2031, 5, 5)}
-    assert save_window(season_year=2031, kind="startup", reason="late spring", by=office, **new) == 1
+    assert (
+        save_window(window=SeasonWindow(season_year=2031, kind="startup", reason="late spring", **new), by=office)
+        == 1
+    )
     dates = {v.pk: (v.opens_on, v.due_on) for v in Visit.objects.all()}
     assert dates[follows.pk] == (new["opens_on"], new["due_on"])
     assert dates[promised.pk] == (old["opens_on"], old["due_on"])

@@ -30,9 +30,8 @@ def winterise(site, **changes) -> Visit:
 
 
 def autumn(office, **changes) -> int:
-    return save_window(
-        **{"season_year": 2031, "kind": "winterisation", "chance": 0.1, "by": office, **ROUND, **changes}
-    )
+    words = {"season_year": 2031, "kind": "winterisation", "chance": 0.1, **ROUND, **changes}
+    return save_window(window=SeasonWindow(**words), by=office)
 
 
 def dates_of(visit) -> tuple[dt.date, dt.date]:
@@ -52,7 +51,7 @@ def test_each_visit_is_made_with_its_sites_own_date_and_the_reason(office, stati
         ServicePlan.objects.create(site=site, mid_season_visits=0)
     autumn(office)
     spring = {"opens_on": dt.date(2031, 3, 1), "due_on": dt.date(2031, 5, 15), "reason": ""}
-    save_window(season_year=2031, kind="startup", chance=0.2, by=office, **spring)
+    save_window(window=SeasonWindow(season_year=2031, kind="startup", chance=0.2, **spring), by=office)
 
     assert generate_visits(season_year=2031, by=office) == 6
 
@@ -135,7 +134,7 @@ def test_dates_typed_by_the_office_stay_until_they_are_given_back(office, statio
 
 def test_a_visit_on_request_has_its_own_dates_and_cannot_follow_what_is_not_there(office, site):
     today = firm_today()
-    visit = add_visit(site=site, opens_on=today, due_on=today, service_min=40, by=office)
+    visit = add_visit(visit=Visit(site=site, opens_on=today, due_on=today, service_min=40), by=office)
     assert visit.own_dates
     with pytest.raises(ValidationError, match="has no window for: repair"):
         follow_window(visit=visit, by=office)
@@ -389,14 +388,14 @@ def test_queries_do_not_grow_with_the_sites(as_office, office, station):
             ServicePlan.objects.create(site=site, mid_season_visits=0, startup=False)
             VisitTerms.objects.create(site=site, frost_days=n)
         bounds = {"opens_on": dt.date(year, 9, 1), "due_on": dt.date(year, 11, 10), "reason": ""}
-        saved = {"season_year": year, "kind": "winterisation", "by": office, **bounds}
+        saved = {"season_year": year, "kind": "winterisation", **bounds}
         page = reverse("jobs:season_window", args=[year, "winterisation"])
         as_office.get(page)  # content types and the like are read once
         counts.append(
             (
-                queries(lambda saved=saved: save_window(chance=0.1, **saved)),
+                queries(lambda saved=saved: save_window(window=SeasonWindow(chance=0.1, **saved), by=office)),
                 queries(lambda year=year: generate_visits(season_year=year, by=office)),
-                queries(lambda saved=saved: save_window(chance=0.2, **saved)),
+                queries(lambda saved=saved: save_window(window=SeasonWindow(chance=0.2, **saved), by=office)),
                 queries(lambda page=page: as_office.get(page)),
             )
         )

@@ -38,9 +38,8 @@ def small_parts(monkeypatch):
 
 
 def order(ids, kind="sheets", shape="pdf", by=None) -> BulkJob:
-    return bulk.order_bulk(
-        kind=kind, shape=shape, row_ids=ids, title="Test", season_year=2026, prepared_on=TODAY, by=by
-    )
+    job = BulkJob(kind=kind, shape=shape, title="Test", season_year=2026, prepared_on=TODAY)
+    return bulk.order_bulk(job=job, row_ids=ids, by=by)
 
 
 def content(job) -> bytes:

@@ -9,6 +9,7 @@ import sys
 import threading
 import time
 from contextlib import closing
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from django.db import connection
 from django.test import Client as Browser
 from django.utils import timezone
 
-from jobs.actions.proposals import NotAnswerable, answer
+from jobs.actions.proposals import Answer, NotAnswerable, answer
 from jobs.models import Fault, PriceItem, Proposal, Visit
 from jobs.queries.planning import firm_today
 from reports.actions.links import make_link
@@ -501,11 +502,11 @@ def test_technicians_and_clients_see_no_proposal(client, draft, technician, clie
 def test_two_who_saw_it_waiting_cannot_both_answer(draft, client):
     send(client, draft)
     first, second = Proposal.objects.get(), Proposal.objects.get()  # both read before either writes
-    words = {"name": "Hazel", "now": timezone.now(), "today": firm_today()}
+    said = Answer(True, "Hazel", "", timezone.now(), firm_today())
 
-    answer(proposal=first, accepted=True, **words)
+    answer(proposal=first, said=said)
     with pytest.raises(NotAnswerable) as refused:
-        answer(proposal=second, accepted=True, **words)
+        answer(proposal=second, said=said)
 
     assert refused.value.standing == "accepted"
     assert Visit.objects.filter(kind="repair").count() == 1
@@ -564,8 +565,8 @@ def test_on_postgresql_of_two_answers_at_once_one_counts(client, draft):
     def press(accepted: bool) -> None:
         start.wait()
         try:
-            words = {"name": "Hazel", "now": timezone.now(), "today": firm_today()}
-            said.append(answer(proposal=draft, accepted=accepted, **words).state)
+            words = Answer(accepted, "Hazel", "", timezone.now(), firm_today())
+            said.append(answer(proposal=draft, said=words).state)
         except NotAnswerable:
             said.append("too late")
         finally:
@@ -610,13 +611,13 @@ def test_one_that_was_answered_or_taken_back_is_not_mailed_again(client, reader,
 
 def test_the_last_day_counts_and_the_day_after_does_not(draft, client):
     send(client, draft)
-    words = {"proposal": draft, "accepted": True, "name": "Hazel", "now": timezone.now()}
+    last = Answer(True, "Hazel", "", timezone.now(), draft.valid_until)
 
     with pytest.raises(NotAnswerable) as refused:
-        answer(**words, today=draft.valid_until + dt.timedelta(days=1))
+        answer(proposal=draft, said=replace(last, today=last.today + dt.timedelta(days=1)))
 
     assert refused.value.standing == "expired"
-    assert answer(**words, today=draft.valid_until).state == "accepted"
+    assert answer(proposal=draft, said=last).state == "accepted"
 
 
 def test_the_list_asks_the_database_the_same_for_one_and_for_many(client, draft, site):

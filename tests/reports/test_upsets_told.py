@@ -9,7 +9,7 @@ from django.core.management import call_command
 
 from jobs.actions.planning import plan_season, upsets
 from jobs.actions.visits import generate_visits, save_window
-from jobs.models import PlanRun, ServicePlan, Visit
+from jobs.models import PlanRun, SeasonWindow, ServicePlan, Visit
 from jobs.queries.planning import firm_today
 from reports.actions import appointments
 from reports.models import AppointmentMail
@@ -51,7 +51,7 @@ def season(office):
         )
     Visit.objects.filter(season_year=year).delete()
     closes = opens + dt.timedelta(days=18)
-    save_window(season_year=year, kind="winterisation", opens_on=opens, due_on=closes, reason="", by=office)
+    save_window(window=SeasonWindow(season_year=year, kind="winterisation", opens_on=opens, due_on=closes), by=office)
     assert generate_visits(season_year=year, by=office) == SITES
     summary = plan_season(
         run=PlanRun(

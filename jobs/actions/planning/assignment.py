@@ -28,7 +28,7 @@ from jobs.queries.frost import SiteFrost
 from jobs.queries.windows import mid_season_counts, window_span
 from sites.actions import register
 from sites.actions.audit import record
-from sites.models import Role, Site, User
+from sites.models import Role, User
 
 State = Visit.State
 PROMISE_FIELDS = ["promised", "promised_time", "promised_until"]
@@ -207,35 +207,18 @@ def cancel_visit(*, visit: Visit, reason: str, by: User | None) -> Visit:
 
 
 @transaction.atomic
-def add_visit(
-    *,
-    site: Site,
-    opens_on: dt.date,
-    due_on: dt.date,
-    service_min: int,
-    kind: str = VisitKind.REPAIR,
-    season_year: int | None = None,
-    instructions: str = "",
-    skills: Iterable[Skill] = (),
-    by: User | None,
-) -> Visit:
-    """A visit on request, by default a repair, open to be planned. ValidationError (by field) on bad dates."""
-    if site.archived_at:
+def add_visit(*, visit: Visit, skills: Iterable[Skill] = (), by: User | None) -> Visit:
+    """Keep an unsaved visit on request, open to be planned; one without a kind is a repair.
+
+    ValidationError (by field) on bad dates. It belongs to the season of its first day where it names none.
+    """
+    if visit.site.archived_at:
         raise ValidationError({"site": "This site is archived."})
-    year = season_year or opens_on.year
-    earlier = Visit.objects.filter(site=site, kind=kind, season_year=year)
+    visit.kind = visit.kind or VisitKind.REPAIR
+    visit.season_year = visit.season_year or visit.opens_on.year
+    earlier = Visit.objects.filter(site=visit.site, kind=visit.kind, season_year=visit.season_year)
     last = earlier.order_by("-sequence").values_list("sequence", flat=True).first() or 0
-    visit = Visit(
-        site=site,
-        kind=kind,
-        season_year=year,
-        sequence=last + 1,
-        opens_on=opens_on,
-        due_on=due_on,
-        service_min=service_min,
-        instructions=instructions,
-        own_dates=True,
-    )
+    visit.sequence, visit.own_dates = last + 1, True
     register.save(instance=visit, by=by)
     set_skills(row=visit, skills=skills, by=by)
     return visit

@@ -164,14 +164,14 @@ def _apply_upset(row: Replan, by: User | None) -> Visit | None:
     elif row.upset == Replan.Upset.CANCELLED:
         cancel_visit(visit=Visit.objects.get(pk=detail["visit"]), reason=detail["reason"], by=by)
     else:
-        return add_visit(
+        visit = Visit(
             site=Site.objects.get(pk=detail["site"]),
             opens_on=row.first_day,
             due_on=max(dt.date.fromisoformat(on) for _, on, keys in row.proposal["orders"] if NEW in keys),
             service_min=detail["service_min"],
             instructions=detail["instructions"],
-            by=by,
         )
+        return add_visit(visit=visit, by=by)
     return None
 
 
@@ -180,15 +180,8 @@ def _move_deadlines(season_year: int, due_on: dt.date, by: User | None) -> None:
     why = f"Frost earlier than planned: by {due_on:%d %b}."
     if window and window.due_on > due_on:
         reason = f"{why} {window.reason}".strip()[:200]
-        save_window(
-            season_year=season_year,
-            kind=VisitKind.WINTERISATION,
-            opens_on=min(window.opens_on, due_on),
-            due_on=due_on,
-            reason=reason,
-            chance=window.chance,
-            by=by,
-        )
+        window.opens_on, window.due_on, window.reason = min(window.opens_on, due_on), due_on, reason
+        save_window(window=window, by=by)
     # Promised visits and those with dates of their own do not follow the window, but the frost comes to them, too.
     rest = winterisations_left(season_year).filter(due_on__gt=due_on)
     rest.filter(opens_on__gt=due_on).update(opens_on=due_on)
