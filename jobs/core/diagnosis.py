@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 
 from jobs.core.diagnosis_rules import RULES, Condition, DiagnosisRule, Kind, Level
 from sites.core.electrical import COPPER_PER_K, REFERENCE_C, at_temperature_ohm, loop_ohm
+from sites.core.figures import Figures
 
 ELECTRICAL_GROUPS = ("resistance", "voltage", "current")
 UNITS = {"resistance": "Ω", "voltage": "V", "current": "A", "flow": "L/min", "pressure": "kPa"}
@@ -17,7 +18,7 @@ NOMINAL_V = 24.0
 
 
 @dataclass(frozen=True)
-class ValveBaseline:
+class ValveBaseline(Figures):
     """What is known of the valve: the coil as new at 20 degC, its wires, supply, and usual water figures.
 
     output: "ac24", "dc24" or "latching". wire_length_m is one way. None: not known.
@@ -36,12 +37,13 @@ class ValveBaseline:
     pressure_kpa: float | None = None
 
     def __post_init__(self) -> None:
+        super().__post_init__()
         if self.output not in ("ac24", "dc24", "latching"):
             raise ValueError(f"unknown kind of output: {self.output}")
 
 
 @dataclass(frozen=True)
-class ValveReading:
+class ValveReading(Figures):
     """What was measured. Resistance at the controller's terminals unless `at_coil`; None or "": not measured.
 
     opens: "yes" or "no". closes: "yes", "no" or "weeps". over_range: the ohmmeter shows no reading.
@@ -57,11 +59,6 @@ class ValveReading:
     opens: str = ""
     closes: str = ""
     temperature_c: float | None = None
-
-    def __post_init__(self) -> None:
-        numbers = (self.resistance_ohm, self.voltage_v, self.current_a, self.flow_l_min, self.pressure_kpa)
-        if any(number is not None and number < 0 for number in numbers):
-            raise ValueError("a measured value must not be negative")
 
 
 @dataclass(frozen=True)

@@ -177,7 +177,7 @@ def test_worst_findings_come_first_and_nothing_measured_gives_none():
 
 
 def test_impossible_input_is_refused():
-    with pytest.raises(ValueError, match="negative"):
+    with pytest.raises(ValueError, match="resistance_ohm"):
         ValveReading(resistance_ohm=-1)
     with pytest.raises(ValueError, match="output"):
         ValveBaseline(output="mains")
@@ -238,3 +238,10 @@ def test_a_coil_as_new_reads_within_expectation_at_any_temperature(coil_ohm, tem
     expected = figures(ValveReading(temperature_c=temperature_c), baseline)["resistance_expected_ohm"]
     reading = ValveReading(resistance_ohm=expected, temperature_c=temperature_c)
     assert the(reading, baseline).kind is Kind.WITHIN
+
+
+@pytest.mark.parametrize("field", ["resistance_ohm", "voltage_v", "current_a", "flow_l_min", "pressure_kpa"])
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -0.1])
+def test_a_reading_that_is_no_number_is_refused_by_name(field, value):
+    with pytest.raises(ValueError, match=field):
+        ValveReading(**{field: value})
