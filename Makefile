@@ -41,12 +41,12 @@ test: $(VENV)/.dev ## the whole suite on SQLite, no services needed
 	@$(VENV)/bin/pytest -n 2 --dist loadfile -q --durations 10
 
 core: $(VENV)/.dev ## the computing cores alone, Django switched off, in seconds
-	@HYPOTHESIS_PROFILE=core $(VENV)/bin/pytest -p no:django -c tests/core.ini --rootdir . -m "not slow and not deep" \
+	@HYPOTHESIS_PROFILE=core $(VENV)/bin/pytest -p no:django -c tests/core.ini --rootdir . -m "not slow" \
 		tests/sites/core tests/scheduling/core tests/jobs/core
 
-deep: $(VENV)/.dev ## the long runs: properties on other examples and much further, fuzz, faults, kills (an hour or more)
-	@HYPOTHESIS_PROFILE=deep RILLBOOK_DEEP=1 $(VENV)/bin/pytest -n 2 --dist loadfile -q \
-		tests/sites/core tests/scheduling/core tests/jobs/core tests/reports/documents $$(grep -rl "mark.deep\|DEEP" tests --include=test_*.py)
+deep: $(VENV)/.dev ## the long runs: properties far beyond the suite's examples, a bad line, killed senders, mutants (hours)
+	@HYPOTHESIS_PROFILE=deep RILLBOOK_BAD_LINE_RUNS=1000 RILLBOOK_KILLS=40 $(VENV)/bin/pytest -n 2 --dist loadfile -q \
+		$$(grep -rlE "hypothesis|RILLBOOK_(BAD_LINE_RUNS|KILLS)" tests --include='test_*.py')
 	@$(MAKE) --no-print-directory mutants
 
 mutants: $(VENV)/.dev ## whether the core tests notice 300 small mistakes in the cores (about twenty minutes)
