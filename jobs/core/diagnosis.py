@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 
 from jobs.core.diagnosis_rules import RULES, Condition, DiagnosisRule, Kind, Level
 from sites.core.electrical import COPPER_PER_K, REFERENCE_C, at_temperature_ohm, loop_ohm
-from sites.core.figures import Figures
+from sites.core.figures import Possible
 
 ELECTRICAL_GROUPS = ("resistance", "voltage", "current")
 UNITS = {"resistance": "Ω", "voltage": "V", "current": "A", "flow": "L/min", "pressure": "kPa"}
@@ -18,7 +18,7 @@ NOMINAL_V = 24.0
 
 
 @dataclass(frozen=True)
-class ValveBaseline(Figures):
+class ValveBaseline(Possible):
     """What is known of the valve: the coil as new at 20 degC, its wires, supply, and usual water figures.
 
     output: "ac24", "dc24" or "latching". wire_length_m is one way. None: not known.
@@ -43,7 +43,7 @@ class ValveBaseline(Figures):
 
 
 @dataclass(frozen=True)
-class ValveReading(Figures):
+class ValveReading(Possible):
     """What was measured. Resistance at the controller's terminals unless `at_coil`; None or "": not measured.
 
     opens: "yes" or "no". closes: "yes", "no" or "weeps". over_range: the ohmmeter shows no reading.

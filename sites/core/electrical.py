@@ -7,7 +7,7 @@ Work on the mains side of a transformer is for a licensed electrician; nothing h
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sites.core.figures import Figures, door
+from sites.core.figures import Possible, door
 from sites.core.units import awg_to_mm2
 
 COPPER_OHM_MM2_PER_M = 0.017241
@@ -131,7 +131,7 @@ def expected_at_terminals_ohm(
 
 
 @dataclass(frozen=True)
-class Coil(Figures):
+class Coil(Possible):
     """What one AC coil takes from the transformer: holding while open, inrush in its first moments."""
 
     holding_va: float

@@ -59,7 +59,7 @@ def door(function: Callable[P, R]) -> Callable[P, R]:
     return guarded
 
 
-class Figures:
+class Possible:
     """A base for frozen dataclasses: their figures are looked at once, when one is made."""
 
     def __post_init__(self) -> None:

@@ -8,7 +8,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sites.core.figures import Figures, door
+from sites.core.figures import Possible, door
 
 GRAVITY_KPA_PER_M = 9.807
 WATER_KG_M3 = 998.0
@@ -108,7 +108,7 @@ def leak_l_h(first_m3: float, second_m3: float, hours: float) -> float:
 
 
 @dataclass(frozen=True)
-class PumpCurve(Figures):
+class PumpCurve(Possible):
     """Head h = shutoff_m - b q^c, q in m3/h."""
 
     shutoff_m: float
@@ -133,7 +133,7 @@ class PumpCurve(Figures):
 
 
 @dataclass(frozen=True)
-class System(Figures):
+class System(Possible):
     """What the pump works against: height, one pipe, and nozzles known at one point (flow m3/h at kPa).
 
     other_kpa: what valve, filter and regulator lose at the nozzles' known flow; grows with its square.
@@ -215,7 +215,7 @@ def energy_kwh_per_m3(flow_m3_h: float, head_m: float, efficiency: float) -> flo
 
 
 @dataclass(frozen=True)
-class ZoneFlow(Figures):
+class ZoneFlow(Possible):
     """excess_va: what the coil takes above its holding load in its first moments."""
 
     zone_id: int

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduling.core.water import reference_et as eq
-from scheduling.core.water.checks import Array, WaterInputError, complete, floats
+from scheduling.core.water.checks import Array, WaterInputError, floats
 from scheduling.core.water.daily_et import DailyEt, DailyWeather, StationGeometry, day_of_year
 
 # A month of one year counts when at most this many of its days are missing; its total is scaled up for them.
@@ -128,7 +128,7 @@ def monthly_normal(
 
 def nist_percentile(values: Array, percent: float) -> float:
     """Percentile by p(N+1) = k + d, held to the smallest and largest value (NIST e-Handbook 7.2.6.2)."""
-    return float(np.percentile(complete("values", values), percent, method="weibull"))
+    return float(np.percentile(values, percent, method="weibull"))
 
 
 def daily_normals(monthly_total: Array, dates: NDArray[np.datetime64]) -> Array:
@@ -136,7 +136,7 @@ def daily_normals(monthly_total: Array, dates: NDArray[np.datetime64]) -> Array:
 
     Daily means stand at mid-month; straight lines join them round the year, so that neighbouring days agree.
     """
-    per_day = complete("monthly normals", monthly_total) / np.array(MEAN_MONTH_DAYS)
+    per_day = monthly_total / np.array(MEAN_MONTH_DAYS)
     ends = np.cumsum(MEAN_MONTH_DAYS)
     middles = ends - np.array(MEAN_MONTH_DAYS) / 2.0
     x = np.concatenate(([middles[-1] - 365.25], middles, [middles[0] + 365.25]))

@@ -90,12 +90,12 @@ def allowed_share(mad: ArrayLike, demand_mm_day: ArrayLike) -> Array:
     FAO-56 Table 22 note. On days of less demand MAD is not raised: usual values of landscapes (turf 0.5 where
     Table 22 has 0.4) already stand for their 2 to 4 mm a day, and would count the same thing twice.
     """
-    return np.minimum(complete("allowed depletion", mad, 0.05, 0.95), depletion_fraction(mad, demand_mm_day))
+    return np.minimum(mad, depletion_fraction(mad, demand_mm_day))
 
 
 def longest_interval_days(raw_mm: ArrayLike, demand_mm_day: ArrayLike) -> Array:
-    """Whole days the readily available water lasts, at least 1, at most 365."""
-    demand, raw = complete("demand", demand_mm_day, 0), complete("RAW", raw_mm, 0)
+    """Whole days the readily available water lasts, at least 1, at most 365; trusts what was computed."""
+    demand, raw = np.asarray(demand_mm_day, np.float64), np.asarray(raw_mm, np.float64)
     days = np.full(np.broadcast(raw, demand).shape, 365.0)
     np.divide(raw, demand, out=days, where=demand * 365.0 > raw)
     # A quotient a rounding error below a whole number is that number.
