@@ -97,3 +97,60 @@ def test_parallel_is_never_above_the_smallest(ohms):
 def test_at_the_longest_run_the_valve_sees_exactly_its_minimum(inrush_a, source_v, section_mm2):
     length_m = el.longest_run_m(source_v, 20, inrush_a, section_mm2)
     assert el.valve_voltage_v(source_v, inrush_a, length_m, section_mm2) == pytest.approx(20)
+
+
+@pytest.mark.parametrize(
+    ("section_mm2", "ohm_per_km"),  # IEC 60228 class 1 and 2, plain copper, largest value at 20 degC
+    [(0.5, 36.0), (0.75, 24.5), (1.0, 18.1), (1.5, 12.1), (2.5, 7.41), (4.0, 4.61), (6.0, 3.08)],
+)
+def test_every_nominal_section_has_its_standard_value_within_a_hundredth(section_mm2, ohm_per_km):
+    for near in (section_mm2, section_mm2 * 1.0099, section_mm2 * 0.9901):
+        assert el.wire_ohm_per_km(near) == ohm_per_km
+    beyond = section_mm2 * 1.011
+    assert el.wire_ohm_per_km(beyond) == pytest.approx(17.241 / beyond)
+
+
+def test_a_section_under_a_tenth_is_still_a_wire():
+    assert el.wire_ohm_per_km(0.05) == pytest.approx(17.241 / 0.05)
+
+
+def test_the_others_on_a_common_shorten_the_run():
+    """By hand: 0.4 A x 36.2 ohm/km + 0.6 A x 18.1 ohm/km = 25.34 V/km; 4 V last 157.9 m."""
+    assert el.longest_run_m(24, 20, 0.4, 1.0, others_on_common_a=0.6) == pytest.approx(157.85, abs=0.01)
+    # a common of 2.5 mm2: 0.4 x (18.1 + 7.41) + 0.6 x 7.41 = 14.65 V/km
+    thick = el.longest_run_m(24, 20, 0.4, 1.0, 2.5, others_on_common_a=0.6)
+    assert thick == pytest.approx(273.04, abs=0.01)
+    assert el.longest_run_m(24, 20, 0.5, 1.0) == pytest.approx(4 / (0.5 * 36.2) * 1000)
+    with pytest.raises(ValueError, match="inrush"):
+        el.longest_run_m(24, 20, 0, 1.0)
+
+
+def test_a_coil_s_current_and_what_it_takes_in_its_first_moments():
+    assert el.holding_current_a(5.52) == pytest.approx(0.23)
+    assert el.holding_current_a(5.0, 20.0) == 0.25
+    assert el.Coil(5.0).inrush_excess_va == pytest.approx(3.5)  # 1.7 times, common practice
+    assert el.Coil(5.0, 9.6).inrush_excess_va == pytest.approx(4.6)
+    assert el.Coil(5.0, 4.0).inrush_excess_va == 0
+
+
+def test_a_transformer_at_its_rating_is_not_overloaded_and_at_four_fifths_keeps_its_margin():
+    assert not el.TransformerLoad(30, 40, 40).overloaded
+    assert el.TransformerLoad(30, 40.1, 40).overloaded
+    assert el.TransformerLoad(30, 32, 40).margin_kept
+    assert not el.TransformerLoad(30, 32.1, 40).margin_kept
+    assert el.transformer_load([], 0.5, relay_va=0.5) == el.TransformerLoad(0.5, 0.5, 0.5)
+    assert el.transformer_load([], 40).holding_va == 0
+    with pytest.raises(ValueError, match="rating"):
+        el.transformer_load([], 0)
+
+
+def test_coils_of_different_resistance_and_one_of_half_an_ohm():
+    assert el.parallel_ohm(30, 60) == pytest.approx(20)
+    assert el.parallel_ohm(0.5) == 0.5
+
+
+def test_a_loop_has_two_wires_and_a_reading_at_another_temperature_both():
+    assert el.loop_ohm(500, 1.0) == pytest.approx(18.1)
+    assert el.loop_ohm(500, 1.0, 2.5) == pytest.approx(0.5 * (18.1 + 7.41))
+    # 0.393 % a kelvin: 24 ohm and 18.1 ohm of loop, both 10 K warmer
+    assert el.expected_at_terminals_ohm(24, 500, 1.0, temperature_c=30) == pytest.approx(42.1 * 1.0393)

@@ -109,3 +109,72 @@ def test_at_the_operating_point_both_curves_meet(static_m, inside_mm, length_m):
 def test_a_pipe_without_a_bore_is_refused():
     with pytest.raises(ValueError):
         hy.friction_m(10, 10, 0)
+
+
+def test_the_finest_tubes_are_pipes_too():
+    """By hand: 10.67 x 1 m x (0.06 L/min in m3/s)^1.852 / (150^1.852 x 0.0009 m^4.8704) = 5.25 m; and C = 1."""
+    flow_m3_s = 0.06 / 60000
+    by_hand = 10.67 * flow_m3_s**1.852 / (150**1.852 * 0.0009**4.8704)
+    assert hy.friction_m(0.06, 1, 0.9) == pytest.approx(by_hand, rel=1e-9)
+    assert by_hand == pytest.approx(5.25, abs=0.01)
+    assert hy.friction_m(0.06, 1, 0.9, c=1.0) == pytest.approx(by_hand * 150**1.852, rel=1e-9)
+    assert hy.friction_m(0, 10, 25) == 0
+
+
+@pytest.mark.parametrize(("inside_mm", "c"), [(0, 150), (25, 0)])
+def test_neither_bore_nor_roughness_is_nothing(inside_mm, c):
+    with pytest.raises(ValueError, match="above 0"):
+        hy.friction_m(10, 10, inside_mm, c)
+
+
+def test_a_nozzle_without_pressure_gives_nothing_and_one_of_unknown_pressure_is_refused():
+    assert hy.nozzle_flow_l_min(14, 0.5, 0) == 0
+    with pytest.raises(ValueError, match="above 0"):
+        hy.nozzle_flow_l_min(14, 0, 150)
+
+
+def test_heights_and_a_leak_over_half_an_hour():
+    assert hy.lift_kpa(-2) == pytest.approx(-19.614)  # 9.807 kPa a metre
+    assert hy.pressure_at_head_kpa(400, -2, 10) == pytest.approx(409.614)
+    assert hy.leak_l_h(10, 10.001, 0.5) == pytest.approx(2)
+    with pytest.raises(ValueError, match="later"):
+        hy.leak_l_h(10, 11, 0)
+
+
+def test_a_curve_may_end_without_head_and_knows_its_last_point():
+    curve = hy.PumpCurve.through([(10, 0), (0, 45), (6, 40)])  # in any order
+    assert (curve.shutoff_m, curve.last_m3_h) == (45, 10)
+    assert [curve.head_m(flow) for flow in (0, 6, 10)] == pytest.approx([45, 40, 0])
+
+
+def test_a_pump_that_just_holds_the_water_gives_none():
+    assert hy.operating_point(PUMP, hy.System(45, 120, 40, 7, 250)) is None
+    assert hy.operating_point(PUMP, hy.System(44.9, 120, 40, 7, 250)) is not None
+
+
+def test_what_is_lost_beside_the_nozzles_grows_with_the_square_of_the_flow():
+    system = hy.System(8, 0, 40, nozzle_m3_h=7, nozzle_kpa=250, other_kpa=50)
+    assert system.head_m(7) == pytest.approx(8 + 300 / 9.807)
+    assert system.head_m(3.5) == pytest.approx(8 + 75 / 9.807)
+    assert system.nozzle_pressure_kpa(3.5) == pytest.approx(62.5)
+
+
+@pytest.mark.parametrize("efficiency", [0, 1.01])
+def test_an_efficiency_that_cannot_be_is_refused(efficiency):
+    with pytest.raises(ValueError, match="efficiency"):
+        hy.shaft_power_kw(5, 40, efficiency)
+
+
+def test_all_power_at_the_shaft_reaches_a_perfect_pump_s_water():
+    # 998 kg/m3 x 9.80665 m/s2 x 3.6 m3/h x 100 m = 978.7 W
+    assert hy.hydraulic_power_kw(3.6, 100) == pytest.approx(0.97870, abs=1e-5)
+    assert hy.shaft_power_kw(3.6, 100, 1) == hy.hydraulic_power_kw(3.6, 100)
+
+
+def test_a_zone_that_needs_the_whole_supply_runs_alone():
+    zones = [hy.ZoneFlow(1, 50), hy.ZoneFlow(2, 50.1), hy.ZoneFlow(3, 0.5), hy.ZoneFlow(4, 49.5)]
+    found = hy.run_together(zones, 50, most_open=4)
+    assert found == hy.Groups(((1,), (4, 3)), too_large=(2,), unknown=())
+    assert hy.run_together(zones[2:], 50, most_open=1).groups == ((4,), (3,))
+    exactly = [hy.ZoneFlow(n, 10, 5.5, 3.5) for n in (1, 2)]  # 11 VA hold, 14.5 VA while the second starts
+    assert hy.run_together(exactly, 50, 2, transformer_va=14.5).groups == ((1, 2),)

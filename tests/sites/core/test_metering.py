@@ -21,3 +21,9 @@ def test_a_register_that_passed_its_end_counts_on():
 )
 def test_ten_units_of_a_register_are_so_many_cubic_metres(unit, multiplier, m3):
     assert use_m3(90, 100, digits=6, unit=unit, multiplier=multiplier) == pytest.approx(m3, rel=1e-12)
+
+
+def test_equal_readings_used_nothing_and_a_register_wraps_at_its_own_digits():
+    assert use_m3(100, 100, digits=4, unit="m3") == 0
+    assert use_m3(9999, 1, digits=4, unit="m3") == 2
+    assert use_m3(9999, 1, digits=5, unit="m3", multiplier=10) == pytest.approx(900020)

@@ -69,6 +69,84 @@ def test_sand_that_takes_all_water_needs_one_cycle():
     assert math.isinf(split.longest_cycle_min)
 
 
+PROTOCOL_IN = {
+    # Intake in/h and allowable surface accumulation in inches for slopes 0-3, 4-6, 7-12, over 12 %: SWAT_2008.
+    "clay": (0.10, 0.20, 0.15, 0.10, 0.10),
+    "silty_clay": (0.15, 0.23, 0.19, 0.16, 0.13),
+    "clay_loam": (0.20, 0.26, 0.22, 0.18, 0.15),
+    "loam": (0.35, 0.30, 0.25, 0.21, 0.17),
+    "sandy_loam": (0.40, 0.33, 0.29, 0.24, 0.20),
+    "loamy_sand": (0.50, 0.36, 0.30, 0.26, 0.22),
+    "sand": (0.60, 0.40, 0.35, 0.30, 0.25),
+}
+
+
+@pytest.mark.parametrize("key", soil.TEXTURES)
+def test_the_protocol_s_inches_are_our_millimetres(key):
+    texture = soil.TEXTURES[key]
+    ours = [texture.intake_mm_h, *texture.accumulation_mm]
+    assert ours == pytest.approx([inches * 25.4 for inches in PROTOCOL_IN[key]], abs=0.07)
+
+
+def test_available_water_lies_in_the_range_of_its_texture():
+    """FAO-56 Table 19, field capacity less wilting point, in mm a metre; the values inside are from memory."""
+    table = {
+        "clay": (120, 200), "silty_clay": (130, 190), "loam": (130, 180), "sandy_loam": (110, 150),
+        "loamy_sand": (60, 120), "sand": (50, 110),
+    }  # fmt: skip
+    for key, (low, high) in table.items():
+        assert low <= soil.TEXTURES[key].available_mm_m <= high
+    known = {key: texture.available_mm_m for key, texture in soil.TEXTURES.items()}
+    assert list(known.values()) == [170, 170, 180, 170, 120, 80, 60]
+
+
+def test_a_zone_without_minutes_has_no_cycles():
+    longest = soil.longest_cycle_min(40.0, 5.08, 6.6)
+    assert soil.cycle_and_soak(0.0, 40.0, 5.08, 6.6) == soil.CycleSoak(0, 0.0, 0.0, longest)
+    assert soil.whole_minute_cycles(0, longest, 30.0) == soil.CycleSoak(0, 0.0, 0.0, longest)
+    assert soil.cycle_and_soak(1.0, 40.0, 5.08, 6.6) == soil.CycleSoak(1, 1.0, 0.0, longest)
+
+
+def test_soaks_are_held_between_twenty_minutes_and_two_hours():
+    """60 ASA / IR, by hand: 60 x 1 / 10 = 6 min and 60 x 10 / 2 = 300 min."""
+    assert (soil.soak_min(10.0, 1.0), soil.soak_min(2.0, 10.0)) == (20.0, 120.0)
+    assert soil.soak_min(10.0, 10.0) == 60.0
+
+
+def test_the_longest_cycle_at_the_intake_itself_has_no_end():
+    assert soil.longest_cycle_min(5.08, 5.08, 6.6) == math.inf
+    assert soil.longest_cycle_min(6.08, 5.08, 6.6) == pytest.approx(396.0)
+
+
+@pytest.mark.parametrize(
+    ("run", "longest", "split"),
+    [
+        (10, 9.5, (1, 10.0)),  # half a minute over the longest is let pass
+        (10, 9.4, (2, 5.0)),
+        (11, 5.5, (2, 6.0)),  # 12 min in 2 x 6 is as short as 3 x 4, in fewer cycles
+        (5, 0.4, (5, 1.0)),  # never below a minute
+    ],
+)
+def test_whole_minutes_by_hand(run, longest, split):
+    found = soil.whole_minute_cycles(run, longest, 30.0)
+    assert (found.cycles, found.cycle_min) == split
+
+
+def test_the_day_s_share_falls_where_demand_is_high_and_never_rises():
+    """FAO-56 Table 22 note by hand: 0.5 + 0.04 (5 - 8) = 0.38; at 2 mm a day it would be 0.62, and stays 0.5."""
+    assert soil.allowed_share(0.5, [8.0, 5.0, 2.0]) == pytest.approx([0.38, 0.5, 0.5])
+
+
+@pytest.mark.parametrize("slope", [-0.1, 100.1, float("nan")])
+def test_a_slope_that_cannot_be_is_refused(slope):
+    with pytest.raises(WaterInputError, match="slope"):
+        soil.allowable_accumulation("clay", slope)
+
+
+def test_the_ends_of_the_slopes_are_taken():
+    assert (soil.allowable_accumulation("sand", 0), soil.allowable_accumulation("sand", 100)) == (10.2, 6.3)
+
+
 @pytest.mark.parametrize(("slope", "mm"), [(0, 5.1), (3, 5.1), (3.1, 3.8), (6, 3.8), (12, 2.5), (30, 2.5)])
 def test_clay_holds_less_on_steeper_slopes(slope, mm):
     """Controller testing protocol (2008 draft), clay row, equal in two independent copies."""
