@@ -200,3 +200,139 @@ def test_two_master_valves_on_one_controller():
     assert found(replace(SOUND, valves=(*VALVES, third))) == []
     finding = the(replace(SOUND, valves=(*VALVES, third, fourth)), "several_masters")
     assert "Valve 3 and Valve 4" in finding.title
+
+
+def test_a_terminal_that_is_the_last_is_no_finding_and_doubled_ones_are_counted():
+    plant = replace(SOUND, valves=(VALVES[0], replace(VALVES[1], terminal=4)))
+    assert found(plant) == []
+    doubled = replace(SOUND, valves=(VALVES[0], replace(VALVES[1], terminal=1)))
+    assert figures(the(doubled, "shared_terminal")) == {"valves on the terminal": 2}
+
+
+def test_valves_that_share_a_terminal_load_the_transformer_together():
+    """By hand: 2 x 5.5 VA hold, one of them starting takes 0.7 x 5.5 VA more: 14.85 VA."""
+    valves = (VALVES[0], replace(VALVES[1], terminal=1))
+    plant = replace(SOUND, valves=valves, controllers=(replace(CONTROLLER, transformer_va=14.8),))
+    assert figures(the(plant, "transformer_overloaded")) == {
+        "needed with one valve starting": pytest.approx(14.85), "rated": 14.8,
+    }  # fmt: skip
+    small = replace(plant, controllers=(replace(CONTROLLER, transformer_va=11),))
+    apart = replace(small, valves=VALVES)
+    assert figures(the(apart, "transformer_overloaded"))["needed with one valve starting"] == pytest.approx(9.35)
+    unwired = replace(small, valves=tuple(replace(valve, terminal=None) for valve in VALVES))
+    assert figures(the(unwired, "transformer_overloaded"))["needed with one valve starting"] == pytest.approx(9.35)
+
+
+def test_the_hungriest_valves_and_the_master_are_counted():
+    """By hand: master 5.5 VA and the hungrier valve 8 VA hold, it starts with 0.7 x 8 VA more: 19.1 VA."""
+    hungry = replace(VALVES[1], coil_holding_va=8.0)
+    master = replace(VALVES[0], id=3, name="Master", terminal=3, is_master=True)
+    controller = replace(CONTROLLER, transformer_va=19)
+    plant = replace(SOUND, valves=(VALVES[0], hungry, master), controllers=(controller,))
+    finding = the(plant, "transformer_overloaded")
+    assert figures(finding)["needed with one valve starting"] == pytest.approx(19.1)
+    assert finding.severity is Severity.UNSAFE
+    spare = replace(plant, controllers=(replace(CONTROLLER, transformer_va=19.1),))
+    assert the(spare, "transformer_overloaded").severity is Severity.WRONG
+    assert "less than 20 %" in the(spare, "transformer_overloaded").title
+    latching = replace(plant, controllers=(replace(controller, output="latching"),))
+    assert found(latching) == []
+
+
+def test_a_coil_of_unknown_inrush_is_counted_by_its_kind_of_output():
+    """By hand, 250 m of 1.5 mm2 (12.1 ohm/km) out and back, 6 VA at 24 V: 0.25 A hold, 0.425 A start on AC."""
+    valve = replace(VALVES[0], coil_holding_va=6.0, wire_length_m=250, wire_section_mm2=1.5)
+    plant = replace(SOUND, valves=(valve, VALVES[1]))
+    (on_ac,) = low_voltage(plant, minimum_v=23)
+    assert figures(on_ac)["at the valve"] == pytest.approx(24 - 0.425 * 6.05, abs=0.001)
+    assert figures(on_ac) == {
+        "at the valve": pytest.approx(21.429, abs=0.001), "valve minimum": 23, "wire one way": 250, "section": 1.5,
+        "this section reaches": pytest.approx(1 / (0.425 * 0.0242), abs=0.01),
+    }  # fmt: skip
+    direct = replace(plant, controllers=(replace(CONTROLLER, output="dc24"),))
+    (on_dc,) = low_voltage(direct, minimum_v=23)
+    assert figures(on_dc)["at the valve"] == pytest.approx(24 - 0.25 * 6.05, abs=0.001)
+    assert not list(low_voltage(replace(plant, controllers=(replace(CONTROLLER, output="latching"),)), minimum_v=23))
+    at_the_least = figures(on_dc)["at the valve"]
+    assert not list(low_voltage(direct, minimum_v=at_the_least))
+
+
+@pytest.mark.parametrize("lacking", ["coil_holding_va", "wire_length_m", "wire_section_mm2"])
+def test_a_valve_whose_wire_or_coil_is_unknown_is_not_judged(lacking):
+    far = replace(VALVES[0], wire_length_m=5000)
+    assert found(replace(SOUND, valves=(far, VALVES[1]))) == ["low_voltage"]
+    assert found(replace(SOUND, valves=(replace(far, **{lacking: None}), VALVES[1]))) == []
+
+
+def test_a_master_valve_opens_beside_the_other_masters_alone():
+    """By hand: 6 VA at 24 V is 0.25 A; 250 m of 1.5 mm2 one way are 3.025 ohm."""
+    coil = {"coil_holding_va": 6.0, "coil_inrush_va": 6.0, "wire_length_m": 250, "wire_section_mm2": 1.5}
+    zone_valve = replace(VALVES[0], **coil)
+    master = replace(VALVES[1], is_master=True, **coil)
+    separate = replace(CONTROLLER, one_valve_at_a_time=False, most_valves_open=4)
+    plant = replace(SOUND, valves=(zone_valve, master), zones=ZONES[:1], controllers=(separate,))
+    volts = {finding.subject_id: figures(finding)["at the valve"] for finding in low_voltage(plant, minimum_v=23.9)}
+    assert volts[2] == pytest.approx(24 - 0.25 * 2 * 3.025)  # the zone valve is shut while the master opens
+    assert volts[1] == pytest.approx(24 - 0.25 * 3.025 - 0.5 * 3.025)
+
+
+def test_the_hungriest_of_those_beside_it_are_counted_and_no_more():
+    """Two open at once: beside the valve of 6 VA the one of 9 VA, not the one of 3 VA."""
+    wire = {"coil_inrush_va": 6.0, "wire_length_m": 250, "wire_section_mm2": 1.5}
+    holding = (6.0, 3.0, 9.0)
+    valves = tuple(
+        replace(VALVES[0], id=n, terminal=n, coil_holding_va=va, **wire) for n, va in enumerate(holding, start=1)
+    )
+    zones = tuple(replace(ZONES[0], id=n, number=n, valve_id=n) for n in (1, 2, 3))
+    controller = replace(CONTROLLER, one_valve_at_a_time=False, most_valves_open=2)
+    plant = replace(SOUND, valves=valves, zones=zones, controllers=(controller,))
+    beside = {f.subject_id: figures(f)["others on the common"] for f in low_voltage(plant, minimum_v=23.9)}
+    assert beside == {1: 9.0, 2: 9.0, 3: 6.0}
+
+
+def test_a_zone_that_takes_all_of_its_supply_is_no_finding():
+    assert found(replace(SOUND, supplies=(replace(SUPPLY, flow_available_l_min=20),))) == []
+    assert found(replace(SOUND, supplies=(replace(SUPPLY, flow_available_l_min=None),))) == []
+    over = the(
+        replace(SOUND, supplies=(replace(SUPPLY, flow_available_l_min=19),), zones=ZONES[:1], valves=VALVES[:1]),
+        "flow_above_supply",
+    )
+    assert figures(over) == {"zone": 20.0, "supply": 19}
+
+
+def test_a_rate_that_is_off_tells_what_flow_and_area_say():
+    plant = replace(SOUND, zones=(replace(ZONES[0], application_rate_mm_h=80), ZONES[1]))
+    assert figures(the(plant, "application_rate_off")) == {
+        "implied by flow and area": pytest.approx(40), "recorded": 80, "off by": pytest.approx(50),
+    }  # fmt: skip
+    edge = replace(SOUND, zones=(replace(ZONES[0], application_rate_mm_h=32), ZONES[1]))  # 40 / 32 is just 1.25
+    assert found(edge) == []
+    for unknown in ({"flow_l_min": None}, {"area_m2": None}, {"application_rate_mm_h": None}, {"in_use": False}):
+        zone = replace(ZONES[0], application_rate_mm_h=80)
+        assert found(replace(SOUND, zones=(replace(zone, **unknown), ZONES[1]))) == []
+
+
+def test_valves_that_shut_just_as_the_next_opens_leave_no_gap():
+    pump = Supply(1, "Lake pump", "pump", flow_available_l_min=60, pump=Pump())
+    even = tuple(replace(valve, closes_from_s=2, opens_within_s=2) for valve in VALVES)
+    assert found(replace(SOUND, supplies=(pump,), valves=even)) == []
+    uneven = (replace(even[0], closes_from_s=1), replace(even[1], opens_within_s=3))
+    finding = the(replace(SOUND, supplies=(pump,), valves=uneven), "pump_gap_at_handover")
+    assert figures(finding) == {"a valve may be shut after": 1, "the next may need to open": 3}
+    alone = replace(SOUND, supplies=(pump,), valves=uneven[:1], zones=ZONES[:1])
+    assert found(alone) == []
+
+
+def test_a_backflow_finding_counts_the_days():
+    def days(due):
+        return figures(the(replace(SOUND, backflows=(Backflow(1, test_due_on=due),)), "backflow_test"))
+
+    assert days(date(2024, 6, 28)) == {"overdue": 3}
+    assert days(date(2024, 7, 11)) == {"due in": 10}
+
+
+def test_a_zone_out_of_use_needs_no_valve_and_one_of_a_lost_valve_is_told():
+    lost = replace(ZONES[1], valve_id=99)
+    assert "zone_without_valve" in found(replace(SOUND, zones=(ZONES[0], lost)))
+    idle = replace(SOUND, zones=(ZONES[0], replace(lost, in_use=False)))
+    assert found(idle) == ["valve_without_zone"]
