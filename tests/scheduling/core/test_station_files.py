@@ -199,3 +199,81 @@ def test_no_text_makes_the_reader_fail_and_good_rows_are_plausible(body):
     for day in read_station_csv(HEADER + body).good_rows:
         low, high = day["temp_min"], day["temp_max"]
         assert low is None or high is None or low <= high
+
+
+@pytest.mark.parametrize(
+    ("field", "unit", "low", "high"),
+    [
+        # Wide limits, common practice: what lies beyond is a fault or in the wrong unit.
+        ("precipitation", "mm", 0.0, 800.0),
+        ("temp_max", "c", -60.0, 57.0),
+        ("temp_min", "c", -70.0, 45.0),
+        ("dew_point", "c", -80.0, 36.0),
+        ("wind", "m_s", 0.0, 50.0),
+        ("rh_max", "pct", 0.0, 102.0),
+        ("rh_min", "pct", 0.0, 102.0),
+        ("rh_mean", "pct", 0.0, 102.0),
+        ("radiation", "mj_m2", 0.0, 45.0),
+        ("sunshine", "h", 0.0, 24.0),
+    ],
+)
+def test_a_value_at_its_limit_is_taken_and_one_beyond_is_told(field, unit, low, high):
+    assert (si_value(str(low), field, unit), si_value(str(high), field, unit)) == ((low, ""), (high, ""))
+    for beyond in (low - 0.001, high + 0.001):
+        value, words = si_value(str(beyond), field, unit)
+        assert value is None and f"is outside {low:g} to {high:g}" in words
+
+
+def test_what_a_conversion_leaves_beside_zero_is_zero():
+    assert si_value("-1e-10", "precipitation", "mm") == (0.0, "")
+    assert si_value("-459.67", "temp_max", "f")[0] is None
+    assert si_value("10", "precipitation", "cm") == (100.0, "")
+
+
+@pytest.mark.parametrize("word", ["", "na", "N/A", "null", "none", "M", "-", "-9999", "9999"])
+def test_a_missing_value_is_none_without_a_word(word):
+    assert si_value(f" {word} ", "temp_max", "c") == (None, "")
+
+
+@pytest.mark.parametrize(("cell", "words"), [("warm", "'warm' is not a number"), ("inf", "not a finite number")])
+def test_a_cell_that_is_no_number_says_so(cell, words):
+    value, told = si_value(cell, "temp_max", "c")
+    assert value is None and words in told
+
+
+def test_the_unit_that_fits_is_asked_for():
+    assert si_value("80", "temp_max", "c")[1] == "80 °C is outside -60 to 57 °C; is it in °F?"
+    assert si_value("100", "precipitation", "in")[1].endswith("; is it in mm?")  # 2,540 mm is too much, 100 is not
+    assert si_value("5000", "wind", "m_s")[1] == "5000 m/s is outside 0 to 50 m/s"
+
+
+def series(maxima, start=dt.date(2024, 1, 1)):
+    rows = [f"{start + dt.timedelta(days=n)},{value}" for n, value in enumerate(maxima)]
+    return read_station_csv("date,temp_max_c\n" + "\n".join(rows) + "\n")
+
+
+@pytest.mark.parametrize(
+    ("each", "days", "told"),
+    [(45.0, 10, False), (45.1, 10, True), (46.0, 9, False), (-25.0, 10, False), (-25.1, 10, True)],
+)
+def test_a_year_too_hot_or_too_cold_is_asked_about_from_ten_days_on(each, days, told):
+    found = series([each] * days)
+    assert [problem.row for problem in found.problems] == ([0] if told else [])
+    if told:
+        assert found.problems[0].words == f"mean maximum {each:.1f} °C: is the column's unit right?"
+
+
+def test_days_are_compared_with_themselves_and_equal_ends_are_no_contradiction():
+    header = "date,temp_max_c,temp_min_c,rh_max_pct,rh_min_pct\n"
+    assert read_station_csv(header + "2024-06-01,12,12,80,80\n").clean
+    assert problems(header + "2024-06-01,12,13,80,40\n") == [(2, "temp_min", "temp_min 13 is above temp_max 12 °C")]
+    assert problems(header + "2024-06-01,12,3,40,80\n") == [(2, "rh_min", "rh_min 80 is above rh_max 40 %")]
+    assert read_station_csv(header + "2024-06-01,,13,40,\n").clean
+
+
+def test_a_gap_of_one_day_is_a_gap_and_neighbours_are_none():
+    found = series([20, 21])
+    assert found.gaps == ()
+    apart = read_station_csv("date,temp_max_c\n2024-06-01,20\n2024-06-03,21\n")
+    assert apart.gaps == (Gap(dt.date(2024, 6, 2), dt.date(2024, 6, 2)),)
+    assert apart.gaps[0].days == 1
