@@ -49,7 +49,7 @@ deep: $(VENV)/.dev ## the long runs: properties far beyond the suite's examples,
 		$$(grep -rlE "hypothesis|RILLBOOK_(BAD_LINE_RUNS|KILLS)" tests --include='test_*.py')
 	@$(MAKE) --no-print-directory mutants
 
-mutants: $(VENV)/.dev ## whether the core tests notice 300 small mistakes in the cores (about twenty minutes)
+mutants: $(VENV)/.dev ## whether the core tests notice 300 small mistakes in the cores (about five minutes)
 	@$(PY) tests/mutants.py
 
 lint: $(VENV)/.dev ## style, types of the cores, import contracts, missing migrations

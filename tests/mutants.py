@@ -28,12 +28,12 @@ SEED, COUNT, DEMANDED = 20261130, 300, 0.88
 LONGEST_S = 60
 # What is mutated, and the tests that are to notice.
 TARGETS = {
-    "sites/core/hydraulics.py": ["tests/sites/core"],
-    "sites/core/electrical.py": ["tests/sites/core", "tests/jobs/core/test_diagnosis.py"],
-    "sites/core/metering.py": ["tests/sites/core"],
-    "sites/core/checks.py": ["tests/sites/core"],
+    "sites/core/hydraulics.py": ["tests/sites/core/test_hydraulics.py", "tests/sites/core/test_zone_water.py"],
+    "sites/core/electrical.py": ["tests/sites/core/test_electrical.py", "tests/sites/core/test_checks.py"],
+    "sites/core/metering.py": ["tests/sites/core/test_metering.py"],
+    "sites/core/checks.py": ["tests/sites/core/test_checks.py"],
     "jobs/core/diagnosis.py": ["tests/jobs/core/test_diagnosis.py"],
-    "scheduling/core/water/soil.py": ["tests/scheduling/core/water"],
+    "scheduling/core/water/soil.py": ["tests/scheduling/core/water/test_soil.py"],
     "scheduling/core/station_files.py": ["tests/scheduling/core/test_station_files.py"],
 }
 EQUIVALENT: dict[str, str] = {}
