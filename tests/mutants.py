@@ -7,7 +7,6 @@ Mutants that no test can notice stand in `EQUIVALENT`, each with the reason, by 
 
 import argparse
 import ast
-import copy
 import importlib.abc
 import importlib.machinery
 import importlib.util
@@ -52,21 +51,22 @@ class Mutant:
     tree: ast.Module
 
 
-def mutants_of(path: str) -> Iterator[Mutant]:
-    """Every mutant of one file: one node changed. Words, types and docstrings stay."""
+def places_of(path: str) -> Iterator[tuple[str, int, int]]:
+    """Every place of one file where something can be changed: path, number of the node, number of the change."""
     tree = ast.parse((ROOT / path).read_text())
     skipped = {id(node) for top in ast.walk(tree) for part in wordings(top) for node in ast.walk(part)}
     for number, node in enumerate(ast.walk(tree)):
-        if id(node) in skipped:
-            continue
-        for change in changes(node):
-            other = copy.deepcopy(tree)
-            twin = next(n for i, n in enumerate(ast.walk(other)) if i == number)
-            before = words_of(node)
-            setattr(twin, *change)
-            if before != (after := words_of(twin)):
-                place = f"{path}:{scope_of(tree, node)}: {before} -> {after}"
-                yield Mutant(path, place, ast.fix_missing_locations(other))
+        if id(node) not in skipped:
+            yield from ((path, number, which) for which in range(len(changes(node))))
+
+
+def mutant_at(path: str, number: int, which: int) -> Mutant:
+    """The file with that one change."""
+    tree = ast.parse((ROOT / path).read_text())
+    node = next(node for at, node in enumerate(ast.walk(tree)) if at == number)
+    place, before, change = f"{path}:{scope_of(tree, node)}", words_of(node), changes(node)[which]
+    setattr(node, *change)
+    return Mutant(path, f"{place}: {before} -> {words_of(node)}", ast.fix_missing_locations(tree))
 
 
 def wordings(node: ast.AST) -> list[ast.AST]:
@@ -160,9 +160,10 @@ def main() -> int:
     os.chdir(ROOT)
     sys.path.insert(0, str(ROOT))
     os.environ.setdefault("HYPOTHESIS_PROFILE", "core")
-    everything = [mutant for path in TARGETS for mutant in mutants_of(path)]
-    tried = random.Random(SEED).sample(everything, min(given.count, len(everything)))
-    tried = [mutant for mutant in tried if given.only in (None, mutant.path) and mutant.place not in EQUIVALENT]
+    everything = [place for path in TARGETS for place in places_of(path)]
+    chosen = random.Random(SEED).sample(everything, min(given.count, len(everything)))
+    tried = [mutant_at(*place) for place in chosen if given.only in (None, place[0])]
+    tried = [mutant for mutant in tried if mutant.place not in EQUIVALENT]
     alive = []
     for mutant in tried:
         if survives(mutant):
