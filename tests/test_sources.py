@@ -69,6 +69,12 @@ def test_a_string_from_memory_would_be_found(tmp_path):
     assert [bool(NEVER_SHOWN.search(text)) for text in shown_strings(planted)] == [True]
 
 
+def test_every_publication_of_the_list_is_named_by_the_code_that_rests_on_it():
+    names = re.findall(r"^([A-Z][A-Z0-9_]+) = Source", (ROOT / "sites/core/sources.py").read_text(), re.MULTILINE)
+    code = "".join(path.read_text() for path in files(".py") if path.name != "sources.py")
+    assert [name for name in names if not re.search(rf"\b{name}\b", code)] == []
+
+
 def test_each_publication_is_told_once_with_edition_or_year_and_found_by_its_short_name():
     shorts = [source.short for source in SOURCES]
     assert len(set(shorts)) == len(shorts)

@@ -173,7 +173,7 @@ def _blocks(card: ControllerCard) -> list[Block]:
 
 CAUTIONS = (
     CABINET,
-    "After a power cut check the clock, the day of the week and that no second start time has appeared.",
+    "After a power cut check clock and weekday, and that no second start time has appeared.",
 )
 
 

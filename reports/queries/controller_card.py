@@ -66,10 +66,10 @@ def who_to_call(controller: Controller, firm: Firm) -> tuple[str, ...]:
 def _to_stop(supply: WaterSupply) -> str:
     """The order that stops all water; a pump is never shut off against."""
     pumped = supply.kind in (WaterSupply.Kind.PUMP, WaterSupply.Kind.WELL) or hasattr(supply, "pump")
-    pump_off = "switch the pump off first; once it stands still, " if pumped else ""
+    pump_off = "pump off first, then " if pumped else ""
     return (
-        f"To stop all water: {pump_off}shut {supply.name}, {supply.shutoff_location}. "
-        "Never where that also cuts off a building or a fire line: call us."
+        f"To stop all water: {pump_off}shut {supply.name}, {supply.shutoff_location}; not if a building or fire line "
+        "hangs on it."
     )
 
 
@@ -81,14 +81,10 @@ def pump_rule(controller: Controller) -> str:
         return ""
     if pump is None:
         return "not in the register; never let it run against closed valves."
-    hand_over = (
-        "stop it at each change of zone, outputs cannot overlap"
-        if controller.one_valve_at_a_time
-        else "zones overlap at each change"
-    )
+    stop = "closes and at each change of zone" if controller.one_valve_at_a_time else "closes; zones overlap"
     return (
-        f"start it {pump.prime_delay_s} s after the first valve is open, stop it before the last one closes; "
-        f"{hand_over}. Runs at least {pump.minimum_run_s} s, rests {pump.minimum_rest_s} s, "
+        f"start it {pump.prime_delay_s} s after the first valve is open, stop it before the last one {stop}. "
+        f"Runs at least {pump.minimum_run_s} s, rests {pump.minimum_rest_s} s, "
         f"at most {pump.most_starts_per_hour} starts an hour. Never against closed valves."
     )
 

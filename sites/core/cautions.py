@@ -90,8 +90,8 @@ LOCAL_RULES = (
     "backflow tests and work on drinking water pipes are for people licensed for them where you work."
 )
 CABINET = (
-    "Mains parts are live behind the cover. Switch off and lock the supply before you open it; wiring on the mains "
-    "side is a licensed electrician's work, and local codes apply."
+    "Mains parts are live behind the cover: switch off and lock the supply first. The mains side is a licensed "
+    "electrician's work; local codes apply."
 )
 WET_CLASS_2 = (
     "For the electrician: valve boxes are wet. Under the US code Class 2 circuits above 15 V AC need Class 3 wiring "

@@ -1,6 +1,6 @@
 """24 V valve circuits: wire resistance, voltage at the valve, longest run, transformer load, expected readings.
 
-Copper after NBS Handbook 100 (0.017241 ohm mm2/m at 20 degC, 100 % IACS) and the 20 degC maxima of IEC 60228.
+Copper after NBS_100 (0.017241 ohm mm2/m at 20 degC, 100 % IACS) and the 20 degC maxima of IEC 60228.
 Work on the mains side of a transformer is for a licensed electrician; nothing here describes it.
 """
 

@@ -21,17 +21,15 @@ def stop_line(supply) -> str:
 def test_all_water_is_stopped_pump_first(supply, kind, pumped):
     WaterSupply.objects.filter(pk=supply.pk).update(kind=kind)
     line = stop_line(supply)
-    assert line.startswith(
-        f"To stop all water: {'switch the pump off first; once it stands still, ' if pumped else ''}shut"
-    )
+    assert line.startswith(f"To stop all water: {'pump off first, then ' if pumped else ''}shut")
     assert "behind the gate" in line
-    assert "building or a fire line" in line
+    assert "building or fire line" in line
 
 
 def test_a_booster_on_mains_goes_off_first_too(supply):
     WaterSupply.objects.filter(pk=supply.pk).update(kind="mains")
     Pump.objects.create(supply=supply)
-    assert "switch the pump off first" in stop_line(supply)
+    assert "pump off first, then shut" in stop_line(supply)
 
 
 def test_no_line_where_no_shut_off_is_recorded(supply):

@@ -1,6 +1,6 @@
 """Freeze-date probabilities of a station's history, and the season windows that follow from them.
 
-Definition (NOAA climate normals; Koss et al. 1988): the spring probability at a date is the chance that a minimum
+Definition (NOAA_NORMALS; Koss et al. 1988): the spring probability at a date is the chance that a minimum
 at or below the threshold occurs LATER, the autumn probability that one occurs EARLIER. Years without a freeze are
 a discrete part of the distribution, the freeze dates its continuous part.
 """
@@ -16,8 +16,8 @@ from typing import Literal
 FREEZE_C = 0.0  # US weather-service term: freeze, 32 F
 HARD_FREEZE_C = -2.2  # hard freeze, 28 F
 ENOUGH_SEASONS = 20  # 30 preferred
-MOST_MISSING_DAYS = 10
-LAPSE_K_PER_M = 0.0065  # ICAO Standard Atmosphere (ISO 2533): 6.5 K per km
+MOST_MISSING_DAYS = 10  # UTAH_FREEZE
+LAPSE_K_PER_M = 0.0065  # ICAO_ATMOSPHERE: 6.5 K per km
 RELEVANT_MARGIN_DAYS = 15  # our choice: how far beyond the record's freeze dates a gap still matters
 STEP_M = 10  # our choice: heights count in steps of 0.065 K, less than a thermometer tells apart
 
@@ -26,7 +26,7 @@ Method = Literal["auto", "normal", "empirical"]
 
 
 def nist_percentile(values: Sequence[float], p: float) -> float:
-    """The p-quantile (0..1) of values by the primary rule of the NIST/SEMATECH e-Handbook; ends are not exceeded."""
+    """The p-quantile (0..1) of values by the primary rule of NIST_PERCENTILES; ends are not exceeded."""
     ordered = sorted(values)
     count = len(ordered)
     if not count or not 0 <= p <= 1:

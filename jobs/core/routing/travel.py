@@ -123,8 +123,8 @@ DEFAULT_SPEEDS = (SpeedBand(3.0, 25.0), SpeedBand(12.0, 45.0), SpeedBand(None, 6
 class GreatCircle:
     """Travel estimated as great circle x circuity at banded speeds.
 
-    Circuity (road / straight line): about 1.2 for random urban pairs (Newell 1980), 1.21-1.23 near stations
-    (O'Sullivan and Morrall 1996), 1.12 to 2.10 by country (Ballou et al. 2002: France 1.65, Europe 1.46), 1.343 in
+    Circuity (road / straight line): about 1.2 for random urban pairs (NEWELL_1980), 1.21-1.23 near stations
+    (O'Sullivan and Morrall 1996), 1.12 to 2.10 by country (BALLOU_2002: France 1.65, Europe 1.46), 1.343 in
     Europe (Mennicken, Lemoy, Caruso 2024). Default 1.3: common practice.
     """
 
