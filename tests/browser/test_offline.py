@@ -10,7 +10,7 @@ from jobs.core.checklists import AIR_CONNECTED, WINTERISATION
 from tests.browser.phone import Phone, rows
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
-NUMBER_OF_STEPS = 15
+NUMBER_OF_STEPS = len(WINTERISATION)
 
 
 @pytest.fixture(scope="module")
