@@ -11,6 +11,7 @@ from types import SimpleNamespace
 
 import pytest
 from django.apps import apps
+from django.urls import reverse
 
 from jobs.models import (
     ClientTold,
@@ -233,6 +234,31 @@ def wrong_lines(world) -> dict[str, str]:
 
 def test_each_row_is_there_for_just_whom_the_table_names(world):
     assert wrong_lines(world) == {}
+
+
+@pytest.mark.parametrize(
+    ("route", "row", "column", "status"),
+    [
+        ("reports:document", "report", "C", 404),
+        ("reports:document", "published report of an archived site", "C", 404),
+        ("sites:site_page", "site", "C", 200),
+        ("sites:site_page", "archived site", "C", 404),
+        ("sites:site_page", "site", "T", 200),
+        ("sites:site_page", "site", "X", 404),
+        ("scheduling:schedule", "published schedule", "T", 200),
+        ("scheduling:schedule", "draft for the visit", "T", 200),
+        ("scheduling:schedule", "draft", "T", 404),
+        ("scheduling:schedule", "draft for the visit", "C", 404),
+        ("jobs:visit", "planned visit", "T", 200),
+        ("jobs:visit", "cancelled visit", "T", 404),
+        ("jobs:visit", "cancelled visit", "X", 404),
+        ("api-visits-detail", "finished visit", "C", 200),
+        ("api-visits-detail", "planned visit", "C", 404),
+    ],
+)
+def test_the_pages_follow_the_table(world, client, route, row, column, status):
+    client.force_login(world.people[column])
+    assert client.get(reverse(route, args=[world.rows[row].pk])).status_code == status
 
 
 def test_every_model_that_is_shown_by_person_stands_in_the_table(world):
