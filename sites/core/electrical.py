@@ -7,7 +7,7 @@ Work on the mains side of a transformer is for a licensed electrician; nothing h
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sites.core.figures import Possible, door
+from sites.core.figures import Possible, door, possible
 from sites.core.units import awg_to_mm2
 
 COPPER_OHM_MM2_PER_M = 0.017241
@@ -112,6 +112,8 @@ def parallel_ohm(*resistances_ohm: float) -> float:
     """Coils in parallel as one ohmmeter sees them; 0 if any is a short. ValueError for none."""
     if not resistances_ohm:
         raise ValueError("no resistance given")
+    for resistance_ohm in resistances_ohm:
+        possible("resistance_ohm", resistance_ohm)
     if min(resistances_ohm) <= 0:
         return 0.0
     return 1 / sum(1 / ohm for ohm in resistances_ohm)

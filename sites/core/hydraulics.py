@@ -233,6 +233,7 @@ class Groups:
     unknown: tuple[int, ...]
 
 
+@door
 def run_together(
     zones: Sequence[ZoneFlow],
     supply_l_min: float,
