@@ -12,14 +12,14 @@ R = TypeVar("R")
 # By the end of a figure's name: the least and the most that can be meant. Wide on purpose: what is likely stands in
 # the rulebook, here stands what would make the arithmetic answer nonsense.
 LIMITS = {
-    "_l_min": (0.0, 1e6), "_m3_h": (0.0, 1e5), "last_m3_h": (0.0, math.inf), "_m3": (0.0, 1e12),
-    "length_m": (0.0, 1e6), "rise_m": (-1e4, 1e4),
+    "_l_min": (0.0, 1e9), "_m3_h": (0.0, 1e9), "nozzle_m3_h": (1e-9, 1e9), "last_m3_h": (0.0, math.inf),
+    "_m3": (0.0, 1e12), "length_m": (0.0, 1e6), "rise_m": (-1e4, 1e4),
     "head_m": (-1e4, 1e5), "static_m": (-1e4, 1e4), "shutoff_m": (0.0, 1e5), "_mm": (0.0, 1e4), "_mm2": (0.0, 1e4),
-    "_kpa": (-1e5, 1e6), "pressure_kpa": (0.0, 1e6),
+    "_kpa": (-1e18, 1e18), "pressure_kpa": (0.0, 1e9),
     "wave_m_s": (1.0, 5e3), "velocity_m_s": (0.0, 100.0), "velocity_change_m_s": (-100.0, 100.0),
     "_ohm": (0.0, 1e9), "_c": (-60.0, 120.0), "_v": (0.0, 1e4), "_a": (0.0, 1e4), "_va": (0.0, 1e6),
-    "hours": (0.0, 1e6), "efficiency": (0.0, 1.0), "exponent": (0.0, 2.0), "discharge": (0.0, 1.0), "c": (0.0, 1e3),
-    "b": (0.0, 1e9), "before": (0.0, 1e12), "after": (0.0, 1e12), "digits": (1, 12), "multiplier": (1e-6, 1e6),
+    "hours": (0.0, 1e6), "efficiency": (0.0, 1.0), "exponent": (0.0, 2.0), "discharge": (0.0, 1.0), "c": (0.0, 1e6),
+    "b": (0.0, 1e300), "before": (0.0, 1e12), "after": (0.0, 1e12), "digits": (1, 12), "multiplier": (1e-6, 1e6),
 }  # fmt: skip
 
 

@@ -78,4 +78,5 @@ def _spare_va(plant: SitePlant, controller: Controller) -> float | None:
     if controller.transformer_va is None:
         return None
     masters_va = sum(valve.coil_holding_va or 0.0 for valve in plant.masters_on(controller.id))
-    return (1 - TRANSFORMER_MARGIN) * controller.transformer_va - masters_va - (controller.pump_relay_va or 0.0)
+    rated_va = (1 - TRANSFORMER_MARGIN) * controller.transformer_va
+    return max(0.0, rated_va - masters_va - (controller.pump_relay_va or 0.0))
