@@ -7,7 +7,7 @@ from celery.schedules import crontab
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 
-app = Celery("rillbook")
+app = Celery("rillbook", task_cls="sites.tasks:FirmTask")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
 app.conf.broker_transport_options = {

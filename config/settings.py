@@ -11,6 +11,8 @@ from pathlib import Path
 import environ
 import structlog
 
+from config import api_docs
+
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
 
@@ -100,6 +102,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "config.context.firm",
             ],
+            "builtins": ["sites.templatetags.writing"],  # every page writes dates and numbers one way
         },
     },
 ]
@@ -220,7 +223,8 @@ REST_FRAMEWORK = {
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Rillbook",
-    "DESCRIPTION": "Sites, schedules, visits and documents of an irrigation service contractor.",
+    "DESCRIPTION": api_docs.DESCRIPTION,
+    "POSTPROCESSING_HOOKS": ["drf_spectacular.hooks.postprocess_schema_enums", "config.api_docs.describe"],
     "VERSION": tomllib.loads((BASE_DIR / "pyproject.toml").read_text())["project"]["version"],
     "SERVE_INCLUDE_SCHEMA": False,
     "ENUM_NAME_OVERRIDES": {

@@ -8,6 +8,7 @@ from sites.forms.sign_in import SignInForm
 
 urlpatterns = [
     path("", views.home, name="home"),
+    path("glossary/", views.glossary, name="glossary"),
     path("healthz", views.healthz, name="healthz"),
     path("readyz", views.readyz, name="readyz"),
     path(

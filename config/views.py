@@ -2,11 +2,12 @@ from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.db import connection
 from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import redirect
+from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
 from redis import Redis, RedisError
 
-from sites.access import Request, open_to
+from config.glossary import TERMS
+from sites.access import EVERYONE, Request, open_to
 from sites.models import Role
 
 
@@ -56,3 +57,8 @@ HOME_BY_ROLE = {
 @open_to(Role.OWNER, Role.OFFICE, Role.TECHNICIAN, Role.CLIENT)
 def home(request: Request) -> HttpResponse:
     return redirect(HOME_BY_ROLE[Role(request.user.role)])
+
+
+@open_to(*EVERYONE)
+def glossary(request: Request) -> HttpResponse:
+    return render(request, "glossary.html", {"terms": sorted(TERMS, key=lambda term: term.name.lower())})

@@ -12,7 +12,8 @@ from jobs import models
 from jobs.actions import faults, field
 from sites.access import EVERYONE, OFFICE, STAFF, visible_or_404
 from sites.api.base import ReadViewSet, RowSerializer, RowViewSet
-from sites.models import Role, Site, Valve
+from sites.core.told import told
+from sites.models import Firm, Role, Site, Valve
 
 
 def refuse(error: ValidationError) -> serializers.ValidationError:
@@ -44,7 +45,16 @@ class ServicePlanViewSet(RowViewSet):
     open_to = {**RowViewSet.open_to, "GET": OFFICE}
 
 
+class ReasonField(serializers.CharField):
+    """What the dates are based on, in the firm's units."""
+
+    def to_representation(self, value):
+        return told(value, Firm.current().units)
+
+
 class SeasonWindowSerializer(RowSerializer):
+    reason = ReasonField(max_length=300, required=False, allow_blank=True)
+
     class Meta:
         model = models.SeasonWindow
         fields = "__all__"
@@ -58,6 +68,7 @@ class SeasonWindowViewSet(RowViewSet):
 
 
 class VisitSerializer(RowSerializer):
+    window_reason = ReasonField(read_only=True)
     # The reason of the dates holds the office's own note about the site.
     hidden_from = {
         Role.CLIENT: ("instructions", "technician_notes", "own_dates", "window_reason", "skills"),

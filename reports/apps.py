@@ -11,7 +11,7 @@ class ReportsConfig(AppConfig):
             {
                 "appointments": "reports:appointment_list",
                 "controller card": "reports:controller_card",
-                "one-off run sheet": "reports:manual_run_sheet",
+                "one-off run sheet": "reports:one_off_run_sheet",
                 "proposal answer": "reports:proposal_answer",
                 "proposal mail": "reports:proposal_mail",
                 "run sheet": "reports:run_sheet",

@@ -15,7 +15,7 @@ class SendForm(forms.Form):
     recipients = forms.CharField(
         label="Send to",
         widget=forms.Textarea(attrs={"rows": 3, "autocomplete": "email"}),
-        help_text="One e-mail address a line. An address that already got this version is not written to again.",
+        help_text="One email address a line. An address that already got this version is not written to again.",
     )
 
     def clean_recipients(self) -> list[str]:
@@ -23,7 +23,7 @@ class SendForm(forms.Form):
         addresses = [address for address in addresses if address]
         wrong = [address for address in addresses if not _is_address(address)]
         if wrong:
-            raise forms.ValidationError(f"Not an e-mail address: {', '.join(wrong)}")
+            raise forms.ValidationError(f"Not an email address: {', '.join(wrong)}")
         return addresses
 
 

@@ -128,7 +128,7 @@ class ExplainedSerializer(serializers.Serializer):
 class ScheduleRequestSerializer(serializers.Serializer):
     site = serializers.IntegerField(help_text="The site to compute a draft for.")
     keep_programs = serializers.BooleanField(
-        default=True, help_text="Keep programs that a person shaped, with new minutes; else fit programs anew."
+        default=True, help_text="Keep programs that a person shaped, with new minutes; else fit the programs again."
     )
 
 

@@ -25,7 +25,7 @@ urlpatterns = [
     path("pauses/<int:pk>/end/", watering.pause_end, name="pause_end"),
     path("schedules/<int:pk>/", watering.schedule, name="schedule"),
     path("schedules/<int:pk>/next-visit/", watering.schedule_next_visit, name="schedule_next_visit"),
-    path("schedules/<int:pk>/percents/", watering.percents, name="percents"),
+    path("schedules/<int:pk>/seasonal-percentage/", watering.seasonal_percentage, name="seasonal_percentage"),
     path("schedules/<int:pk>/publish/", watering.schedule_publish, name="schedule_publish"),
     path(
         "schedules/<int:pk>/controllers/<int:controller_pk>/applied/",
@@ -39,9 +39,11 @@ urlpatterns = [
         sequence.sequence_chart,
         name="sequence_chart",
     ),
-    path("controllers/<int:pk>/manual-run/", sequence.manual_run, name="manual_run"),
+    path("controllers/<int:pk>/one-off-run/", sequence.one_off_run, name="one_off_run"),
     path(
-        "controllers/<int:pk>/manual-run-<chart_shape:shape>.svg", sequence.manual_run_chart, name="manual_run_chart"
+        "controllers/<int:pk>/one-off-run-<chart_shape:shape>.svg",
+        sequence.one_off_run_chart,
+        name="one_off_run_chart",
     ),
     path("programs/<int:pk>/edit/", programs.program_edit, name="program_edit"),
     path("programs/<int:pk>/copy/", programs.program_copy, name="program_copy"),

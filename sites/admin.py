@@ -148,7 +148,7 @@ class MeterAdmin(admin.ModelAdmin):
 
 @admin.register(models.MeterReading)
 class MeterReadingAdmin(admin.ModelAdmin):
-    list_display = ["meter", "read_on", "register", "estimated", "read_by"]
+    list_display = ["meter", "read_on", "counter", "estimated", "read_by"]
     list_select_related = ["meter", "read_by"]
     search_fields = ["meter__serial_number", "meter__site__name"]
     date_hierarchy = "read_on"

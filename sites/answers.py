@@ -64,9 +64,9 @@ def answer_form(
     **shown: Any,
 ) -> HttpResponse:
     """Show the form; save a good one and go on; show a bad one again with 422 and everything typed."""
-    row = form.instance
-    write = write or (lambda: register.save(instance=row, by=request.user))
+    write = write or (lambda: register.save(instance=form.instance, by=request.user))
     if request.method == "POST" and saved(form, write, refused_beside):
+        row = form.instance  # a form without a model has one only now
         messages.success(request, f"Saved: {row}.")
         return redirect(done_url if isinstance(done_url, str) else done_url(row))
     return render(

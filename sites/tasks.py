@@ -1,10 +1,23 @@
-"""Work that outlives the request that asks for it, where no broker calls a worker."""
+"""What tasks share, and work that outlives the request that asks for it where no broker calls a worker."""
 
 import subprocess
 import sys
 
+from celery.contrib.django.task import DjangoTask
 from django.conf import settings
 from django.db import transaction
+
+from sites.models import Firm
+
+
+class FirmTask(DjangoTask):
+    """A task writes dates, numbers and units as the firm does; its row is read once."""
+
+    abstract = True
+
+    def __call__(self, *args, **kwargs):
+        with Firm.remembered():
+            return super().__call__(*args, **kwargs)
 
 
 def start_command(name: str) -> None:

@@ -158,7 +158,7 @@ class MeterReadingFactory(DjangoModelFactory):
 
     meter = factory.SubFactory(MeterFactory)
     read_on = dt.date(2026, 5, 1)
-    register = 100
+    counter = 100
 
 
 class StateChangeFactory(DjangoModelFactory):

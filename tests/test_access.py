@@ -93,6 +93,7 @@ def resource(name: str, row: str, *, listed: str, rows: str, post: str = NOBODY,
 
 CONFIG = {
     "home": page(ALL_ANY),
+    "glossary": page(ALL_ANY),
     "healthz": page(OPEN),
     "readyz": page(OPEN),
     "login": page(OPEN),
@@ -108,7 +109,7 @@ SITES = {
     "sites:site_archive": page(OFFICE_ONLY, "site"),
     "sites:site_delete": page(OFFICE_ONLY, "site"),
     "sites:site_state": page(OFFICE_ONLY, "site"),
-    "sites:state_change_take_back": button(OFFICE_ONLY, "state_change"),
+    "sites:state_change_withdraw": button(OFFICE_ONLY, "state_change"),
     "sites:zone_water": read(STAFF_ROWS, "site"),
     "sites:photo_new": page(STAFF_ROWS, "site"),
     "sites:photo": page("-+++NNN", "photo"),
@@ -149,7 +150,7 @@ SCHEDULING = {
     "scheduling:pause_end": button(OFFICE_ONLY, "pause"),
     "scheduling:schedule": page(ALL_ROWS, "schedule"),
     "scheduling:schedule_publish": button(OFFICE_ONLY, "draft"),
-    "scheduling:percents": page(ALL_ROWS, "schedule"),
+    "scheduling:seasonal_percentage": page(ALL_ROWS, "schedule"),
     "scheduling:schedule_next_visit": button(OFFICE_ONLY, "draft"),
     "scheduling:schedule_applied": button(STAFF_ROWS, "schedule", "controller"),
     "scheduling:figure": page("-NNNNNN", "schedule", "zone", "month"),  # nothing was computed for it: absent for all
@@ -160,9 +161,9 @@ SCHEDULING = {
     "scheduling:sequence": read(STAFF_ROWS, "schedule"),
     # No program runs on it, so there is no picture: absent for all.
     "scheduling:sequence_chart": read("-NNNN--", "schedule", "controller", "date", "week", "wide"),
-    "scheduling:manual_run": read(STAFF_ROWS, "controller"),
+    "scheduling:one_off_run": read(STAFF_ROWS, "controller"),
     # Nothing is asked for: absent for all.
-    "scheduling:manual_run_chart": read("-NNNN--", "controller", "wide"),
+    "scheduling:one_off_run_chart": read("-NNNN--", "controller", "wide"),
     "scheduling:site_season": page(ALL_ROWS, "site", "year"),
     "scheduling:what_if": page(STAFF_ROWS, "site", "year"),
     "scheduling:zone_season": page(ALL_ROWS, "zone", "year"),
@@ -272,7 +273,7 @@ REPORTS = {
     "reports:run_sheet": read(STAFF_ROWS, "technician", "date"),
     "reports:controller_card": read(STAFF_ROWS, "controller"),
     # Nothing is asked for: absent for all.
-    "reports:manual_run_sheet": read("-NNNN--", "controller"),
+    "reports:one_off_run_sheet": read("-NNNN--", "controller"),
     "reports:wiring_card": read(STAFF_ROWS, "controller"),
     "reports:client_home": read("-----++"),
     "reports:proposal_send": page(OFFICE_ONLY, "draft_proposal"),

@@ -161,7 +161,7 @@ def order(sheets: int) -> None:
         season_year=2026,
         prepared_on=timezone.localdate(),
     )
-    bulk.order_bulk(job=job, row_ids=ids, by=None)
+    bulk.queue_bulk(job=job, row_ids=ids, by=None)
 
 
 def work() -> None:

@@ -54,7 +54,7 @@ def with_leak_test(
 ) -> list[MeterReading]:
     """A meter's monthly `rows` and, where a test was made, the two of its night; what leaks runs on after it.
 
-    `between` gives the register units that the schedule lets through from one day up to another.
+    `between` gives the counter units that the schedule lets through from one day up to another.
     """
     if place not in LEAK_TESTS:
         return rows
@@ -62,25 +62,25 @@ def with_leak_test(
     leak = LEAK_TESTS[place] / 1000 / REGISTER_UNITS_M3[meter.unit]
     *_, before = (row for row in rows if row.read_on < evening)
     after = next((row for row in rows if row.read_on > evening), None)
-    start = float(before.register)
+    start = float(before.counter)
     used = between(before.read_on, evening)
     if after is None:
         start += used
     elif used:
-        start += float(after.register - before.register) * used / between(before.read_on, after.read_on)
+        start += float(after.counter - before.counter) * used / between(before.read_on, after.read_on)
     for row in rows:
         if row.read_on > evening:
-            row.register += Decimal(f"{leak * 24 * (row.read_on - evening).days:.3f}")
+            row.counter += Decimal(f"{leak * 24 * (row.read_on - evening).days:.3f}")
     night = [
         MeterReading(
             meter=meter,
             read_on=day,
             read_at=time,
-            register=Decimal(f"{register:.3f}"),
+            counter=Decimal(f"{counter:.3f}"),
             read_by=read_by,
             note="Leak test, watering paused",
         )
-        for day, time, register in (
+        for day, time, counter in (
             (evening, EVENING, start),
             (evening + dt.timedelta(days=1), MORNING, start + leak * NIGHT_H),
         )

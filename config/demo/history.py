@@ -188,10 +188,10 @@ class SiteHistory:
         self.found.faults.append(fault)
         if repair == Repair.NOT_YET:
             return fault
-        mended_on = visit if repair == Repair.ON_THE_SPOT else self._repair_visit(visit, words, rng)
-        if mended_on is not None:
-            fault.state, fault.repaired_on_visit = Fault.State.REPAIRED, mended_on
-            fault.repaired_at = mended_on.finished_at
+        repaired_on = visit if repair == Repair.ON_THE_SPOT else self._repair_visit(visit, words, rng)
+        if repaired_on is not None:
+            fault.state, fault.repaired_on_visit = Fault.State.REPAIRED, repaired_on
+            fault.repaired_at = repaired_on.finished_at
             fault.repair_note = words.repair_note
         return fault
 

@@ -42,13 +42,20 @@ def has_other_data() -> bool:
 
 
 @transaction.atomic
-def load_demo(*, sites: int, seed: int, today: dt.date, progress: Progress) -> None:
+def load_demo(*, sites: int, seed: int, today: dt.date, progress: Progress, units: str = "metric") -> None:
     """Make the firm as it stands on `today`. Raises `DemoRefused`; nothing is written then."""
     if sites < FEWEST_SITES:
         raise DemoRefused(f"The demo needs at least {FEWEST_SITES} sites to hold its planted mistakes.")
     if has_other_data():
         raise DemoRefused("This database already has data of its own; the demo goes only into an empty one.")
-    firm = people.make_firm()
+    firm = people.make_firm(units)
+    with Firm.remembered():
+        owner = _fill(sites=sites, seed=seed, today=today, progress=progress)
+    record(by=owner, verb=VERB, subject=firm, sites=sites, seed=seed, today=today.isoformat())
+
+
+def _fill(*, sites: int, seed: int, today: dt.date, progress: Progress) -> User:
+    """People, sites, plant, weather and a season of work for the firm; returns its owner."""
     staff = people.make_staff(seed=seed, sites=sites, today=today)
     station = stations.make_stations(today=today, by=staff.owner)
     stations.lengthen_freeze_record(seed=seed, today=today, station=station)
@@ -62,7 +69,7 @@ def load_demo(*, sites: int, seed: int, today: dt.date, progress: Progress) -> N
     schedules.make_drafts(today=today, progress=progress)
     repairs.make_repairs(seed=seed, today=today, by=staff.office)
     photos.make_photos(seed=seed, by=staff.technicians[0], today=today)
-    record(by=staff.owner, verb=VERB, subject=firm, sites=sites, seed=seed, today=today.isoformat())
+    return staff.owner
 
 
 def _make_seasons(*, seed: int, today: dt.date, staff: people.Staff, progress: Progress) -> None:

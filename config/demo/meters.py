@@ -72,20 +72,20 @@ def _readings(
 ) -> list[MeterReading]:
     rng = dice(seed, "meter", stop.index)
     unit_m3 = REGISTER_UNITS_M3[meter.unit]
-    register = rng.uniform(200, 4000) / unit_m3
+    counter = rng.uniform(200, 4000) / unit_m3
     rows = []
     for n, day in enumerate(days):
         if n:
             before = days[n - 1]
-            register += between(before, day) * max(0.5, rng.gauss(1, NOISE))
+            counter += between(before, day) * max(0.5, rng.gauss(1, NOISE))
             shut_off = day.month == MONTHS[0]  # since the winterisation
             if leaks_from is not None and day > leaks_from and not shut_off:
-                register += LEAK_M3_A_DAY * (day - max(before, leaks_from)).days / unit_m3
+                counter += LEAK_M3_A_DAY * (day - max(before, leaks_from)).days / unit_m3
         rows.append(
             MeterReading(
                 meter=meter,
                 read_on=day,
-                register=Decimal(f"{register:.3f}"),
+                counter=Decimal(f"{counter:.3f}"),
                 estimated=rng.random() < 0.03,
                 read_by=read_by if rng.random() < 0.7 else None,
             )

@@ -29,7 +29,7 @@ TREES = _words(
     "Tamarack Elder Medlar Walnut Poplar Myrtle Spruce Acacia Chestnut"
 )
 HOUSES = _words("Court Terrace Gardens Close Square Mews Heights Green")
-MANAGERS = ("Mossgate Housing Association", "Larkmoor Homes Cooperative", "Heronsmere Owners' Association")
+MANAGERS = ("Mossiter Housing Association", "Larkenfold Homes Cooperative", "Heronthwick Owners' Association")
 
 
 def family(n: int) -> str:

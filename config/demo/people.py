@@ -24,15 +24,17 @@ class Staff:
     password: str  # as hashed
 
 
-def make_firm() -> Firm:
+def make_firm(units: str) -> Firm:
+    american = units == Firm.Units.US
     return Firm.objects.create(
         name=names.FIRM,
-        address="3 Kiln Street, 00430 Quillwood",
+        address="3 Kiln Street, 00430 Quillamoor",
         phone="+1 206 555 0140",
         email="office@thistledown.example",
-        licence_text="Demo licence 00-0000, not a real firm",
-        units=Firm.Units.METRIC,
-        paper=Firm.Paper.A4,
+        licence_text="Demo firm, not licensed",
+        units=units,
+        locale=Firm.Locale.AMERICAN if american else Firm.Locale.BRITISH,
+        paper=Firm.Paper.LETTER if american else Firm.Paper.A4,
         currency="USD",
         time_zone=TIME_ZONE,
         yard_latitude=YARD[0],

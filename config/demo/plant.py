@@ -143,7 +143,7 @@ def _controller(
         one_valve_at_a_time=not keeps_flow,
         command_delay_bound_s=5.0 if networked else 2.0,
         set_by_hand=not networked,
-        has_percent_setting=rng.random() < 0.8,
+        has_seasonal_percentage=rng.random() < 0.8,
     )
 
 

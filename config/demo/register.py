@@ -32,7 +32,7 @@ Progress = Callable[[str, int, int], None]
 
 # name, fixed charge a month, (from m3, price per m3): invented prices.
 TARIFFS = (
-    ("Mossgate water, house and garden", "12.40", ((0, "1.92"), (15, "2.48"), (45, "3.86"))),
+    ("Mossiter water, house and garden", "12.40", ((0, "1.92"), (15, "2.48"), (45, "3.86"))),
     ("Lakeside utility, housing and schools", "48.00", ((0, "1.74"), (120, "2.20"), (400, "2.95"))),
     ("Public grounds, one price", "95.00", ((0, "1.55"),)),
 )
@@ -75,7 +75,7 @@ def make_register(
             contact_name=f"{names.GIVEN[n]} {names.FAMILY[n + 5]}",
             email=f"manager{n + 1}@housing.example",
             phone=f"+1 206 555 015{n}",
-            billing_address=f"{n + 2} Saddler Street\n00420 Mossgate",
+            billing_address=f"{n + 2} Saddler Street\n00420 Mossiter",
         )
         for n, name in enumerate(names.MANAGERS)
     )

@@ -10,7 +10,8 @@ from jobs.actions.work import save_work
 from jobs.models import Fault, PriceItem, Proposal, ProposalLine, Visit, VisitKind, WorkPart, WorkRecord
 from reports.actions.proposals import send_proposal
 from reports.models import Delivery
-from sites.models import Site, User
+from sites.core.units import FOOT_M
+from sites.models import Firm, Site, User
 
 LABOUR: Final = "Service technician"
 TRAVEL: Final = "Call-out and travel"
@@ -19,25 +20,25 @@ PRICES: Final = (
     (LABOUR, "hour", "68.00"),
     (TRAVEL, "piece", "45.00"),
     ("Coil, 24 V", "piece", "38.50"),
-    ("Diaphragm, 1 in valve", "piece", "24.90"),
+    ("Diaphragm", "piece", "24.90"),
     ("Watertight splice, pair", "piece", "4.20"),
-    ("Head with nozzle, 10 cm", "piece", "21.75"),
-    ("Coupling, 32 mm", "piece", "9.60"),
-    ("PE pipe, 32 mm", "metre", "3.15"),
+    ("Head with nozzle", "piece", "21.75"),
+    ("Coupling", "piece", "9.60"),
+    ("PE pipe", "metre", "3.15"),
     ("Filter insert", "piece", "13.40"),
     ("Backup battery", "piece", "11.90"),
     (TESTER, "piece", "140.00"),
 )
 Kind = Fault.Kind
-# Hours and parts that usually mend it; any other fault is an hour of looking.
-MENDS: Final[dict[str, tuple[str, tuple[tuple[str, str], ...]]]] = {
+# Hours and parts that usually repair it; any other fault is an hour of looking.
+REPAIRS: Final[dict[str, tuple[str, tuple[tuple[str, str], ...]]]] = {
     Kind.HIGH_RESISTANCE: ("0.75", (("Watertight splice, pair", "2"),)),
     Kind.COIL_OPEN: ("0.5", (("Coil, 24 V", "1"),)),
     Kind.COIL_SHORT: ("0.5", (("Coil, 24 V", "1"),)),
-    Kind.VALVE_WEEPS: ("0.75", (("Diaphragm, 1 in valve", "1"),)),
-    Kind.VALVE_STUCK_SHUT: ("0.75", (("Diaphragm, 1 in valve", "1"),)),
-    Kind.PIPE_LEAK: ("1.5", (("Coupling, 32 mm", "2"), ("PE pipe, 32 mm", "1.5"))),
-    Kind.HEAD_BROKEN: ("0.5", (("Head with nozzle, 10 cm", "1"),)),
+    Kind.VALVE_WEEPS: ("0.75", (("Diaphragm", "1"),)),
+    Kind.VALVE_STUCK_SHUT: ("0.75", (("Diaphragm", "1"),)),
+    Kind.PIPE_LEAK: ("1.5", (("Coupling", "2"), ("PE pipe", "1.5"))),
+    Kind.HEAD_BROKEN: ("0.5", (("Head with nozzle", "1"),)),
     Kind.HEAD_BLOCKED: ("0.25", ()),
     Kind.LOW_PRESSURE: ("0.5", (("Filter insert", "1"),)),
     Kind.CONTROLLER: ("0.5", (("Backup battery", "1"),)),
@@ -47,16 +48,23 @@ SENT_DAYS_AGO, ANSWERED_DAYS_AGO = 4, 2
 
 
 def make_repairs(*, seed: int, today: dt.date, by: User) -> None:
-    items = {name: PriceItem(name=name, unit=unit, price=Decimal(price)) for name, unit, price in PRICES}
+    items = {name: _item(name, unit, Decimal(price)) for name, unit, price in PRICES}
     PriceItem.objects.bulk_create(items.values())
-    sites = _sites_to_mend()
+    sites = _sites_to_repair()
     if len(sites) > 1:
         _proposal(sites[0], items, today, by)
         _accept(_proposal(sites[1], items, today, by), seed, today)
     _work_record(items, by)
 
 
-def _sites_to_mend() -> list[Site]:
+def _item(name: str, unit: str, price: Decimal) -> PriceItem:
+    """An item as the firm sells it: pipe by the foot where it measures in feet."""
+    if unit == "metre" and Firm.current().units == Firm.Units.US:
+        unit, price = "foot", (price * Decimal(FOOT_M)).quantize(Decimal("0.01"))
+    return PriceItem(name=name, unit=unit, price=price)
+
+
+def _sites_to_repair() -> list[Site]:
     """Sites with open faults and a client to write to, the newest fault first; those nobody will visit come first."""
     visited = set(Visit.objects.to_do().filter(kind=VisitKind.REPAIR).values_list("site_id", flat=True))
     faults = Fault.objects.open().exclude(site__client__email="").select_related("site__client")
@@ -67,7 +75,7 @@ def _sites_to_mend() -> list[Site]:
 def _proposal(site: Site, items: dict[str, PriceItem], today: dt.date, by: User) -> Proposal:
     lines = [_line(items[TRAVEL], "1")]
     for fault in Fault.objects.open().filter(site=site).order_by("found_at", "uuid")[:3]:
-        hours, parts = MENDS.get(fault.kind, ("1", ()))
+        hours, parts = REPAIRS.get(fault.kind, ("1", ()))
         lines += [_line(items[name], number, fault) for name, number in ((LABOUR, hours), *parts)]
     sent_on = today - dt.timedelta(days=SENT_DAYS_AGO)
     draft = new_proposal(site=site, lines=lines, by=by, valid_until=sent_on + dt.timedelta(days=VALID_DAYS))
@@ -109,7 +117,7 @@ def _work_record(items: dict[str, PriceItem], by: User) -> None:
             unit_price=items[name].price,
         )
         for fault in visit.faults_repaired.order_by("found_at", "uuid")
-        for name, number in MENDS.get(fault.kind, ("1", ()))[1]
+        for name, number in REPAIRS.get(fault.kind, ("1", ()))[1]
     ]
     save_work(work=WorkRecord(visit=visit, labour_min=minutes, labour_item=items[LABOUR]), parts=parts, by=by)
 

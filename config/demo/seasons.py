@@ -12,9 +12,10 @@ from config.demo.places import PATCHES
 from config.demo.sketches import FIRST_CLIENT_SITE
 from jobs.actions.visits import renew_dates
 from jobs.core.routing import frost
-from jobs.core.site_dates import REASON_CHARS
+from jobs.core.site_dates import fitting
 from jobs.models import SeasonWindow, ServicePlan, Visit, VisitKind, VisitTerms
 from jobs.queries.windows import Suggestion, frost_of_current_sites, outer_windows
+from sites.core.told import figure
 from sites.models import Pump, Site, User, Valve
 
 # Chances at which the office works: common practice, no source.
@@ -129,7 +130,7 @@ def give_own_dates(years: tuple[int, ...], by: User) -> None:
     """What visits rest on: past ones on their window, those to come on the site's own date."""
     for window in SeasonWindow.objects.filter(season_year__in=years):
         visits = Visit.objects.filter(season_year=window.season_year, kind=window.kind)
-        visits.update(window_reason=f"the season's window: {window.reason}"[:REASON_CHARS])
+        visits.update(window_reason=fitting(f"the season's window: {window.reason}"))
     for year in years:
         renew_dates(season_year=year, promised_too=True, by=by)
 
@@ -201,4 +202,4 @@ def _town_by_town(seed: int, year: int, kind: str, stops: list[Stop]) -> tuple[S
 
 
 def _cold(risk: frost.FreezeRisk) -> str:
-    return f"{risk.threshold_c:g} °C"
+    return figure(risk.threshold_c, "temperature")

@@ -68,7 +68,7 @@ VALVE_FAULTS = {
         Severity.PLANTS_AT_RISK,
         "Resistance has risen from visit to visit; green splice in the valve box.",
         "2 watertight splices",
-        "Cut back and spliced anew with watertight connectors.",
+        "Cut back and spliced again with watertight connectors.",
     ),
     Trouble.OPEN: FaultWords(
         Kind.COIL_OPEN,
@@ -108,7 +108,7 @@ ZONE_FAULTS = (
         Kind.PIPE_LEAK,
         Severity.WATER_LOSS,
         "Wet patch in the lawn while the zone runs.",
-        "coupling 32 mm",
+        "coupling",
         "Dug out, coupling fitted, tried under pressure.",
     ),
     FaultWords(

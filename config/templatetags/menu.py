@@ -8,13 +8,13 @@ from sites.models import Role
 
 OFFICE_MENU = (
     ("Season", "jobs:season_board"),
-    ("Days", "jobs:day_board"),
+    ("Day plan", "jobs:day_board"),
     ("Sites", "sites:site_list"),
     ("Clients", "sites:client_list"),
     ("Watering", "scheduling:week"),
     ("Faults", "jobs:fault_list"),
     ("Proposals", "jobs:proposal_list"),
-    ("Phones", "jobs:inbox"),
+    ("From phones", "jobs:inbox"),
     ("Reports", "reports:report_list"),
     ("Weather", "scheduling:station_list"),
     ("Team", "jobs:technician_list"),

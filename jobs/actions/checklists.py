@@ -71,8 +71,8 @@ def save_checklist(*, kind: str, steps: Sequence[Step], based_on: int, by: User)
     before = ChecklistTemplate.objects.select_for_update().get(kind=kind, current=True)
     if before.version != based_on:
         raise ValidationError(
-            f"Version {before.version} was saved meanwhile. What you typed is still here: open the checklist anew in "
-            "another window and bring your changes into it."
+            f"Version {before.version} was saved by somebody else since you opened it. What you typed is still "
+            "here: open the checklist in another window and bring your changes into it."
         )
     if steps_of(before) == tuple(steps) and before.edition == EDITION:
         return before

@@ -44,7 +44,7 @@ def record_fault(*, fault: Fault, by: User | None, uploads: Iterable[UploadedFil
     del values["id"]
     kept, created = Fault.objects.get_or_create(uuid=values.pop("uuid"), defaults=values)
     if kept.site_id != fault.site_id:
-        raise ValidationError("This form was used before at another site. Open it again.")
+        raise ValidationError("This form was already sent for another site. Nothing was saved; open the form again.")
     if not created:
         return kept, []
     record(by=by, verb="fault recorded", subject=kept, kind=kept.kind, severity=kept.severity, repaired=repaired)
@@ -55,7 +55,7 @@ def _check_site(fault: Fault) -> None:
     for name in PLACE_FIELDS.values():
         place = getattr(fault, name)
         if place is not None and (place.controller if name == "valve" else place).site_id != fault.site_id:
-            raise ValidationError({"place": "This stands at another site."})
+            raise ValidationError({"place": "This belongs to another site."})
     if fault.found_on_visit is not None and fault.found_on_visit.site_id != fault.site_id:
         raise ValidationError("This visit belongs to another site.")
 

@@ -63,7 +63,7 @@ def record_measurement(
     if visit.state not in UNDER_WAY:
         raise ValidationError("Start the visit first.")
     if valve.controller.site_id != visit.site_id:
-        raise ValidationError("This valve stands at another site.")
+        raise ValidationError("This valve is at another site.")
     measurement, created = ValveMeasurement.objects.get_or_create(
         uuid=uuid or uuids.uuid4(),
         defaults={
@@ -75,7 +75,9 @@ def record_measurement(
         },
     )
     if (measurement.visit_id, measurement.valve_id) != (visit.pk, valve.pk):
-        raise ValidationError("This form was used before for another valve. Open the valve again.")
+        raise ValidationError(
+            "This form was already sent for another valve. Nothing was saved; open the valve again."
+        )
     if created:
         record(by=by, verb="valve measured", subject=measurement, valve=valve.pk, visit=visit.pk)
     return measurement
@@ -172,7 +174,7 @@ def _notes(earlier: str, end: VisitEnd, missing: list[str]) -> str:
 def _record_schedule_set(visit: Visit, controllers: Iterable[Controller], by: User | None) -> None:
     applied_on = timezone.localdate(visit.finished_at, timezone=ZoneInfo(visit.site.time_zone))
     for controller in controllers:
-        # Asked anew for each: a draft that stood on the sheet is published by the first.
+        # Asked again for each: a draft that stood on the sheet is published by the first.
         schedule = schedule_to_set_at(visit.site_id)
         if schedule is not None:
             record_applied(schedule=schedule, controller=controller, applied_on=applied_on, by=by)

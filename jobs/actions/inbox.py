@@ -218,10 +218,12 @@ def decide(*, entry: InboxRecord, apply: bool, by: User) -> InboxRecord:
     if apply:
         read = read_again(entry)
         if read.errors or not read.of_known_schema:
-            raise ValidationError("This record cannot be read. Enter by hand what it says, then set it aside.")
+            raise ValidationError(
+                "This record cannot be read. Enter by hand what it says, then choose “Do not apply”."
+            )
         apply_data(entry=entry, read=read, by=entry.sender, decided_by=by)
     waited = entry.state == State.WAITING
-    entry.state = State.APPLIED if apply else State.SET_ASIDE
+    entry.state = State.APPLIED if apply else State.NOT_APPLIED
     entry.decided_by, entry.decided_at = by, timezone.now()
     entry.save(update_fields=["state", "decided_by", "decided_at"])
     audit(by=by, verb=f"inbox record {entry.get_state_display()}", subject=entry, uuid=str(entry.uuid))

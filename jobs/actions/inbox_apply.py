@@ -1,4 +1,4 @@
-"""Apply one record of a phone through the same actions as the pages, unless something meanwhile stands against it."""
+"""Apply one record of a phone through the same actions as the pages, unless something since speaks against it."""
 
 import datetime as dt
 from collections.abc import Callable
@@ -16,7 +16,7 @@ from sites.actions.audit import record as audit
 from sites.models import Controller, User, Valve, WaterSupply, Zone
 
 PLACES = {"valve": Valve, "zone": Zone, "controller": Controller, "supply": WaterSupply}
-DECIDED = "Put in by the office from the phone's record."
+DECIDED = "Entered by the office from the phone's record."
 
 
 class NeedsPerson(ValidationError):
@@ -26,12 +26,12 @@ class NeedsPerson(ValidationError):
 def apply_data(*, entry: InboxRecord, read: FieldRecord, by: User, decided_by: User | None = None) -> None:
     """Do what the record says, in its author's name, at the time it happened.
 
-    With `decided_by` a person has chosen: what others did meanwhile no longer stands against it, the rules still do.
+    With `decided_by` a person has chosen: what others did since no longer speaks against it, the rules still do.
     NeedsPerson or ValidationError with words for the person otherwise.
     """
     visit = Visit.objects.select_for_update().filter(pk=entry.visit_id).first() if entry.visit_id else None
     if visit is None:
-        raise NeedsPerson("This visit is not in the books.")
+        raise NeedsPerson("This visit is not recorded here.")
     if decided_by is None:
         _check_still_theirs(visit, by)
     APPLY[read.kind](visit, entry, read.data, by, decided_by)
@@ -39,7 +39,7 @@ def apply_data(*, entry: InboxRecord, read: FieldRecord, by: User, decided_by: U
 
 def _check_still_theirs(visit: Visit, by: User) -> None:
     if visit.state == Visit.State.CANCELLED:
-        raise NeedsPerson("The office cancelled this visit meanwhile.")
+        raise NeedsPerson("The office has cancelled this visit since.")
     if not by.is_office and visit.technician_id != by.pk:
         now_with = visit.technician or "nobody"
         raise NeedsPerson(f"This visit is now with {now_with}.")
@@ -47,7 +47,7 @@ def _check_still_theirs(visit: Visit, by: User) -> None:
 
 def _start(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
     if visit.state == Visit.State.FINISHED and decided_by is None:
-        raise NeedsPerson("The visit was finished meanwhile.")
+        raise NeedsPerson("The visit has been finished since.")
     start_visit(visit=visit, by=by, started_at=entry.happened_at)
 
 
@@ -76,7 +76,7 @@ def _check_step_as_seen(visit: Visit, item: ChecklistItem, new: dict, seen: dict
     here = {"done": answer.done, "number": answer.number, "text": answer.text}
     if here in (new, seen):
         return
-    raise NeedsPerson(f"{answer.answered_by or 'Someone'} answered this step otherwise meanwhile.")
+    raise NeedsPerson(f"{answer.answered_by or 'Someone'} has answered this step differently since.")
 
 
 def _measure(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
@@ -115,7 +115,7 @@ def _fault(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: U
 def _repair(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
     fault = Fault.objects.filter(pk=data["fault"], site_id=visit.site_id).first()
     if fault is None:
-        raise NeedsPerson("This fault is not in the books of the site.")
+        raise NeedsPerson("This fault is not recorded at this site.")
     if fault.state != Fault.State.OPEN:
         raise NeedsPerson(f"This fault is already {fault.get_state_display()}: {fault.repair_note}")
     repair_fault(fault=fault, note=data["note"], by=by, visit=visit, repaired_at=entry.happened_at)
@@ -140,7 +140,7 @@ def _place(word: str) -> Any:
 def _finish(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
     if visit.state == Visit.State.FINISHED:
         if decided_by is None:
-            raise NeedsPerson("The visit was finished meanwhile.")
+            raise NeedsPerson("The visit has been finished since.")
         _add_to_finished(visit, data, decided_by)
         return
     given = {name: data[name] for name in ("notes", "signed_by", "accept_reason", "times_reason")}

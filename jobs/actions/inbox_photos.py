@@ -1,4 +1,4 @@
-"""Pictures from the phones, piece by piece: kept until complete, written anew, hung on their fault once."""
+"""Pictures from the phones, piece by piece: kept until complete, written again, hung on their fault once."""
 
 import io
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ State = PhotoUpload.State
 
 
 class OtherUpload(Exception):
-    """This id stands for another picture."""
+    """This id belongs to another picture."""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""A repair proposal's life: drafted, sent, then answered once, superseded or taken back.
+"""A repair proposal's life: drafted, sent, then answered once, superseded or withdrawn.
 
 What is sent never changes. Sending, answering, superseding and taking back each change the state by one conditional
 update, so that of two that happen together one wins and the other is told.
@@ -17,7 +17,7 @@ from django.db.models import Max
 from jobs.actions.planning import add_visit
 from jobs.models import Proposal, ProposalLine, SaleUnit, Visit
 from jobs.queries.places import place_of
-from jobs.queries.proposals import mended_faults, rivals, with_lines
+from jobs.queries.proposals import faults_to_repair, rivals, with_lines
 from jobs.queries.service_minutes import REPAIR_MIN
 from sites.actions import register
 from sites.actions.audit import record
@@ -57,7 +57,7 @@ def new_proposal(
 def save_draft(
     *, proposal: Proposal, lines: Sequence[ProposalLine], removed: Sequence[ProposalLine] = (), by: User | None
 ) -> Proposal:
-    """Change a draft. `lines` are all that stay, in order. ValidationError if it was sent meanwhile."""
+    """Change a draft. `lines` are all that stay, in order. ValidationError if it was sent since."""
     _draft(proposal)
     register.save(instance=proposal, by=by)
     for line in removed:
@@ -69,7 +69,7 @@ def save_draft(
 def _write_lines(proposal: Proposal, lines: Sequence[ProposalLine], by: User | None) -> None:
     for position, line in enumerate(lines, start=1):
         if line.fault is not None and line.fault.site_id != proposal.site_id:
-            raise ValidationError("A line mends a fault of another site.")
+            raise ValidationError("A line repairs a fault of another site.")
         line.proposal, line.position = proposal, position
         register.save(instance=line, by=by)
 
@@ -78,7 +78,9 @@ def _draft(proposal: Proposal) -> Proposal:
     """The row, held until the transaction ends."""
     row = Proposal.objects.select_for_update().filter(pk=proposal.pk).first()
     if row is None or row.state != State.DRAFT:
-        raise ValidationError("This proposal was sent or discarded meanwhile. Nothing of this page was saved.")
+        raise ValidationError(
+            "This proposal was sent or discarded since you opened it. Nothing on this page was saved."
+        )
     return row
 
 
@@ -127,9 +129,9 @@ def problems(proposal: Proposal, today: dt.date) -> list[str]:
     ]
     faults = {line.fault.pk: line.fault for line in lines if line.fault}
     if lines and not faults:
-        found.append("No line mends a fault. Choose the fault on at least one line.")
+        found.append("No line repairs a fault. Choose the fault on at least one line.")
     found += [
-        f"{fault.get_kind_display().capitalize()} is {fault.get_state_display()} meanwhile."
+        f"{fault.get_kind_display().capitalize()} is {fault.get_state_display()} by now."
         for fault in faults.values()
         if fault.state != fault.State.OPEN
     ]
@@ -139,7 +141,7 @@ def problems(proposal: Proposal, today: dt.date) -> list[str]:
     if proposal.valid_until < today:
         found.append("Its last day is past.")
     if proposal.supersedes and proposal.supersedes.state == State.ACCEPTED:
-        found.append(f"The client accepted {proposal.supersedes} meanwhile. Discard this draft.")
+        found.append(f"The client has accepted {proposal.supersedes} since. Discard this draft.")
     if proposal.site.archived_at:
         found.append("The site is archived.")
     return found
@@ -172,8 +174,8 @@ def mark_sent(*, proposal: Proposal, by: User | None, now: dt.datetime, today: d
 def withdraw(*, proposal: Proposal, by: User) -> None:
     """Take back a sent proposal that nobody has answered. ValidationError if somebody has."""
     if not Proposal.objects.filter(pk=proposal.pk, state=State.SENT).update(state=State.WITHDRAWN):
-        raise ValidationError("Only a proposal that waits for an answer can be taken back.")
-    record(by=by, verb="proposal taken back", subject=proposal)
+        raise ValidationError("Only a proposal that waits for an answer can be withdrawn.")
+    record(by=by, verb="proposal withdrawn", subject=proposal)
 
 
 @dataclass(frozen=True)
@@ -192,7 +194,7 @@ def answer(*, proposal: Proposal, said: Answer, by: User | None = None, **how: o
     """The client's answer, taken once. Accepted: exactly one repair visit waits to be planned. Declined: the faults
     stay open. `how` says for the audit where the answer came in.
 
-    Raises NotAnswerable where it was answered, superseded or taken back before, or its last day is past;
+    Raises NotAnswerable where it was answered, superseded or withdrawn before, or its last day is past;
     ValidationError where no visit can be made.
     """
     if not said.name.strip():
@@ -237,9 +239,9 @@ def _instructions(proposal: Proposal) -> str:
     if proposal.answer_note:
         said.append(f"Client's note: {proposal.answer_note}")
     lines = list(proposal.lines.all())
-    for row in mended_faults(proposal):
+    for row in faults_to_repair(proposal):
         fault = row.fault
-        gone = "" if fault.state == fault.State.OPEN else f" ({fault.get_state_display()} meanwhile)"
+        gone = "" if fault.state == fault.State.OPEN else f" ({fault.get_state_display()} since)"
         said.append(f"Fault: {fault.get_kind_display()}, {place_of(fault)}{gone}")
         said += [_work(line) for line in lines if line.fault_id == fault.pk]
     rest = [_work(line) for line in lines if line.fault_id is None]

@@ -8,6 +8,7 @@ from django.db import transaction
 from jobs.actions.skills import set_skills
 from jobs.models import Absence, Skill, TechnicianProfile
 from sites.actions import register
+from sites.core import writing
 from sites.models import Role, User
 
 
@@ -34,7 +35,7 @@ def add_absence(*, absence: Absence, by: User | None) -> Absence:
         technician=absence.technician, starts_on__lte=absence.ends_on, ends_on__gte=absence.starts_on
     ).first()
     if clash:
-        raise ValidationError(f"Already away {clash.starts_on:%d %b} to {clash.ends_on:%d %b %Y}.")
+        raise ValidationError(f"Already away {writing.day_month(clash.starts_on)} to {writing.day(clash.ends_on)}.")
     register.save(instance=absence, by=by)
     return absence
 

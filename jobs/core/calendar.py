@@ -27,7 +27,7 @@ class Entry:
     longitude: float | None = None
     url: str = ""
     cancelled: bool = False
-    organizer: tuple[str, str] | None = None  # (name, e-mail address)
+    organizer: tuple[str, str] | None = None  # (name, email address)
     attendee: tuple[str, str] | None = None
 
 

@@ -100,7 +100,7 @@ MID_SEASON = (
     Step(
         "no_leaks",
         "All zones off: main line, boxes and meter looked at, nothing runs.",
-        "A pump stays off meanwhile, never against closed valves.",
+        "A pump stays off during this, never against closed valves.",
     ),
     Step("zones_run", "Every zone run on its own; heads straight, clean and covering.", CARE[Act.RUNNING]),
     Step("plants_looked_at", "Dry, wet or new patches looked for.", answer="text"),

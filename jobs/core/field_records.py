@@ -1,6 +1,6 @@
 """Read one record of a phone: its envelope and the data of its kind, with an error beside each field that is wrong.
 
-Everything here can be judged from the record alone. Whether it fits what the books say meanwhile is decided when it
+Everything here can be judged from the record alone. Whether it fits what is recorded by now is decided when it
 is applied. Numbers are SI.
 """
 

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from jobs.core.routing.frost import FrostLimit
+from sites.core import told
 
-REASON_CHARS = 200
+REASON_CHARS = 300
 FEWEST_NOTE_CHARS = 20
 
 
@@ -65,14 +66,15 @@ def _reason(window: Span, limit: FrostLimit | None, asked: date, later_days: int
     outside = ""
     if not window.opens_on <= asked <= window.due_on:
         side = "before" if asked < window.opens_on else "after"
-        outside = f"; its own date {asked.day} {asked:%b} lies {side} the round"
+        outside = f"; its own date {told.on(asked)} lies {side} the round"
     if moved and note:
         room = max(FEWEST_NOTE_CHARS, REASON_CHARS - len(head + moved + outside) - 2)
-        moved = f"{moved}: {_fitting(note, room)}"
-    return _fitting(head, REASON_CHARS - len(moved + outside)) + moved + outside
+        moved = f"{moved}: {fitting(note, room)}"
+    return fitting(head, REASON_CHARS - len(moved + outside)) + moved + outside
 
 
-def _fitting(text: str, chars: int) -> str:
+def fitting(text: str, chars: int = REASON_CHARS) -> str:
+    """The text, cut between two words where it is longer: a figure in it stays whole."""
     return text if len(text) <= chars else textwrap.shorten(text, chars, placeholder="…")
 
 

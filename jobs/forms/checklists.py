@@ -19,9 +19,9 @@ LAST_PLACE = 999
 
 
 class StepEditForm(forms.Form):
-    """One step. A safety step can be worded anew and moved; it cannot be dropped or opened."""
+    """One step. A safety step can be worded again and moved; it cannot be dropped or opened."""
 
-    position = forms.IntegerField(label="Place", min_value=1, max_value=LAST_PLACE, required=False)
+    position = forms.IntegerField(label="Position", min_value=1, max_value=LAST_PLACE, required=False)
     text = forms.CharField(
         label="Step",
         max_length=240,
@@ -29,7 +29,7 @@ class StepEditForm(forms.Form):
         error_messages={"required": "Enter the step, or tick that it is left out."},
     )
     caution = forms.CharField(
-        label="Caution that stands with it", required=False, max_length=1000, widget=forms.Textarea(attrs={"rows": 2})
+        label="Caution shown with it", required=False, max_length=1000, widget=forms.Textarea(attrs={"rows": 2})
     )
     answer = forms.ChoiceField(label="Answered by", choices=ANSWERS, required=False, initial="tick")
     unit_kind = forms.ChoiceField(label="Unit of the number", choices=UNIT_KINDS, required=False)

@@ -196,7 +196,7 @@ class FaultForm(forms.Form):
     uuid = forms.UUIDField(widget=forms.HiddenInput)
     place = forms.ChoiceField(label="Where", required=False)
     kind = forms.ChoiceField(label="What is wrong", choices=[("", "Choose"), *Fault.Kind.choices])
-    severity = forms.ChoiceField(label="How bad", choices=Fault.Severity.choices, widget=forms.RadioSelect)
+    severity = forms.ChoiceField(label="Severity", choices=Fault.Severity.choices, widget=forms.RadioSelect)
     description = forms.CharField(
         label="In words", required=False, max_length=4000, widget=forms.Textarea(attrs={"rows": 3})
     )
@@ -216,7 +216,7 @@ class FaultForm(forms.Form):
         if cleaned.get("repaired_now") and not cleaned.get("repair_note", "").strip():
             self.add_error("repair_note", "Say what was done.")
         if not cleaned.get("repaired_now") and cleaned.get("repair_note", "").strip():
-            self.add_error("repair_note", "Tick that it was repaired on the spot, or empty this.")
+            self.add_error("repair_note", "Tick that it was repaired on the spot, or clear this field.")
         if cleaned.get("kind") == Fault.Kind.OTHER and not cleaned.get("description", "").strip():
             self.add_error("description", "Say in words what is wrong.")
         return cleaned

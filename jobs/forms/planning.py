@@ -20,8 +20,9 @@ from jobs.models import (
 from jobs.queries.frost import SIDE_OF
 from jobs.queries.planning import LONGEST_LUNCH_MIN, names_of
 from jobs.queries.windows import CHANCES, percent
+from sites.core.told import told
 from sites.forms.base import RowsField, WeekdaysField, choice_field, rows_field, use_native_pickers
-from sites.models import Site, User
+from sites.models import Firm, Site, User
 
 SHORTEST_S, USUAL_S, LONGEST_S = 2, 20, 600
 
@@ -87,7 +88,7 @@ class VisitTermsForm(NativeModelForm):
     class Meta:
         model = VisitTerms
         fields = ["preferred_technician", "preferred_weekdays", "skills", "frost_days", "frost_note"]
-        labels = {"frost_days": "Frost comes earlier by (days)", "frost_note": "Because"}
+        labels = {"frost_days": "Frost comes earlier by (days)", "frost_note": "Reason"}
 
     def __init__(self, *args: Any, technicians: Sequence[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -123,16 +124,26 @@ class WindowForm(NativeModelForm):
         model = SeasonWindow
         fields = ["opens_on", "due_on", "chance", "reason"]
         labels = {"opens_on": "Not before", "due_on": "No later than"}
-        help_texts = {"reason": "What the dates rest on, so that a person can check them."}
+        help_texts = {"reason": "What the dates are based on, so that a person can check them."}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if self.instance.kind not in SIDE_OF:
             del self.fields["chance"]
-            return
+        else:
+            self._offer_chances()
+        self._stored_reason = self.initial.get("reason") or ""
+        self.initial["reason"] = told(self._stored_reason, Firm.current().units)
+
+    def _offer_chances(self) -> None:
         known = {*CHANCES, *([self.instance.chance] if self.instance.chance else [])}
         choices = [(chance, f"yes, accepting a chance of {percent(chance)}") for chance in sorted(known)]
         choice_field(self, "chance").choices = [("", "no, the window's dates for all"), *choices]
+
+    def clean_reason(self) -> str:
+        """Text left as it was shown keeps its figures as figures."""
+        typed = self.cleaned_data["reason"]
+        return self._stored_reason if typed == self.initial["reason"] else typed
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -294,7 +305,7 @@ class NewVisitForm(NativeModelForm):
 class ProfileForm(NativeModelForm):
     working_weekdays = WeekdaysField(label="Working days", required=False)
     skills = SkillsField(
-        help_text="Only what this person holds a licence or a training for. The planner keeps to it."
+        help_text="Only what this person holds a certificate or a training for. The planner keeps to it."
     )
 
     class Meta:
@@ -321,7 +332,7 @@ class ProfileForm(NativeModelForm):
         places = [cleaned.get("start_latitude"), cleaned.get("start_longitude")]
         if None in places and any(place is not None for place in places) and not self.errors:
             empty = "start_latitude" if places[0] is None else "start_longitude"
-            self.add_error(empty, "Give latitude and longitude, or neither.")
+            self.add_error(empty, "Enter both latitude and longitude, or neither.")
         starts, ends = cleaned.get("day_starts_at"), cleaned.get("day_ends_at")
         if starts and ends and ends <= starts:
             self.add_error("day_ends_at", "The working day must end after it starts.")
@@ -344,7 +355,7 @@ class SkillForm(NativeModelForm):
         fields = ["name", "kinds", "plant"]
         labels = {"plant": "Where"}
         error_messages = {"name": {"unique": "There is a skill of this name already."}}
-        help_texts = {"name": "A licence or a training: backflow tester, work at mains power."}
+        help_texts = {"name": "A certificate or a training: backflow tester, work at mains power."}
 
 
 class ClosedDaysForm(NativeModelForm):

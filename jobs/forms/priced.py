@@ -120,7 +120,7 @@ class ProposalLineForm(PricedLineForm):
     class Meta:
         model = ProposalLine
         fields = ["item", "text", "quantity", "unit", "unit_price", "fault"]
-        labels = {"item": "From the price list", "text": "What", "unit_price": "Price per unit", "fault": "Mends"}
+        labels = {"item": "From the price list", "text": "What", "unit_price": "Price per unit", "fault": "Repairs"}
 
     def __init__(self, *args: Any, faults: list[Fault], site: Site, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -11,6 +11,7 @@ from django.forms.models import ModelChoiceIterator
 
 from jobs.forms.planning import NativeForm, TechnicianChoice
 from jobs.models import Replan, Visit
+from sites.core import writing
 from sites.forms.base import rows_field
 from sites.models import Site, User
 
@@ -68,7 +69,7 @@ class _ByMonth(ModelChoiceIterator):
 
     def __iter__(self) -> Iterator[tuple[Any, Any]]:
         yield "", self.field.empty_label
-        for month, visits in groupby(self.queryset, key=lambda visit: f"{visit.planned_on:%B %Y}"):
+        for month, visits in groupby(self.queryset, key=lambda visit: f"{writing.month_year(visit.planned_on)}"):
             yield month, [self.choice(visit) for visit in visits]
 
 
@@ -79,7 +80,8 @@ class PlannedVisitChoice(forms.ModelChoiceField):
 
     def label_from_instance(self, visit: Visit) -> str:
         at = f" {visit.arrives_at:%H:%M}" if visit.arrives_at else ""
-        return f"{visit.planned_on:%a %d %b %Y}{at}, {visit.site}, {visit.get_kind_display()}, {visit.technician}"
+        on = writing.weekday_date(visit.planned_on)
+        return f"{on}{at}, {visit.site}, {visit.get_kind_display()}, {visit.technician}"
 
 
 class CancelsForm(UpsetForm):

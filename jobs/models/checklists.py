@@ -38,7 +38,7 @@ class ChecklistItem(models.Model):
     key = models.SlugField(max_length=60, help_text="Stays the same from version to version.")
     position = models.PositiveSmallIntegerField()
     text = models.CharField(max_length=240)
-    caution = models.TextField(blank=True, help_text="The safety words that stand with the step.")
+    caution = models.TextField(blank=True, help_text="The caution shown with the step.")
     answer = models.CharField(max_length=8, choices=Answer, default=Answer.TICK)
     unit_kind = models.CharField(max_length=20, blank=True, help_text="Quantity of a number, e.g. pressure.")
     options = models.JSONField(default=list, blank=True, help_text="Of a choice: [[word, what is shown], ...].")

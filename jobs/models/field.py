@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from jobs.models.visits import Visit
+from sites.core import writing
 from sites.models import Controller, Photo, Role, Site, User, Valve, WaterSupply, Zone
 from sites.models.places import site_scope
 from sites.models.plant import NOT_NEGATIVE
@@ -53,7 +54,7 @@ class ValveMeasurement(models.Model):
         ordering = ["-measured_at", "-pk"]
 
     def __str__(self) -> str:
-        return f"{self.valve} on {self.measured_at:%Y-%m-%d}"
+        return f"{self.valve} on {writing.day(self.measured_at)}"
 
 
 class FaultQuerySet(ScopedRows["Fault"]):

@@ -33,7 +33,7 @@ class InboxRecord(models.Model):
         FOR_PERSON = "for_person", "for a person to decide"
         HELD = "held", "held: access was withdrawn"
         REFUSED = "refused", "refused: not readable"
-        SET_ASIDE = "set_aside", "set aside"
+        NOT_APPLIED = "not_applied", "not applied"
 
     TO_DECIDE = (State.WAITING, State.FOR_PERSON, State.HELD, State.REFUSED)
 
@@ -54,7 +54,7 @@ class InboxRecord(models.Model):
     received_at = models.DateTimeField()
     sender = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="inbox_records")
     imported_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
-    state = models.CharField(max_length=10, choices=State, default=State.WAITING)
+    state = models.CharField(max_length=12, choices=State, default=State.WAITING)
     reason = models.TextField(blank=True)
     errors = models.JSONField(default=dict)
     decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")

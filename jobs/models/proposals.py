@@ -72,8 +72,8 @@ class PricedLine(models.Model):
 
 
 class Proposal(models.Model):
-    """What mending faults of a site would cost. A draft is edited; once sent it stays as it is, a new one supersedes
-    it. The client accepts or declines it once."""
+    """What repairing faults of a site would cost. A draft is edited; once sent it stays as it is, a new one
+    supersedes it. The client accepts or declines it once."""
 
     class State(models.TextChoices):
         DRAFT = "draft", "draft"
@@ -81,7 +81,7 @@ class Proposal(models.Model):
         ACCEPTED = "accepted", "accepted"
         DECLINED = "declined", "declined"
         SUPERSEDED = "superseded", "superseded"
-        WITHDRAWN = "withdrawn", "taken back"
+        WITHDRAWN = "withdrawn", "withdrawn"
 
     EXPIRED = "expired"  # a standing, not a state: the day alone makes it
 
@@ -141,7 +141,7 @@ class Proposal(models.Model):
 class ProposalLine(PricedLine):
     proposal = models.ForeignKey(Proposal, on_delete=models.CASCADE, related_name="lines")
     fault = models.ForeignKey(
-        Fault, null=True, blank=True, on_delete=models.PROTECT, related_name="proposal_lines", verbose_name="mends"
+        Fault, null=True, blank=True, on_delete=models.PROTECT, related_name="proposal_lines", verbose_name="repairs"
     )
 
     class Meta:

@@ -24,7 +24,7 @@ class OfficeRows(ScopedRows[Row]):
 
 
 class Skill(models.Model):
-    """What only some technicians may do: a licence, a training. It says itself which visits need it."""
+    """What only some technicians may do: a certificate, a training. It says itself which visits need it."""
 
     class Plant(models.TextChoices):
         ANY = "any", "at every site"

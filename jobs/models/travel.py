@@ -7,7 +7,7 @@ DECIMALS = 5
 class TravelLeg(models.Model):
     """How long the drive from one place to another takes, as a road server answered once. May be deleted any time.
 
-    `map_version` names the map it was computed on; another map is asked anew. `estimated` means that the server
+    `map_version` names the map it was computed on; another map is asked again. `estimated` means that the server
     found no way and the figure comes from geometry.
     """
 

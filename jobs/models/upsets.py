@@ -2,6 +2,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from sites.core import writing
+
 
 class Replan(models.Model):
     """A new plan after an upset, as it was proposed to a person: nothing is changed before it is accepted."""
@@ -41,4 +43,4 @@ class Replan(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_upset_display()}, {self.asked_at:%d %b %Y %H:%M}"
+        return f"{self.get_upset_display()}, {writing.day_time(self.asked_at)}"

@@ -71,7 +71,7 @@ class SeasonWindow(models.Model):
     kind = models.CharField(max_length=15, choices=VisitKind)
     opens_on = models.DateField()
     due_on = models.DateField()
-    reason = models.CharField(max_length=200, blank=True)
+    reason = models.CharField(max_length=300, blank=True)
     chance = models.FloatField(
         null=True, blank=True, validators=[MinValueValidator(0.01), MaxValueValidator(0.5)], help_text="0 to 1."
     )
@@ -127,7 +127,7 @@ class Visit(models.Model):
     opens_on = models.DateField("not before")
     due_on = models.DateField("no later than")
     own_dates = models.BooleanField(default=False, help_text="Set by hand: they follow no window.")
-    window_reason = models.CharField(max_length=200, blank=True, help_text="What the dates rest on.")
+    window_reason = models.CharField(max_length=300, blank=True, help_text="What the dates are based on.")
     skills = models.ManyToManyField(Skill, blank=True, related_name="+", help_text="Beside those of kind and site.")
     technician = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="visits"

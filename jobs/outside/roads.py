@@ -24,7 +24,7 @@ DOWN_S = 60  # a server that does not answer is left alone for so long, so that 
 
 
 def has_road_server() -> bool:
-    """Whether travel may be asked from another machine, so that nobody else should be kept waiting meanwhile."""
+    """Whether travel may be asked from another machine, so that nobody else should be kept waiting."""
     return bool(settings.OSRM_URL)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from jobs.core.routing.travel import Point
 from jobs.queries.days import Day
 from jobs.queries.planning import point_of
+from sites.core import writing
 from sites.core.units import MILE_KM, System
 
 WIDTH, HEIGHT, MARGIN = 640.0, 420.0, 46.0
@@ -83,7 +84,7 @@ def day_map(day: Day, system: str) -> DayMap:
         legs=tuple(_leg(a, b) for a, b in zip(places, places[1:], strict=False) if visits),
         bar_px=bar_km / sheet.km_per_px,
         bar_label=label,
-        title=f"Route of {day.technician} on {day.date:%d %b %Y}: {len(visits)} stops",
+        title=f"Route of {day.technician} on {writing.day(day.date)}: {len(visits)} stops",
     )
 
 

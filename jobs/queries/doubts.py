@@ -5,6 +5,7 @@ import datetime as dt
 from jobs.models import Visit
 from jobs.queries.planning import closed_days, minute_of, open_hours, time_at, why_away, work_hours
 from jobs.queries.skills import SkillNeeds, skills_of
+from sites.core import writing
 from sites.models import User
 from sites.models.places import WEEKDAYS
 
@@ -53,7 +54,7 @@ def date_doubts(visit: Visit, date: dt.date) -> list[str]:
         late = (date - visit.due_on).days
         texts.append(f"{late} day{'s' if late > 1 else ''} after its deadline")
     if date < visit.opens_on:
-        texts.append(f"before its window opens on {visit.opens_on:%d %b}")
+        texts.append(f"before its window opens on {writing.day_month(visit.opens_on)}")
     return texts
 
 

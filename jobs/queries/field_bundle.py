@@ -36,6 +36,7 @@ def day_bundle(user: User, date: dt.date) -> dict[str, Any]:
         "user": {"id": user.pk, "name": str(user)},
         "firm": Firm.current().name,
         "units": _units(),
+        "locale": Firm.current().locale,
         "rules": phone_rules(),
         "cautions": {kind: list(words) for kind, words in CAUTIONS.items()},
         "measuring": MEASURING,

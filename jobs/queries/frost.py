@@ -10,8 +10,8 @@ from jobs.core.routing.frost import HARD_FREEZE_C, FreezeLadder, FreezeRecord, F
 from jobs.core.site_dates import ORDINARY, Place
 from jobs.models import VisitKind, VisitTerms
 from scheduling.models import DailyWeather
-from sites.core.units import format_quantity
-from sites.models import Firm, Site, WeatherStation
+from sites.core.told import figure
+from sites.models import Site, WeatherStation
 
 NAME_CHARS = 60  # leaves room in the reason for its figures
 # Which side of the winter bounds which visit.
@@ -27,7 +27,6 @@ class SiteFrost:
 
     def __init__(self, sites: Iterable[Site]) -> None:
         self.sites = list(sites)
-        self.units = Firm.current().units
         self._ladders: dict[tuple[int, Side], FreezeLadder] = {}
 
     @cached_property
@@ -53,7 +52,7 @@ class SiteFrost:
 
     @cached_property
     def cold(self) -> str:
-        return format_quantity(HARD_FREEZE_C, "temperature", self.units)
+        return figure(HARD_FREEZE_C, "temperature")
 
     @cached_property
     def _short_names(self) -> dict[int, str]:
@@ -107,5 +106,5 @@ class SiteFrost:
         name = self._short_names[station.pk]
         if round(rise_m) == 0:
             return name
-        length = format_quantity(abs(round(rise_m)), "length", self.units, decimals=0)
-        return f"{name} {'+' if rise_m > 0 else '-'} {length}"
+        side = "higher" if rise_m > 0 else "lower"
+        return f"{name}, site {figure(abs(round(rise_m)), 'length', 0)} {side} than the station"

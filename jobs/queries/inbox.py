@@ -1,4 +1,4 @@
-"""What came from phones and waits for a person: said in words, beside what the books hold."""
+"""What came from phones and waits for a person: said in words, beside what is recorded."""
 
 import json
 from collections.abc import Iterable, Mapping
@@ -37,12 +37,12 @@ Facts = list[tuple[str, str]]
 
 @dataclass(frozen=True)
 class InboxRow:
-    """`says` is the record in words, `books` what stands there now."""
+    """`says` is the record in words, `recorded` what is stored now."""
 
     entry: InboxRecord
     title: str
     says: Facts
-    books: Facts
+    recorded: Facts
 
     @property
     def can_apply(self) -> bool:
@@ -76,13 +76,13 @@ def _row(entry: InboxRecord) -> InboxRow:
     data = _data(entry)
     title = KIND_WORDS.get(entry.kind, "Unreadable record")
     says: Facts = []
-    books: Facts = []
+    recorded: Facts = []
     if entry.errors:
         says = [("as sent", entry.body[:2000])]
         says += [(name, " ".join(found)) for name, found in entry.errors.items()]
     elif entry.kind in READ:
-        title, says, books = READ[entry.kind](entry, data, title)
-    return InboxRow(entry, title, says, books)
+        title, says, recorded = READ[entry.kind](entry, data, title)
+    return InboxRow(entry, title, says, recorded)
 
 
 def _data(entry: InboxRecord) -> dict[str, Any]:
@@ -96,11 +96,11 @@ def _data(entry: InboxRecord) -> dict[str, Any]:
 def _answer(entry: InboxRecord, data: dict, title: str) -> tuple[str, Facts, Facts]:
     item = ChecklistItem.objects.filter(pk=data.get("item") or 0).first()
     given = ChecklistAnswer.objects.filter(visit=entry.visit_id, item=item).select_related("answered_by").first()
-    books = []
+    recorded = []
     if given:
-        books = [("step", _step_words(given.done, given.number, given.text, item)), ("by", str(given.answered_by))]
+        recorded = [("step", _step_words(given.done, given.number, given.text, item)), ("by", str(given.answered_by))]
     says = [("step", _step_words(data.get("done"), data.get("number"), data.get("text", ""), item))]
-    return f"{title}: {item or 'unknown'}", says, books
+    return f"{title}: {item or 'unknown'}", says, recorded
 
 
 def _step_words(done: bool | None, number: float | None, text: str, item: ChecklistItem | None) -> str:
@@ -113,10 +113,10 @@ def _step_words(done: bool | None, number: float | None, text: str, item: Checkl
 def _measured(entry: InboxRecord, data: dict, title: str) -> tuple[str, Facts, Facts]:
     valve = Valve.objects.filter(pk=data.get("valve") or 0).first()
     row = ValveMeasurement.objects.filter(visit=entry.visit_id, valve=valve).select_related("measured_by").first()
-    books: Facts = []
+    recorded: Facts = []
     if row:
-        books = [*_figures({name: getattr(row, name) for name in MEASURED}), ("by", str(row.measured_by))]
-    return f"{title}: {valve or 'unknown'}", _figures(data), books
+        recorded = [*_figures({name: getattr(row, name) for name in MEASURED}), ("by", str(row.measured_by))]
+    return f"{title}: {valve or 'unknown'}", _figures(data), recorded
 
 
 def _figures(values: Mapping[str, Any]) -> Facts:
@@ -134,15 +134,15 @@ def _figures(values: Mapping[str, Any]) -> Facts:
 
 def _fault(entry: InboxRecord, data: dict, title: str) -> tuple[str, Facts, Facts]:
     kind = dict(Fault.Kind.choices).get(data.get("kind", ""), data.get("kind", ""))
-    says = [("how bad", dict(Fault.Severity.choices).get(data.get("severity", ""), ""))]
+    says = [("severity", dict(Fault.Severity.choices).get(data.get("severity", ""), ""))]
     says += [(word, data[name]) for name, word in FAULT_WORDS.items() if data.get(name)]
     return f"{title}: {kind}", says, []
 
 
 def _repaired(entry: InboxRecord, data: dict, title: str) -> tuple[str, Facts, Facts]:
     fault = Fault.objects.filter(pk=data.get("fault") or 0).first()
-    books = [("state", fault.get_state_display()), ("done", fault.repair_note)] if fault else []
-    return f"{title}: {fault or 'unknown'}", [("done", data.get("note", ""))], books
+    recorded = [("state", fault.get_state_display()), ("done", fault.repair_note)] if fault else []
+    return f"{title}: {fault or 'unknown'}", [("done", data.get("note", ""))], recorded
 
 
 FAULT_WORDS = {"description": "in words", "part_needed": "part needed", "repair_note": "repaired"}
@@ -151,10 +151,10 @@ FAULT_WORDS = {"description": "in words", "part_needed": "part needed", "repair_
 def _finish(entry: InboxRecord, data: dict, title: str) -> tuple[str, Facts, Facts]:
     words = {"notes": "notes", "signed_by": "signed off by", "accept_reason": "left out because"}
     says = [(word, data[name]) for name, word in words.items() if data.get(name)]
-    visit, books = entry.visit, []
+    visit, recorded = entry.visit, []
     if visit is not None and visit.finished_at:
-        books = [("notes", visit.technician_notes), ("signed off by", visit.signed_by)]
-    return title, says, books
+        recorded = [("notes", visit.technician_notes), ("signed off by", visit.signed_by)]
+    return title, says, recorded
 
 
 READ = {

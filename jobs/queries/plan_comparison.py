@@ -8,6 +8,7 @@ from django.db.models import Count, F, Q, QuerySet, Sum
 
 from jobs.models import DayRoute, PlanRun, Visit
 from jobs.queries.planning import names_of, planning_technicians
+from sites.core import writing
 from sites.models import User
 
 State = Visit.State
@@ -138,7 +139,7 @@ def _now(run: PlanRun, names: Mapping[int, str]) -> PlanColumn:
         work[pk] = work.get(pk, 0) + minutes
     return PlanColumn(
         number=NOW,
-        title="As it stands",
+        title="As planned now",
         run=None,
         placed=figures["placed"],
         unplaced=figures["all"] - figures["placed"],
@@ -193,4 +194,4 @@ def _places(run: PlanRun, column: PlanColumn) -> dict[int, Place]:
 def _words(place: Place | None, names: Mapping[int, str]) -> str:
     if place is None:
         return ""
-    return f"{place[1]:%a %d %b}, {names.get(place[0], 'somebody who has left')}"
+    return f"{writing.weekday_day(place[1])}, {names.get(place[0], 'somebody who has left')}"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from django.db.models import Prefetch
 
 from jobs.models import Fault, ValveMeasurement
+from sites.core import writing
 from sites.core.plant_drawing import DrawnPlant, DrawnValve, Part
 from sites.core.units import format_quantity
 from sites.models import Controller, Firm, Site, Valve, WaterSupply, Zone
@@ -129,7 +130,7 @@ def _measured(row: ValveMeasurement | None, *, with_flow: bool = True) -> str:
         values.append(f"{row.voltage_v:.1f} V")
     if with_flow and row.flow_l_min is not None:
         values.append(_amount(row.flow_l_min, "flow"))
-    day = f"{row.measured_at.day} {row.measured_at:%b %Y}"
+    day = f"{writing.day(row.measured_at)}"
     return ", ".join([*values, day]) if values else ""
 
 
@@ -148,7 +149,7 @@ def _backflow(supply: WaterSupply | None, assemblies: list, faults: _Faults) -> 
     own = [row for row in assemblies if supply is None or row.supply_id in (None, supply.pk)]
     parts = []
     for row in own:
-        due = f"next test {row.test_due_on.day} {row.test_due_on:%b %Y}" if row.test_due_on else "test date ?"
+        due = f"next test {writing.day(row.test_due_on)}" if row.test_due_on else "test date ?"
         words = ", ".join(text for text in (_amount(row.size_mm, "diameter"), due) if text)
         parts.append(Part("backflow", str(row)[:1].upper() + str(row)[1:], (words,), tuple(faults.backflow)))
     if not parts and (supply is None or supply.kind in (Kind.MAINS, Kind.WELL)):

@@ -1,4 +1,4 @@
-"""Proposals by where they stand, and what one needs to be shown or sent."""
+"""Proposals by status, and what one needs to be shown or sent."""
 
 import datetime as dt
 from collections.abc import Iterable
@@ -20,7 +20,7 @@ STANDINGS: Final = (
     (Proposal.EXPIRED, "expired"),
     (str(State.DRAFT), "draft"),
     (str(State.SUPERSEDED), "superseded"),
-    (str(State.WITHDRAWN), "taken back"),
+    (str(State.WITHDRAWN), "withdrawn"),
 )
 STANDING_WORDS: Final = dict(STANDINGS)
 
@@ -64,8 +64,8 @@ def standing_counts(today: dt.date) -> list[tuple[str, str, int]]:
     ]
 
 
-def mended_faults(proposal: Proposal) -> list[FaultRow]:
-    """The faults that the proposal's lines mend."""
+def faults_to_repair(proposal: Proposal) -> list[FaultRow]:
+    """The faults that the proposal's lines repair."""
     faults = Fault.objects.filter(proposal_lines__proposal=proposal)
     return fault_rows(with_place(faults.distinct().order_by("found_at", "pk")))
 
@@ -76,7 +76,7 @@ def offered_items(*kept: int | None) -> QuerySet[PriceItem]:
 
 
 def choosable_faults(site: Site, *kept: int | None) -> QuerySet[Fault]:
-    """Faults a line can mend: open ones of the site, and those a line names already."""
+    """Faults a line can repair: open ones of the site, and those a line names already."""
     faults = Fault.objects.filter(site=site).filter(Q(state=Fault.State.OPEN) | Q(pk__in=[pk for pk in kept if pk]))
     return faults.select_related("valve__controller", "zone", "controller", "supply", "site")
 
@@ -99,6 +99,6 @@ def rivals(proposal: Proposal, fault_ids: set[int], today: dt.date) -> dict[int,
 
 
 def proposals_of(fault: Fault, user: User, today: dt.date) -> list[ProposalRow]:
-    """Proposals with a line that mends this fault, for those who may read prices."""
+    """Proposals with a line that repairs this fault, for those who may read prices."""
     rows = Proposal.objects.visible_to(user).filter(lines__fault=fault).distinct()
     return proposal_rows(with_lines(rows), today)

@@ -12,6 +12,7 @@ from jobs.models import Visit
 from jobs.outside.roads import path_through
 from jobs.queries.days import Day
 from jobs.queries.planning import point_of
+from sites.core import writing
 from sites.models import Firm, Site, User
 
 PAST_DAYS, AHEAD_DAYS = 30, 400
@@ -36,7 +37,7 @@ def route_file(day: Day, made_at: dt.datetime) -> RouteFile:
         RouteStop("End", "", end, None),
     ]
     path = path_through([stop.point for stop in stops])
-    name = f"{day.technician}, {day.date:%d %b %Y}"
+    name = f"{day.technician}, {writing.day(day.date)}"
     return RouteFile(name, made_at, stops, path.line, path.estimated)
 
 

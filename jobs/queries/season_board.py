@@ -10,6 +10,7 @@ from django.db.models import Count, F, Max, Min, Q, QuerySet, Sum
 from jobs.models import DayRoute, PlanRun, SeasonWindow, Visit, VisitKind
 from jobs.queries.planning import names_of, technician_days
 from jobs.queries.windows import SEASONAL
+from sites.core import writing
 from sites.models import User
 
 State = Visit.State
@@ -272,7 +273,7 @@ def _at_risk(visit: Visit, today: dt.date) -> AtRisk:
     if visit.state == State.PLANNED:
         _, on = visit.placed
         if on < today:
-            return AtRisk(visit, f"planned for {on:%d %b} and not started", grave=True)
+            return AtRisk(visit, f"planned for {writing.day_month(on)} and not started", grave=True)
         days = (on - visit.due_on).days
         return AtRisk(visit, f"planned {_days(days)} after its deadline", grave=True)
     if left < 0:

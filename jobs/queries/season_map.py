@@ -10,6 +10,7 @@ from jobs.models import Visit
 from jobs.queries.day_map import HEIGHT, WIDTH, Sheet, scale_bar
 from jobs.queries.planning import point_of
 from jobs.queries.season_board import visits_of_season
+from sites.core import writing
 from sites.models import Firm, Site
 
 State = Visit.State
@@ -85,8 +86,8 @@ def _state(visit: Visit, today: dt.date) -> str:
 def _text(visit: Visit, state: str) -> str:
     text = f"{visit.get_kind_display()}: {NAMES[state]}"
     if visit.planned_on and visit.technician:
-        text += f", {visit.planned_on:%d %b}, {visit.technician}"
-    return f"{text}; by {visit.due_on:%d %b}"
+        text += f", {writing.day_month(visit.planned_on)}, {visit.technician}"
+    return f"{text}; by {writing.day_month(visit.due_on)}"
 
 
 def places_json(places: Iterable[SitePlace]) -> dict:

@@ -21,6 +21,7 @@ from jobs.models import DayRoute, Replan, Visit, VisitKind
 from jobs.outside.roads import travel_between
 from jobs.queries.planning import minute_of, time_at
 from jobs.queries.upsets import NEW, Situation, call_out_visit, situation
+from sites.core import writing
 from sites.models import Site
 
 State = Visit.State
@@ -111,7 +112,7 @@ def _with_call_out(row: Replan, now: Situation) -> Answer:
             if missing.key == NEW:
                 refused.append(_why_nobody(new, missing))
                 hopeless |= {date} if missing.code in ("window", "skill") else set()
-    raise ValidationError(f"No technician can come by {row.last_day:%a %d %b}: {refused[-1]}.")
+    raise ValidationError(f"No technician can come by {writing.weekday_day(row.last_day)}: {refused[-1]}.")
 
 
 def _times_to_try(row: Replan, now: Situation) -> Iterator[tuple[dt.date, int | None]]:
@@ -185,7 +186,7 @@ def _moves(row: Replan, answer: Answer) -> list[dict[str, Any]]:
 def _why_no_place(row: Replan, now: Situation, missing: Unplaced) -> str:
     """The core's reason, with the deadline where that stands in the way of the later days."""
     due = next(visit.window_due for visit in now.visits if visit.key == missing.key)
-    return f"{missing.reason}; it is due by {due:%d %b}" if due < row.last_day else missing.reason
+    return f"{missing.reason}; it is due by {writing.day_month(due)}" if due < row.last_day else missing.reason
 
 
 def _stored_drive_min(row: Replan, now: Situation) -> float:
@@ -227,7 +228,7 @@ def _move(now: Situation, move: Move, why: Mapping[str, str]) -> dict[str, Any]:
 
 def _words(now: Situation, place: Appointment) -> str:
     at = time_at(round(place.start_min * 60))
-    return f"{place.date:%a %d %b} {at:%H:%M}, {place.technician}"
+    return f"{writing.weekday_day(place.date)} {at:%H:%M}, {place.technician}"
 
 
 def winterisations_left(season_year: int) -> QuerySet[Visit]:

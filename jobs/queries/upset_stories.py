@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from jobs.models import Replan, Visit
+from sites.core import writing
 from sites.models import Site, User
 from sites.models.rows import Row
 
@@ -49,7 +50,7 @@ def _by_id(rows: QuerySet[Row], replans: Iterable[Replan], name: str) -> dict[in
 
 
 def day_words(day: dt.date, *, year: bool = True) -> str:
-    return f"{day:%a} {day.day} {day:%b %Y}" if year else f"{day:%a} {day.day} {day:%b}"
+    return writing.weekday_date(day) if year else writing.weekday_day(day)
 
 
 def days_words(first: dt.date, last: dt.date) -> str:

@@ -28,6 +28,7 @@ from jobs.queries.planning import (
     wishes_of,
 )
 from jobs.queries.skills import SkillNeeds
+from sites.core import writing
 from sites.models import Firm, Site, User
 
 State = Visit.State
@@ -262,7 +263,7 @@ def _wish(replan: Replan, comes: str) -> Wish | None:
     told = replan.proposal
     if replan.upset != Replan.Upset.CALL_OUT or "refused" not in told:
         return None
-    day = "today" if replan.first_day == firm_today() else f"on {replan.first_day:%a %d %b}"
+    day = "today" if replan.first_day == firm_today() else f"on {writing.weekday_day(replan.first_day)}"
     begin_by = replan.detail["begin_by"]
     by = f"by {dt.time.fromisoformat(begin_by):%H:%M} " if begin_by else ""
     if told["refused"]:

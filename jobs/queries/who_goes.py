@@ -1,11 +1,11 @@
 """Whom to send to a site at short notice."""
 
-import datetime as dt
 from collections.abc import Collection
 
 from django.utils import timezone
 
 from jobs.models import Visit
+from sites.core import writing
 
 
 def who_goes(site_ids: Collection[int]) -> dict[int, str]:
@@ -15,12 +15,8 @@ def who_goes(site_ids: Collection[int]) -> dict[int, str]:
     found: dict[int, str] = {}
     done = rows.filter(state=Visit.State.FINISHED).exclude(finished_at=None).order_by("finished_at")
     for visit in done:
-        found[visit.site_id] = f"{visit.technician}, who was there last ({_day(visit.finished_at.date())})"
+        found[visit.site_id] = f"{visit.technician}, who was there last ({writing.day(visit.finished_at)})"
     coming = rows.filter(state=Visit.State.PLANNED, planned_on__gte=today).order_by("-planned_on")
     for visit in coming:
-        found[visit.site_id] = f"{visit.technician}, who is there on {_day(visit.planned_on)}"
+        found[visit.site_id] = f"{visit.technician}, who is there on {writing.day(visit.planned_on)}"
     return found
-
-
-def _day(day: dt.date) -> str:
-    return f"{day.day} {day:%B %Y}"

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from jobs.core.routing.frost import FrostLimit, Side
-from jobs.core.site_dates import REASON_CHARS, Span, moved_words, own_date, startup_span, winterisation_span
+from jobs.core.site_dates import Span, fitting, moved_words, own_date, startup_span, winterisation_span
 from jobs.models import SeasonWindow, ServicePlan, Visit, VisitKind
 from jobs.queries.frost import SIDE_OF, SiteFrost
 from sites.models import Site
@@ -139,11 +139,11 @@ def outer_windows(season_year: int, chance: float, frost: SiteFrost | None = Non
     startup, winterisation = suggested_windows(season_year, chance, frost)[::2]
     if starts:
         first, last = starts[0], starts[-1].on + dt.timedelta(days=ROUND_DAYS)
-        reason = f"{first.site}, the first to thaw: {first.reason}"[:REASON_CHARS]
+        reason = fitting(f"{first.site}, the first to thaw: {first.reason}")
         startup = Suggestion(VisitKind.STARTUP, first.on, last, reason, sufficient=True)
     if ends:
         opens_on, coldest = ends[0].on - dt.timedelta(days=ROUND_DAYS), ends[-1]
-        reason = f"{coldest.site}, the last to freeze: {coldest.reason}"[:REASON_CHARS]
+        reason = fitting(f"{coldest.site}, the last to freeze: {coldest.reason}")
         winterisation = Suggestion(VisitKind.WINTERISATION, opens_on, coldest.on, reason, sufficient=True)
     return _with_checks(startup, winterisation)
 
@@ -179,13 +179,13 @@ def _pick(limits: Iterable[FrostLimit], choose: Callable[..., FrostLimit]) -> Fr
 def _startup(limits: list[FrostLimit]) -> Suggestion:
     limit = _pick(limits, max)
     due = limit.on + dt.timedelta(days=ROUND_DAYS) if limit.on else None
-    return Suggestion(VisitKind.STARTUP, limit.on, due, limit.reason[:REASON_CHARS], limit.sufficient)
+    return Suggestion(VisitKind.STARTUP, limit.on, due, fitting(limit.reason), limit.sufficient)
 
 
 def _winterisation(limits: list[FrostLimit]) -> Suggestion:
     limit = _pick(limits, min)
     opens = limit.on - dt.timedelta(days=ROUND_DAYS) if limit.on else None
-    return Suggestion(VisitKind.WINTERISATION, opens, limit.on, limit.reason[:REASON_CHARS], limit.sufficient)
+    return Suggestion(VisitKind.WINTERISATION, opens, limit.on, fitting(limit.reason), limit.sufficient)
 
 
 def _mid_season(startup: Suggestion, winterisation: Suggestion) -> Suggestion:

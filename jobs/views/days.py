@@ -19,6 +19,7 @@ from jobs.queries.days import read_days
 from jobs.queries.planning import firm_today, names_of, planning_technicians
 from jobs.views.field import show_problem
 from sites.access import OFFICE, Request, open_to, visible_or_404
+from sites.core import writing
 from sites.forms.base import LONGEST_KEY
 from sites.models import Firm, Role, User
 
@@ -43,7 +44,7 @@ def _id_in(text: str) -> int | None:
 def board(request: Request) -> HttpResponse:
     date = _asked_date(request)
     if date is None:
-        messages.error(request, "That is not a date. This is today.")
+        messages.error(request, "That is not a date. Today is shown.")
         return redirect("jobs:day_board")
     today = firm_today()
     shown = day_board(date=date, today=today, only=_id_in(request.GET.get("technician", "")))
@@ -80,7 +81,7 @@ def order(request: Request, date: dt.date, technician: int | None = None) -> Htt
         messages.error(request, " ".join(error.messages))
     else:
         minutes = whole_minutes(60 * sum(route.drive_min for route in routes))
-        messages.success(request, f"Ordered: {minutes} min of driving." if routes else "Nothing to order.")
+        messages.success(request, f"Route planned: {minutes} min of driving." if routes else "Nothing to plan.")
     return redirect(day_url(date, f"#t{technician}" if technician else "", board_of(request.POST)))
 
 
@@ -90,7 +91,7 @@ def arrange(request: Request, date: dt.date, technician: int) -> HttpResponse:
     """A stop dropped among this technician's: the cards that changed as they now are, or 422 and why not."""
     who, form = _technician(request, technician), ArrangeForm(request.POST)
     if not form.is_valid():
-        return _refusal("This is not an order of stops.")
+        return _refusal("These are not the stops of this day. Nothing was changed.")
     visit = visible_or_404(Visit.objects.all(), request.user, pk=form.cleaned_data["visit"])
     change = {"technician": who, "date": date, "visit_ids": form.cleaned_data["visits"], "by": request.user}
     try:
@@ -148,13 +149,15 @@ def stop_assign(request: Request, pk: int) -> HttpResponse:
             show_problem(form, error)
         else:
             assert visit.planned_on
-            messages.success(request, f"{visit.site} is planned for {visit.technician}, {visit.planned_on:%d %b %Y}.")
+            messages.success(
+                request, f"{visit.site} is planned for {visit.technician}, {writing.day(visit.planned_on)}."
+            )
             return redirect(day_url(visit.planned_on, f"#v{visit.pk}", only))
     context = {
         "form": form,
         "title": f"Plan {visit}",
         "back_url": back_url,
-        "lead": f"Window {visit.opens_on:%d %b %Y} to {visit.due_on:%d %b %Y}, {visit.service_min} min on site.",
+        "lead": f"Window {writing.span(visit.opens_on, visit.due_on)}, {visit.service_min} min on site.",
     }
     return render(request, "form_page.html", context, status=422 if form.is_bound else 200)
 

@@ -91,7 +91,7 @@ def _asked_date(request: Request) -> dt.date:
                 return date
         except ValueError:
             pass
-        messages.error(request, "That is not a date. This is today.")
+        messages.error(request, "That is not a date. Today is shown.")
     return timezone.localdate()
 
 

@@ -76,7 +76,7 @@ def record(request: HttpRequest, uuid: uuids.UUID, person: User) -> HttpResponse
 
 
 def _told(entry: InboxRecord) -> str:
-    """What the phone may know: that the office looks at it, not what the books say about other people's visits."""
+    """What the phone may know: that the office looks at it, not what is recorded of other people's visits."""
     if entry.state == InboxRecord.State.FOR_PERSON:
         return "Kept. The office decides."
     if entry.state == InboxRecord.State.HELD:
@@ -104,7 +104,7 @@ def photo(request: HttpRequest, uuid: uuids.UUID, person: User) -> HttpResponse:
     try:
         receipt = _piece(request, body, uuid, person, piece)
     except OtherUpload:
-        return _answer(uuid, 409, reason="This id stands for another picture.")
+        return _answer(uuid, 409, reason="This id belongs to another picture.")
     except ValidationError as error:
         return _answer(uuid, 400, reason=" ".join(error.messages))
     if receipt.upload.state == PhotoUpload.State.REFUSED:

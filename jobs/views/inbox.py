@@ -43,7 +43,7 @@ def inbox_decide(request: Request, pk: int) -> HttpResponse:
     except ValidationError as error:
         messages.error(request, f"Nothing was changed. {' '.join(error.messages)}")
     else:
-        messages.success(request, "Applied." if apply else "Set aside. It stays in the records.")
+        messages.success(request, "Applied." if apply else "Not applied. The record is kept.")
     return redirect("jobs:inbox")
 
 

@@ -14,6 +14,7 @@ from jobs.tasks import nudge_listeners
 from jobs.views.season import board_url
 from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.answers import whole_number
+from sites.core import writing
 
 
 @require_safe
@@ -27,7 +28,7 @@ def plan_comparison(request: Request) -> HttpResponse:
 @open_to(*OFFICE)
 def plan_decide(request: Request, pk: int) -> HttpResponse:
     run = visible_or_404(PlanRun.objects.all(), request.user, pk=pk)
-    days = f"{run.first_day:%d %b} to {run.last_day:%d %b %Y}"
+    days = f"{writing.day_month(run.first_day)} to {writing.day(run.last_day)}"
     try:
         if request.POST.get("decision") == "accept":
             others = accept_plan(run=run, by=request.user)
@@ -37,7 +38,7 @@ def plan_decide(request: Request, pk: int) -> HttpResponse:
                 if others
                 else ""
             )
-            messages.success(request, f"Plan {run.pk} stands, {days}.{gone}")
+            messages.success(request, f"Plan {run.pk} is accepted, {days}.{gone}")
         elif request.POST.get("decision") == "discard":
             discard_plan(run=run, by=request.user)
             messages.success(request, f"Plan {run.pk}, {days}, is discarded; everything is as it was.")

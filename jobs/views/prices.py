@@ -40,7 +40,7 @@ def price_delete(request: Request, pk: int) -> HttpResponse:
         what="item of the price list",
         back_url=reverse("jobs:price_edit", args=[pk]),
         done_url=reverse("jobs:price_list"),
-        instead="Take the tick from “active” instead: it is not offered any more, and what was written stays.",
+        instead="Clear the tick at “active” instead: it is not offered any more, and what was written stays.",
     )
 
 

@@ -14,8 +14,8 @@ from jobs.models import Fault, Proposal
 from jobs.queries.planning import firm_today
 from jobs.queries.proposals import (
     choosable_faults,
+    faults_to_repair,
     in_standing,
-    mended_faults,
     proposal_rows,
     row_of,
     standing_counts,
@@ -72,7 +72,7 @@ def proposal(request: Request, pk: int) -> HttpResponse:
         "row": row_of(row, firm_today()),
         "proposal": row,
         "site": row.site,
-        "faults": mended_faults(row),
+        "faults": faults_to_repair(row),
         "successor": getattr(row, "successor", None),
     }
     return render(request, "jobs/proposal.html", context, status=409 if request.method == "POST" else 200)
@@ -151,5 +151,5 @@ def proposal_withdraw(request: Request, pk: int) -> HttpResponse:
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
-        messages.success(request, f"{row} is taken back: the client can read it, and can no longer accept it.")
+        messages.success(request, f"{row} is withdrawn: the client can still read it, but not accept it.")
     return redirect("jobs:proposal", pk)

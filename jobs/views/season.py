@@ -70,7 +70,7 @@ def generate(request: Request, year: int) -> HttpResponse:
         words = (
             f"{made} visit{'' if made == 1 else 's'} of {year} made."
             if made
-            else f"Every ordered visit of {year} whose window is not over exists."
+            else f"Every visit of {year} that a service plan asks for is made already, unless its window is over."
         )
         over = [kind.label for kind in windows_over(year, firm_today())]
         messages.success(request, f"{words} Not made, the window is over: {', '.join(over)}." if over else words)

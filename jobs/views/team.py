@@ -19,6 +19,7 @@ from jobs.queries.team import skill_rows, team
 from jobs.views.field import show_problem
 from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.answers import answer_deletion, answer_form, typed
+from sites.core import writing
 from sites.models import Role, User
 
 
@@ -86,7 +87,7 @@ def absence_delete(request: Request, pk: int, absence_pk: int) -> HttpResponse:
     technician = _technician_or_404(request, pk)
     absence = technician.absences.filter(pk=absence_pk).first()
     if absence is None:
-        messages.error(request, "This absence is gone already.")
+        messages.error(request, "This absence was already deleted.")
         return redirect("jobs:technician_list")
     if request.method == "POST":
         delete_absence(absence=absence, by=request.user)
@@ -94,7 +95,7 @@ def absence_delete(request: Request, pk: int, absence_pk: int) -> HttpResponse:
         return redirect("jobs:technician_list")
     context = {
         "title": f"Delete the days away of {technician}?",
-        "lead": f"{absence.starts_on:%d %b %Y} to {absence.ends_on:%d %b %Y} become working days again.",
+        "lead": f"{writing.day(absence.starts_on)} to {writing.day(absence.ends_on)} become working days again.",
         "submit_label": "Delete",
         "back_url": reverse("jobs:technician_list"),
     }

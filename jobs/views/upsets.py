@@ -76,7 +76,7 @@ def upset_decide(request: Request, pk: int) -> HttpResponse:
         if request.POST.get("decision") == "accept":
             upsets.accept(replan=row, now=timezone.now(), by=request.user)
             nudge_listeners()
-            messages.success(request, "The new plan stands.")
+            messages.success(request, "The new plan is accepted.")
         else:
             upsets.discard(replan=row, by=request.user)
             messages.success(request, "Discarded; everything is as it was.")

@@ -21,6 +21,7 @@ from jobs.tasks import nudge_listeners
 from jobs.views.days import board_of, day_url
 from jobs.views.field import show_problem
 from sites.access import OFFICE, Request, open_to, visible_or_404
+from sites.core import writing
 
 
 def _visit_or_404(request: Request, pk: int) -> Visit:
@@ -96,7 +97,7 @@ def visit_promise(request: Request, pk: int) -> HttpResponse:
             if isinstance(error, Doubtful):
                 form.ask()
         else:
-            messages.success(request, f"The promise is taken back: {visit}." if undo else _promised(visit))
+            messages.success(request, f"The promise is withdrawn: {visit}." if undo else _promised(visit))
             if request.POST.get("board") and visit.planned_on:
                 return redirect(day_url(visit.planned_on, f"#v{pk}", board_of(request.POST)))
             return redirect("jobs:visit_plan", pk)
@@ -106,7 +107,7 @@ def visit_promise(request: Request, pk: int) -> HttpResponse:
 def _promised(visit: Visit) -> str:
     """What was promised, said so that it is understood on a board of many stops."""
     at = f" at {visit.promised_time:%H:%M}" if visit.promised_time else ""
-    return f"Promised: {visit.site}, {visit.planned_on:%d %b %Y}{at}."
+    return f"Promised: {visit.site}, {writing.day(visit.planned_on)}{at}."
 
 
 @open_to(*OFFICE)
@@ -132,7 +133,7 @@ def visit_follow(request: Request, pk: int) -> HttpResponse:
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
-        dates = f"{row.opens_on:%d %b %Y} to {row.due_on:%d %b %Y}"
+        dates = f"{writing.day(row.opens_on)} to {writing.day(row.due_on)}"
         messages.success(request, f"The visit follows the season's window again: {dates}.")
     return redirect("jobs:visit_plan", pk)
 

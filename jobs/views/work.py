@@ -71,7 +71,7 @@ def work_billed(request: Request, pk: int) -> HttpResponse:
             reopen(work=work, by=request.user)
             messages.success(request, "The work record can be changed again.")
         else:
-            messages.error(request, "Only the owner takes the mark back.")
+            messages.error(request, "Only the owner can undo “billed”.")
         return redirect("jobs:visit_work", pk)
     try:
         mark_billed(work=work, now=timezone.now(), by=request.user)

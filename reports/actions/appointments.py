@@ -83,7 +83,7 @@ def _why_untold(visit: Visit, today: dt.date, clock: dt.time, shown: Mapping[int
     if told.passed(today, clock):
         return "The hours are past."
     if not visit.site.client.email:
-        return "The client has no e-mail address."
+        return "The client has no email address."
     if shown is not None and shown.get(visit.pk) != told.key:
         return "The planned hours have changed since the page was shown. Look at them again, then tell the client."
     return ""
@@ -108,8 +108,8 @@ def note_called(*, visit: Visit, told: str, now: dt.datetime, by: User | None) -
 def find_changes(*, today: dt.date, clock: dt.time = dt.time.min) -> int:
     """Queue a mail for every client who counts on something that does not stand any more; returns how many.
 
-    Cancelled visits and those that lost their day are called off. A promise that moved is told anew. A visit whose
-    promise was only taken back waits for a person: the new day is not settled yet. Hours that lie behind by
+    Cancelled visits and those that lost their day are called off. A promise that moved is told again. A visit whose
+    promise was only withdrawn waits for a person: the new day is not settled yet. Hours that lie behind by
     `today` and `clock`, the firm's, are told nobody.
     """
     visits = list(told_visits(today).select_related("site__client"))
@@ -175,7 +175,7 @@ def _queue(
                 message_id=ledger.new_message_id(),
                 created_by=by,
             )
-            record(by=by, verb=f"ordered mail: {kind}", subject=mail, visit=visit.pk, recipient=recipient)
+            record(by=by, verb=f"queued mail: {kind}", subject=mail, visit=visit.pk, recipient=recipient)
     except IntegrityError:
         return None
     return mail

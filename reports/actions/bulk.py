@@ -20,7 +20,7 @@ from django.utils.text import slugify
 
 from jobs.models import Visit
 from reports.actions import documents
-from reports.actions.deliveries import order_delivery
+from reports.actions.deliveries import queue_delivery
 from reports.documents.kit.join import Joiner
 from reports.documents.service_sheet import service_sheet_pdf, service_sheets_pdf
 from reports.models import BulkJob, BulkPart
@@ -40,16 +40,16 @@ MOST_ROWS: Final = 5000
 Named = tuple[str, bytes]
 
 
-class NotOrdered(Exception):
+class NothingToMake(Exception):
     """The job cannot be made: the words say why."""
 
 
-def order_bulk(*, job: BulkJob, row_ids: list[int], by: User | None) -> BulkJob:
+def queue_bulk(*, job: BulkJob, row_ids: list[int], by: User | None) -> BulkJob:
     """Queue an unsaved job: one file of all these visits' sheets or sites' reports, in the order given."""
     if not row_ids:
-        raise NotOrdered("There is nothing to print: no visit or site fits.")
+        raise NothingToMake("There is nothing to print: no visit or site fits.")
     if len(row_ids) > MOST_ROWS:
-        raise NotOrdered(f"That is {len(row_ids)} documents; choose at most {MOST_ROWS}.")
+        raise NothingToMake(f"That is {len(row_ids)} documents; choose at most {MOST_ROWS}.")
     with transaction.atomic():
         job.total, job.made_by = len(row_ids), by
         job.save(force_insert=True)
@@ -57,7 +57,7 @@ def order_bulk(*, job: BulkJob, row_ids: list[int], by: User | None) -> BulkJob:
         BulkPart.objects.bulk_create(
             [BulkPart(job=job, number=number, row_ids=ids) for number, ids in enumerate(chunks, start=1)]
         )
-        record(by=by, verb="ordered bulk job", subject=job, kind=job.kind, rows=len(row_ids))
+        record(by=by, verb="queued bulk job", subject=job, kind=job.kind, rows=len(row_ids))
     return job
 
 
@@ -193,7 +193,7 @@ def _send(job: BulkJob, site: Site) -> str:
     client = site.client
     if not (client.wants_season_report_by_email and client.email):
         return f"{site.name}: the client has no address or wants no mail."
-    order_delivery(document=made, recipients=[client.email], by=job.made_by)
+    queue_delivery(document=made, recipients=[client.email], by=job.made_by)
     return ""
 
 
@@ -210,13 +210,13 @@ def _sites() -> QuerySet[Site]:
 
 
 def _in_order(rows: QuerySet[Row], ids: list[int]) -> list[Row]:
-    """Rows in the order of their ids; one that is gone meanwhile is left out."""
+    """Rows in the order of their ids; one that is gone since is left out."""
     found = rows.in_bulk(ids)
     return [found[pk] for pk in ids if pk in found]
 
 
 def _keep_part(part: BulkPart, file: BinaryIO, notes: list[str]) -> None:
-    """Store a part's file with its state in one transaction; a part cancelled or taken over meanwhile is dropped."""
+    """Store a part's file with its state in one transaction; a part cancelled or taken over since is dropped."""
     with transaction.atomic():
         mine = BulkPart.objects.select_for_update().filter(
             pk=part.pk, state=BulkPart.State.CLAIMED, attempts=part.attempts + 1, job__in=BulkJob.objects.under_way()
@@ -286,4 +286,4 @@ def progress(job: BulkJob) -> tuple[int, int]:
     return min(counted["done"] * PART_ROWS, job.total), job.total
 
 
-__all__ = ["NotOrdered", "cancel_bulk", "heal", "order_bulk", "progress", "resume_bulk", "work"]
+__all__ = ["NothingToMake", "cancel_bulk", "heal", "queue_bulk", "progress", "resume_bulk", "work"]

@@ -19,19 +19,19 @@ from reports.queries.proposal import proposal_data, proposal_mail
 from sites.actions.audit import record
 from sites.models import Client, User
 
-__all__ = ["NotSendable", "count_as_sent", "order_delivery", "preview", "send_again", "send_due", "send_test"]
+__all__ = ["NotSendable", "count_as_sent", "queue_delivery", "preview", "send_again", "send_due", "send_test"]
 
 
-def order_delivery(*, document: Document, recipients: list[str], by: User | None) -> list[Delivery]:
+def queue_delivery(*, document: Document, recipients: list[str], by: User | None) -> list[Delivery]:
     """Publish `document` to its client and queue one delivery an address.
 
     An address that already has one for this document keeps it: asking twice sends once.
     """
     if not recipients:
-        raise NotSendable("There is no e-mail address to send to. Enter one, or add it to the client.")
+        raise NotSendable("There is no email address to send to. Enter one, or add it to the client.")
     proposal = document.proposal
     if proposal is not None and proposal.state != Proposal.State.SENT:
-        raise NotSendable(f"{proposal} is {proposal.get_state_display()}: it does not go out any more.")
+        raise NotSendable(f"{proposal} is {proposal.get_state_display()}: it can no longer be sent.")
     with transaction.atomic():
         if document.published_at is None:
             Document.objects.filter(pk=document.pk, published_at=None).update(published_at=timezone.now())
@@ -44,7 +44,7 @@ def order_delivery(*, document: Document, recipients: list[str], by: User | None
                 defaults={"created_by": by, "message_id": new_message_id()},
             )
             if new:
-                record(by=by, verb="ordered delivery", subject=delivery, recipient=address)
+                record(by=by, verb="queued delivery", subject=delivery, recipient=address)
             made.append(delivery)
     return made
 
@@ -109,7 +109,7 @@ def _mail(document: Document, text: MailText, recipient: str, headers: dict[str,
 def send_test(*, document: Document, now: dt.datetime, by: User) -> str:
     """Send the mail to the person who asks, not to the client; returns the address. Not in the ledger."""
     if not by.email:
-        raise NotSendable("Your account has no e-mail address to send a test to.")
+        raise NotSendable("Your account has no email address to send a test to.")
     text = season_report_mail(document)
     if goes_as_link(document):
         link, token = make_link(document=document, label=f"test to {by.email}", now=now, by=by)

@@ -1,4 +1,4 @@
-"""Send a repair proposal: locked, kept as a document, and ordered in the mail ledger, all of it or nothing."""
+"""Send a repair proposal: locked, kept as a document, and queued in the mail ledger, all of it or nothing."""
 
 import datetime as dt
 
@@ -7,7 +7,7 @@ from django.db import transaction
 
 from jobs.actions import proposals
 from jobs.models import Proposal
-from reports.actions.deliveries import NotSendable, order_delivery
+from reports.actions.deliveries import NotSendable, queue_delivery
 from reports.actions.documents import make_proposal
 from reports.models import Document
 from sites.models import User
@@ -21,7 +21,7 @@ def send_proposal(
     sent = proposals.mark_sent(proposal=proposal, by=by, now=now, today=today)
     document = make_proposal(proposal=sent, by=by)
     try:
-        order_delivery(document=document, recipients=recipients, by=by)
+        queue_delivery(document=document, recipients=recipients, by=by)
     except NotSendable as error:
         raise ValidationError(str(error)) from error
     return document

@@ -1,4 +1,4 @@
-"""Repair proposal: what was found, what mending it costs line by line, and what accepting it means.
+"""Repair proposal: what was found, what repairing it costs line by line, and what accepting it means.
 
 Every string is finished by the caller, in the language `lang`; headings come from the catalogue of that language.
 """
@@ -14,7 +14,7 @@ from reports.documents.words import Language, language
 
 @dataclass(frozen=True)
 class FoundFault:
-    """One fault the proposal would mend."""
+    """One fault the proposal would repair."""
 
     what: str
     where: str
@@ -25,10 +25,10 @@ class FoundFault:
 
 @dataclass(frozen=True)
 class Line:
-    """One priced line; `mends` names the fault in words."""
+    """One priced line; `repairs` names the fault in words."""
 
     what: str
-    mends: str
+    repairs: str
     quantity: str
     price: str
     amount: str
@@ -52,7 +52,7 @@ class Proposal:
     note: str = ""
     supersedes: str = ""
     care: tuple[str, ...] = ()
-    lang: str = "en"
+    lang: str = "en-GB"
     draft: bool = False
 
 
@@ -121,13 +121,13 @@ def _lines(proposal: Proposal, words: Language) -> list[Block]:
     currency = proposal.currency
     columns = [
         Column(words.say("proposal.what"), share=1.3, style=look.CELL_STRONG),
-        Column(words.say("proposal.mends"), share=1.0),
+        Column(words.say("proposal.repairs"), share=1.0),
         Column(words.say("proposal.quantity"), width=62.0, align="right"),
         Column(words.say("proposal.price", currency=currency), width=70.0, align="right"),
         Column(words.say("proposal.amount", currency=currency), width=76.0, align="right"),
     ]
     rows: list[list[Cell]] = [
-        [line.what, line.mends, line.quantity, line.price, line.amount] for line in proposal.lines
+        [line.what, line.repairs, line.quantity, line.price, line.amount] for line in proposal.lines
     ]
     total = Text(((words.say("proposal.total", currency=currency), look.CELL_STRONG),))
     rows.append([total, "", "", "", Text(((proposal.total, look.CELL_STRONG),), "right")])

@@ -172,7 +172,7 @@ class SeasonReport:
     cost_note: str = ""
     next_dates: tuple[NextDate, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
-    lang: str = "en"
+    lang: str = "en-GB"
     live_url: str = ""
 
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from django.conf import settings
 from django.db.models import OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
-from django.utils.formats import date_format
 from django.utils.text import slugify
 
 from jobs.core.calendar import Entry, calendar_file
@@ -17,6 +16,7 @@ from jobs.queries.planning import hours_to_promise, minute_of, time_at
 from reports.models import AppointmentMail
 from reports.queries.messages import MailText, one_line
 from reports.queries.unsubscribe import unsubscribe_url
+from sites.core import writing
 from sites.models import Firm, Site
 
 Kind = AppointmentMail.Kind
@@ -57,7 +57,7 @@ class Told:
 
     @property
     def words(self) -> str:
-        day = date_format(self.on, "l j F Y")
+        day = writing.full_day(self.on)
         if self.begins is None:
             return day
         if self.until is None:

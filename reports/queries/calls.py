@@ -28,7 +28,7 @@ class Call:
 def calls_due(*, now: dt.datetime, visit: Visit | None = None) -> list[Call]:
     """Whom to call about the new plans of the last days, the earliest appointment first; of one visit or of all.
 
-    Nobody is called whom a mail tells, whom somebody has called since, or to whom somebody promised the visit anew.
+    Nobody is called whom a mail tells, whom somebody has called since, or to whom somebody promised the visit again.
     """
     broken = _broken(now)
     wanted = broken if visit is None else broken.keys() & {visit.pk}

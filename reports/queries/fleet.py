@@ -13,6 +13,7 @@ from reports.queries.letterhead import day, letterhead
 from reports.queries.service_sheet import fault_place
 from scheduling.queries.water_use import Bridge, SiteWaterUse, site_water_use
 from sites.core.units import to_display, unit_label
+from sites.core.writing import number
 from sites.models import Firm, Site
 
 LITRES_PER_M3 = 1000.0
@@ -32,7 +33,7 @@ def fleet_data(*, season_year: int, today: dt.date) -> Fleet:
         .select_related("site", "valve", "zone__valve", "controller", "supply")
         .order_by("found_at")
     )
-    mended = sum(fault.state == Fault.State.REPAIRED for fault in faults)
+    repaired = sum(fault.state == Fault.State.REPAIRED for fault in faults)
     repeats = _repeats(faults)
     water, saved = _water(season_year, today, firm)
     driving, per_visit = _driving(season_year)
@@ -42,7 +43,7 @@ def fleet_data(*, season_year: int, today: dt.date) -> Fleet:
         made=day(today),
         figures=(
             on_time,
-            Figure(str(len(faults)), "faults found", f"{mended} mended"),
+            Figure(str(len(faults)), "faults found", f"{repaired} repaired"),
             Figure(str(len(repeats.rows)), "repeat faults", f"within {REPEAT_DAYS // 365} years of a repair"),
             *saved,
             per_visit,
@@ -72,9 +73,9 @@ def _visits(year: int, today: dt.date) -> tuple[Table, Figure]:
         "Visits done on time",
         "On time: finished on or before the last day of its window, of all that are done or overdue. Overdue: not "
         "finished, and that day is past.",
-        ("Kind of visit", "Ordered", "Done", "On time", "Late", "Overdue", "On time, %"),
+        ("Kind of visit", "Visits", "Done", "On time", "Late", "Overdue", "On time, %"),
         tuple(rows),
-        "No visit is ordered for this season.",
+        "No visit was made for this season.",
     )
     return table, Figure(share_text, "visits on time", f"{all_on_time} of {all_due} done or overdue")
 
@@ -120,13 +121,13 @@ def _thing(fault: Fault) -> tuple:
 def _repeats(faults: list[Fault]) -> Table:
     """Faults of the season that had been repaired at the same thing not long before."""
     since = min((fault.found_at for fault in faults), default=timezone.now()) - dt.timedelta(days=REPEAT_DAYS)
-    mended: dict[tuple, list[Fault]] = defaultdict(list)
+    repaired: dict[tuple, list[Fault]] = defaultdict(list)
     for earlier in Fault.objects.filter(state=Fault.State.REPAIRED, repaired_at__gte=since).order_by("repaired_at"):
-        mended[_thing(earlier)].append(earlier)
+        repaired[_thing(earlier)].append(earlier)
     rows = []
     for fault in faults:
         named = (fault.valve_id, fault.zone_id, fault.controller_id, fault.supply_id)
-        before = [row for row in mended[_thing(fault)] if row.pk != fault.pk and row.repaired_at <= fault.found_at]
+        before = [row for row in repaired[_thing(fault)] if row.pk != fault.pk and row.repaired_at <= fault.found_at]
         recent = [row for row in before if fault.found_at - row.repaired_at <= dt.timedelta(days=REPEAT_DAYS)]
         if any(named) and recent:
             last = recent[-1]
@@ -144,7 +145,7 @@ def _repeats(faults: list[Fault]) -> Table:
         "repeats",
         "Repeat faults",
         "The same kind of fault at the same valve, zone, controller or supply after a repair.",
-        ("Site", "Where", "Fault", "Mended", "Found again", "Days between"),
+        ("Site", "Where", "Fault", "Repaired", "Found again", "Days between"),
         tuple(rows),
         "No fault came back.",
     )
@@ -183,7 +184,7 @@ def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, ...], tu
     words = "less water than last year" if saved >= 0 else "more water than last year"
     figures = (
         Figure(
-            f"{abs(volume(saved) or 0.0):,.0f} {unit}",
+            f"{number(abs(volume(saved) or 0.0))} {unit}",
             words,
             f"corrected by weather, {len(compared)} of {len(uses)} sites compared",
         ),

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from reports.documents.kit.page import Firm as Letterhead
 from reports.documents.kit.page import Paper
+from sites.core import writing
 from sites.core.units import format_quantity
 from sites.models import Firm, Site
 
@@ -20,13 +21,13 @@ def letterhead(firm: Firm) -> Letterhead:
         email=firm.email,
         licence=firm.licence_text,
         paper=Paper(firm.paper),
+        lang=firm.locale,
     )
 
 
 def letterhead_in(firm: Firm, code: str) -> Letterhead:
     """The letterhead of a document in this language, for the page numbers and the file's language tag."""
-    head = letterhead(firm)
-    return replace(head, lang=code) if code != "en" else head
+    return replace(letterhead(firm), lang=code)
 
 
 def amount(value: float | None, quantity: str, firm: Firm, *, with_unit: bool = True) -> str:
@@ -38,12 +39,12 @@ def plain(value: float | None, unit: str = "", decimals: int = 0) -> str:
     """A number that has one unit everywhere (ohm, V, s); empty where it is not known."""
     if value is None:
         return ""
-    return f"{value:.{decimals}f} {unit}".strip()
+    return f"{writing.number(value, decimals)} {unit}".strip()
 
 
 def day(date: dt.date | None) -> str:
     """ "6 April 2026"; empty for no date."""
-    return f"{date.day} {date:%B %Y}" if date else ""
+    return writing.long_day(date) if date else ""
 
 
 def date_at(moment: dt.datetime, site: Site) -> dt.date:
@@ -57,7 +58,7 @@ def clock(moment: dt.datetime | dt.time | None, site: Site) -> str:
         return ""
     if isinstance(moment, dt.datetime):
         moment = timezone.localtime(moment, ZoneInfo(site.time_zone)).time()
-    return f"{moment:%H:%M}"
+    return writing.clock(moment)
 
 
 def address_lines(site: Site) -> tuple[str, ...]:
@@ -67,4 +68,4 @@ def address_lines(site: Site) -> tuple[str, ...]:
 def when_planned(date: dt.date | None, at: dt.time | None) -> str:
     if date is None:
         return "not planned yet"
-    return f"{date:%A} {day(date)}" + (f", about {at:%H:%M}" if at else "")
+    return writing.full_day(date) + (f", about {at:%H:%M}" if at else "")

@@ -8,13 +8,13 @@ from django.utils.text import slugify
 
 from jobs.models import Fault, ProposalLine
 from jobs.models import Proposal as ProposalRow
-from jobs.queries.proposals import mended_faults
+from jobs.queries.proposals import faults_to_repair
 from reports.documents import proposal as paper
-from reports.documents.words import Language
 from reports.models import Document
 from reports.queries.letterhead import address_lines, date_at, letterhead_in
 from reports.queries.messages import MailText, document_words, one_line, report_file_name
 from reports.queries.telling import Telling
+from sites.core.writing import NOTHING, money, short_number, written_for
 from sites.models import Firm
 
 Kind = Fault.Kind
@@ -24,11 +24,14 @@ MAINS_KINDS: Final = {Kind.CONTROLLER, Kind.PUMP, Kind.LOW_VOLTAGE}
 
 def proposal_data(row: ProposalRow, *, today: dt.date) -> paper.Proposal:
     """The proposal of `row`; a draft is dated `today` and marked."""
-    firm = Firm.current()
-    site = row.site
-    telling = Telling.of(firm, site.client.language)
-    words = telling.words
-    faults = [found.fault for found in mended_faults(row)]
+    telling = Telling.of(Firm.current(), row.site.client.language)
+    with written_for(telling.words.code):
+        return _proposal(row, today, telling)
+
+
+def _proposal(row: ProposalRow, today: dt.date, telling: Telling) -> paper.Proposal:
+    site, firm, words = row.site, telling.firm, telling.words
+    faults = [found.fault for found in faults_to_repair(row)]
     draft = row.state == ProposalRow.State.DRAFT
     return paper.Proposal(
         firm=letterhead_in(firm, words.code),
@@ -50,7 +53,7 @@ def proposal_data(row: ProposalRow, *, today: dt.date) -> paper.Proposal:
             for fault in faults
         ),
         lines=tuple(_line(line, telling) for line in row.lines.all()),
-        total=figure(row.total, words),
+        total=figure(row.total),
         note=row.note,
         supersedes=str(row.supersedes.number) if row.supersedes else "",
         care=tuple(words.say(f"proposal.{key}") for key in care_keys(faults)),
@@ -59,21 +62,22 @@ def proposal_data(row: ProposalRow, *, today: dt.date) -> paper.Proposal:
     )
 
 
-def figure(amount: Decimal | None, words: Language) -> str:
-    """ "1,234.50" as the language writes it; a dash while a price is open."""
-    return "–" if amount is None else words.figures(f"{amount:,.2f}")
+def figure(amount: Decimal | None) -> str:
+    """ "1,234.50"; a dash while a price is open."""
+    return NOTHING if amount is None else money(amount)
 
 
 def _line(line: ProposalLine, telling: Telling) -> paper.Line:
     words = telling.words
-    mends = f"{telling.fault(line.fault)}, {telling.place(line.fault)}" if line.fault else words.say("proposal.whole")
-    quantity = f"{line.quantity:,.2f}".rstrip("0").rstrip(".")
+    repairs = (
+        f"{telling.fault(line.fault)}, {telling.place(line.fault)}" if line.fault else words.say("proposal.whole")
+    )
     return paper.Line(
         what=line.text,
-        mends=mends,
-        quantity=f"{words.figures(quantity)} {words.say(f'unit.{line.unit}')}",
-        price=figure(line.unit_price, words),
-        amount=figure(line.amount, words),
+        repairs=repairs,
+        quantity=f"{short_number(line.quantity, 2)} {words.say(f'unit.{line.unit}')}",
+        price=figure(line.unit_price),
+        amount=figure(line.amount),
     )
 
 

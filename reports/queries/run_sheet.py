@@ -9,7 +9,8 @@ from jobs.outside.roads import source_words
 from jobs.queries import field
 from jobs.queries.field import today_stops
 from reports.documents.run_sheet import RunSheet, Stop
-from reports.queries.letterhead import address_lines, amount, clock, day, letterhead
+from reports.queries.letterhead import address_lines, amount, clock, letterhead
+from sites.core import writing
 from sites.models import Firm, User
 
 
@@ -23,7 +24,7 @@ def run_sheet_data(technician: User, date: dt.date) -> RunSheet:
         firm=letterhead(firm),
         reference=f"{technician}, {date.isoformat()}",
         technician=str(technician),
-        date=f"{date:%A} {day(date)}",
+        date=writing.full_day(date),
         starts=f"{technician.technician_profile.day_starts_at:%H:%M}"
         if hasattr(technician, "technician_profile")
         else "",

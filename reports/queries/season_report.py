@@ -22,6 +22,7 @@ from scheduling.queries.site_budget import cost_of_months
 from scheduling.queries.water_use import SiteWaterUse, site_water_use
 from scheduling.queries.what_if import what_ifs
 from sites.core.units import unit_label
+from sites.core.writing import number, written_for
 from sites.models import Firm, Site, Zone
 
 ADVISED_CHANGES = ("even", "mulch", "drip")
@@ -32,9 +33,13 @@ PLACE_OF_FAULT = ("site", "zone", "valve", "controller", "supply")
 def season_report_data(site: Site, *, season_year: int, prepared_on: dt.date) -> report.SeasonReport:
     """The report of one site and calendar year, as far as the year has gone on `prepared_on`, in the language of
     its client."""
-    firm = Firm.current()
-    telling = Telling.of(firm, site.client.language)
-    words = telling.words
+    telling = Telling.of(Firm.current(), site.client.language)
+    with written_for(telling.words.code):
+        return _report(site, season_year, prepared_on, telling)
+
+
+def _report(site: Site, season_year: int, prepared_on: dt.date, telling: Telling) -> report.SeasonReport:
+    firm, words = telling.firm, telling.words
     until = min(prepared_on, dt.date(season_year, 12, 31))
     use = site_water_use(site, season_year=season_year, until=until)
     weather = SeasonWeather(site, season_year, until, telling)
@@ -80,7 +85,7 @@ def season_report_data(site: Site, *, season_year: int, prepared_on: dt.date) ->
 
 def _summary(use: SiteWaterUse, faults: list[Fault], telling: Telling) -> str:
     words = telling.words
-    mended = sum(fault.state == Fault.State.REPAIRED for fault in faults)
+    repaired = sum(fault.state == Fault.State.REPAIRED for fault in faults)
     key = "summary.water" if use.bridge.metered else "summary.expected"
     parts = [words.say(key, volume=telling.volume_text(use.used_l))]
     years = use.against_last_year
@@ -89,7 +94,7 @@ def _summary(use: SiteWaterUse, faults: list[Fault], telling: Telling) -> str:
         days = words.count(years.days, "day")
         parts.append(words.say(key, percent=f"{abs(years.change_percent):.0f}", days=days))
     if faults:
-        parts.append(words.say("summary.faults", faults=words.count(len(faults), "fault"), mended=mended))
+        parts.append(words.say("summary.faults", faults=words.count(len(faults), "fault"), repaired=repaired))
     else:
         parts.append(words.say("summary.no_faults"))
     if use.unknown_zones:
@@ -105,11 +110,11 @@ def _headlines(
     lines = [used]
     if use.budget.allowance_l is not None:
         share = 100.0 * use.used_l / use.budget.allowance_l
-        lines.append(report.Headline(f"{share:.0f} %", words.say("headline.allowance")))
+        lines.append(report.Headline(f"{number(share)} %", words.say("headline.allowance")))
     known = [month.et.value for month in weather if month.et is not None]
     if known:
         total = sum(known)
-        text = words.figures(f"{total:.{0 if total >= 100 else 1}f}")
+        text = number(total, 0 if total >= 100 else 1)
         note = "" if len(known) == 12 else words.count(len(known), "month")
         unit = unit_label("depth", telling.firm.units)
         lines.append(report.Headline(f"{text} {unit}", words.say("headline.et"), note))
@@ -181,7 +186,7 @@ def _visit_summary(visit: Visit, telling: Telling) -> str:
 
 
 def _faults(site: Site, year: int) -> list[Fault]:
-    """Faults of the season: found in it, mended in it, or still open."""
+    """Faults of the season: found in it, repaired in it, or still open."""
     in_year = Q(found_at__year=year) | Q(repaired_at__year=year)
     rows = Fault.objects.filter(in_year, site=site).exclude(state=Fault.State.DISMISSED)
     return list(rows.select_related(*PLACE_OF_FAULT).order_by("found_at"))
@@ -190,7 +195,7 @@ def _faults(site: Site, year: int) -> list[Fault]:
 def _fault_line(fault: Fault, telling: Telling) -> report.FaultLine:
     outcome = telling.words.say("faults.open")
     if fault.state == Fault.State.REPAIRED and fault.repaired_at:
-        outcome = telling.words.say("faults.mended_on", date=telling.date(date_at(fault.repaired_at, fault.site)))
+        outcome = telling.words.say("faults.repaired_on", date=telling.date(date_at(fault.repaired_at, fault.site)))
     return report.FaultLine(
         found=telling.date(date_at(fault.found_at, fault.site)),
         where=telling.place(fault),
@@ -205,7 +210,7 @@ def _recommendations(site: Site, use: SiteWaterUse, telling: Telling) -> tuple[r
     open_faults = (
         Fault.objects.open().filter(site=site).select_related("site", "zone", "valve", "controller", "supply")
     )
-    found = [_mend(fault, telling) for fault in open_faults]
+    found = [_repair(fault, telling) for fault in open_faults]
     for assembly in site.backflow_assemblies.filter(test_due_on__lte=use.until + dt.timedelta(days=180)):
         found.append(
             report.Recommendation(
@@ -215,11 +220,11 @@ def _recommendations(site: Site, use: SiteWaterUse, telling: Telling) -> tuple[r
         )
     poor = site.zones.filter(in_use=True, distribution_uniformity__lt=0.5, figures_origin=Zone.Origin.MEASURED)
     for zone in poor:
-        figure = words.figures(f"{zone.distribution_uniformity:.2f}")
+        figure = number(zone.distribution_uniformity, 2)
         found.append(
             report.Recommendation(
                 title=words.say("advice.uniformity", zone=zone),
-                reason=words.say("advice.uniformity_why", figure=figure, limit=words.figures("0.50")),
+                reason=words.say("advice.uniformity_why", figure=figure, limit=number(0.50, 2)),
             )
         )
     return (*found, *_savings(site, use, telling))
@@ -255,7 +260,7 @@ def _savings(site: Site, use: SiteWaterUse, telling: Telling) -> Iterator[report
         )
 
 
-def _mend(fault: Fault, telling: Telling) -> report.Recommendation:
+def _repair(fault: Fault, telling: Telling) -> report.Recommendation:
     words = telling.words
     what = words.say(f"fault.{fault.kind}")
     reason = words.say(
@@ -264,7 +269,7 @@ def _mend(fault: Fault, telling: Telling) -> report.Recommendation:
     if fault.part_needed:
         reason += " " + sentence(words.say("advice.part", part=fault.part_needed.rstrip(".")))
     return report.Recommendation(
-        title=words.say("advice.mend", fault=what, where=telling.place(fault)), reason=reason
+        title=words.say("advice.repair", fault=what, where=telling.place(fault)), reason=reason
     )
 
 
@@ -316,7 +321,7 @@ def _assumptions(site: Site, year: int, telling: Telling) -> tuple[report.Assump
             what=words.say(
                 "assumed.zones" if len(zones) > 1 else "assumed.zone", what=words.phrase(name), zones=", ".join(zones)
             ),
-            value=words.figures(value),
+            value=value,
             source=words.phrase(note),
         )
         for (name, value, note), zones in zones_of.items()

@@ -7,6 +7,7 @@ from jobs.models import Fault
 from reports.documents.kit.charts import Amount
 from reports.documents.words import Language, language
 from reports.queries.letterhead import amount
+from sites.core import writing
 from sites.core.units import to_display, unit_label
 from sites.models import BackflowAssembly, Firm
 
@@ -22,15 +23,14 @@ class Telling:
 
     @classmethod
     def of(cls, firm: Firm, code: str) -> "Telling":
-        return cls(firm, language(code))
+        return cls(firm, language(writing.locale_in(code, firm.locale)))
 
     def volume(self, litres: float | None) -> Amount | None:
         """Litres as a charted figure in the firm's unit of volume."""
         if litres is None:
             return None
         shown = max(to_display(litres / LITRES_PER_M3, "volume", self.firm.units), 0.0)
-        text = f"{shown:,.0f}" if shown >= 10 or shown == 0 else f"{shown:.1f}"
-        return Amount(shown, self.words.figures(text))
+        return Amount(shown, writing.number(shown, 0 if shown >= 10 or shown == 0 else 1))
 
     def volume_text(self, litres: float) -> str:
         volume = self.volume(litres)
@@ -40,10 +40,10 @@ class Telling:
         if depth_mm is None:
             return None
         shown = max(to_display(depth_mm, "depth", self.firm.units), 0.0)
-        return Amount(shown, self.words.figures(amount(depth_mm, "depth", self.firm, with_unit=False)))
+        return Amount(shown, amount(depth_mm, "depth", self.firm, with_unit=False))
 
     def money(self, value: float) -> str:
-        return f"{self.words.figures(f'{value:,.2f}')} {self.firm.currency}"
+        return writing.money(value, self.firm.currency)
 
     def date(self, date: dt.date | None) -> str:
         return self.words.date(date)

@@ -27,7 +27,7 @@ def bulk_list(request: Request) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             job = _order(form.cleaned_data, request.user)
-        except bulk.NotOrdered as error:
+        except bulk.NothingToMake as error:
             form.add_error(None, str(error))
         else:
             return redirect("reports:bulk", job.pk)
@@ -51,7 +51,7 @@ def _order(wanted: dict, by: User) -> BulkJob:
         )
     title = f"{BulkJob.Kind(kind).label.capitalize()} {year}"
     job = BulkJob(kind=kind, shape=wanted["shape"], title=title, season_year=year, prepared_on=timezone.localdate())
-    bulk.order_bulk(job=job, row_ids=ids, by=by)
+    bulk.queue_bulk(job=job, row_ids=ids, by=by)
     start_bulk_work()
     return job
 
@@ -70,8 +70,8 @@ def send_all(request: Request) -> HttpResponse:
                 season_year=year,
                 prepared_on=timezone.localdate(),
             )
-            bulk.order_bulk(job=job, row_ids=list(sites.values_list("pk", flat=True)), by=request.user)
-        except bulk.NotOrdered as error:
+            bulk.queue_bulk(job=job, row_ids=list(sites.values_list("pk", flat=True)), by=request.user)
+        except bulk.NothingToMake as error:
             messages.error(request, str(error))
             return redirect("reports:report_list")
         start_bulk_work()

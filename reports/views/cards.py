@@ -8,13 +8,13 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_safe
 
 from reports.documents.controller_card import controller_card_pdf
-from reports.documents.manual_run import manual_run_pdf
+from reports.documents.one_off_run import one_off_run_pdf
 from reports.documents.wiring_card import wiring_card_pdf
 from reports.queries.controller_card import controller_card_data, wiring_card_data
-from reports.queries.manual_run import manual_run_data
+from reports.queries.one_off_run import one_off_run_data
 from reports.views.documents import pdf_response
-from scheduling.forms.manual_run import ManualRunForm
-from scheduling.queries.manual_run import manual_run
+from scheduling.forms.one_off_run import OneOffRunForm
+from scheduling.queries.one_off_run import one_off_run
 from sites.access import STAFF, Request, open_to, visible_or_404
 from sites.models import Controller
 
@@ -41,17 +41,17 @@ def wiring_card(request: Request, pk: int) -> HttpResponse:
 
 @require_safe
 @open_to(*STAFF)
-def manual_run_sheet(request: Request, pk: int) -> HttpResponse:
+def one_off_run_sheet(request: Request, pk: int) -> HttpResponse:
     """The run that the page of one-off runs planned, from the same address line."""
     controller = _controller(request, pk)
     site = controller.site
-    form = ManualRunForm(
+    form = OneOffRunForm(
         request.GET, controller=controller, now=timezone.localtime(timezone=zoneinfo.ZoneInfo(site.time_zone))
     )
     if not form.is_valid():
         raise Http404
-    week = manual_run(controller, form.steps(), form.starts_at(), form.title())
-    pdf = manual_run_pdf(manual_run_data(week, site, form.starts_at(), form.title()))
+    week = one_off_run(controller, form.steps(), form.starts_at(), form.title())
+    pdf = one_off_run_pdf(one_off_run_data(week, site, form.starts_at(), form.title()))
     return pdf_response(
-        pdf, f"manual-run-{slugify(str(site))}-{slugify(str(controller))}-{form.starts_at():%Y-%m-%d}"
+        pdf, f"one-off-run-{slugify(str(site))}-{slugify(str(controller))}-{form.starts_at():%Y-%m-%d}"
     )

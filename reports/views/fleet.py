@@ -22,11 +22,11 @@ FORMS: Final = {
 }
 
 
-def _fleet(year: int, *, anew: bool) -> tuple[Fleet, object]:
+def _fleet(year: int, *, again: bool) -> tuple[Fleet, object]:
     """The summary and when it was computed."""
     today = timezone.localdate()
     key = f"fleet-{year}-{today}"
-    kept = None if anew else cache.get(key)
+    kept = None if again else cache.get(key)
     if kept is None:
         kept = (fleet_data(season_year=year, today=today), timezone.now())
         cache.set(key, kept, KEPT_S)
@@ -37,7 +37,7 @@ def _fleet(year: int, *, anew: bool) -> tuple[Fleet, object]:
 @open_to(*OFFICE)
 def fleet(request: Request) -> HttpResponse:
     year = wanted_year(request)
-    found, computed_at = _fleet(year, anew="anew" in request.GET)
+    found, computed_at = _fleet(year, again="again" in request.GET)
     tables = [
         (part, [[(shown(value), isinstance(value, int | float)) for value in row] for row in part.rows])
         for part in found.tables
@@ -51,7 +51,7 @@ def fleet(request: Request) -> HttpResponse:
 def fleet_file(request: Request, form: str) -> HttpResponse:
     year = wanted_year(request)
     make, kind = FORMS[form]
-    response = HttpResponse(make(_fleet(year, anew=False)[0]), content_type=kind)
+    response = HttpResponse(make(_fleet(year, again=False)[0]), content_type=kind)
     response["Content-Disposition"] = f'attachment; filename="season-{year}.{form}"'
     response["Cache-Control"] = "private, no-store"
     return response

@@ -35,7 +35,7 @@ def proposal_send(request: Request, pk: int) -> HttpResponse:
         return redirect("reports:proposal_mail", pk)
     today = firm_today()
     form = SendForm(request.POST or None, initial={"recipients": proposal.site.client.email})
-    form.fields["recipients"].help_text = "One e-mail address a line. Each gets its own link to answer."
+    form.fields["recipients"].help_text = "One email address a line. Each gets its own link to answer."
     found = problems(proposal, today)
     if request.method == "POST" and form.is_valid():
         try:
@@ -51,7 +51,9 @@ def proposal_send(request: Request, pk: int) -> HttpResponse:
             form.add_error(None, "It was not sent: see what is missing.")
         else:
             send_waiting_deliveries.delay_on_commit()
-            messages.success(request, f"{proposal} is sent and stays as it is. How the mail fares stands below.")
+            messages.success(
+                request, f"{proposal} is sent and stays as it is. What becomes of the mail is shown below."
+            )
             return redirect("reports:report_send", document.pk)
     context = {
         "proposal": proposal,

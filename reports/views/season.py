@@ -69,13 +69,13 @@ def report_send(request: Request, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         recipients = form.cleaned_data["recipients"]
         try:
-            ordered = deliveries.order_delivery(document=report, recipients=recipients, by=request.user)
+            ordered = deliveries.queue_delivery(document=report, recipients=recipients, by=request.user)
         except deliveries.NotSendable as error:
             form.add_error(None, str(error))
         else:
             send_waiting_deliveries.delay_on_commit()
             addresses = ", ".join(delivery.recipient for delivery in ordered)
-            messages.success(request, f"Ordered for {addresses}: see below.")
+            messages.success(request, f"Queued for {addresses}: see below.")
             return redirect("reports:report_send", report.pk)
     now = timezone.now()
     context = {

@@ -16,7 +16,7 @@ from scheduling.queries.as_computed import (
     OwnPrograms,
     Rows,
     freeze_needs,
-    kept_anew,
+    kept_with_new_minutes,
     litres_of_rows,
     own_programs,
 )
@@ -39,7 +39,7 @@ def compute_draft(
 
     The programs follow this week's weather where the station has the last days, else the normal of the month;
     `month` (1 to 12) asks for that month's normal. Programs that a person shaped are kept with new minutes, unless
-    `keep_programs` is off: then they are fitted to the clock anew. Published schedules are never touched.
+    `keep_programs` is off: then they are fitted to the clock again. Published schedules are never touched.
     A site that is off gets no week's programs (`SiteIsOff`); a month's can be made ready for its startup.
     """
     standing = standing_of(site, today)
@@ -145,7 +145,7 @@ def _programs(plan: SitePlan, own: OwnPrograms | None, kept_rows: dict[int, Rows
     plan.basis["zone_weeks"] = freeze_needs(plan)
     if own is None:
         return _fitted(plan)
-    rows, warnings = kept_anew(own, plan)
+    rows, warnings = kept_with_new_minutes(own, plan)
     kept_rows[plan.site.pk] = rows
     return Programs((), tuple(warnings), litres_of_rows(rows, plan))
 

@@ -50,7 +50,9 @@ def draft_of(program: Program, by: User | None, verb: str) -> Iterator[SeasonSch
     with transaction.atomic():
         schedule = SeasonSchedule.objects.select_for_update().filter(pk=program.schedule_id).first()
         if schedule is None:
-            raise ScheduleError("This draft was computed anew in the meantime. Open the new one.")
+            raise ScheduleError(
+                "This draft was computed again since you opened it. Nothing was saved; open the new one."
+            )
         if schedule.state != SeasonSchedule.State.DRAFT:
             raise ScheduleError("A published schedule is never changed. Compute a new draft and publish that.")
         yield schedule
@@ -63,7 +65,7 @@ def draft_of(program: Program, by: User | None, verb: str) -> Iterator[SeasonSch
 
 
 def _refill(schedule: SeasonSchedule) -> None:
-    """Steps as computed share their zone's week anew: days, starts or steps may have changed."""
+    """Steps as computed share their zone's week again: days, starts or steps may have changed."""
     steps = Prefetch("steps", ProgramStep.objects.order_by("position", "pk"))
     programs = list(Program.objects.filter(schedule=schedule).prefetch_related(steps))
     refill([(program, list(program.steps.all())) for program in programs], needs_of(schedule), schedule.site)
@@ -84,7 +86,7 @@ def edit_program(
 ) -> Program:
     """Set the program's name, starts, days and the figures of its steps; steps not named stay as they are.
 
-    order: the keys of all its steps in their new order; ignored where a step came or went meanwhile. days: any of
+    order: the keys of all its steps in their new order; ignored where a step came or went since. days: any of
     `DAY_FIELDS`.
     """
     with draft_of(program, by, "edited program"):

@@ -11,6 +11,7 @@ from scheduling.actions.drafts import compute_draft, compute_many
 from scheduling.actions.errors import ScheduleError, SiteIsOff
 from scheduling.models import AppliedSchedule, SeasonSchedule
 from sites.actions.audit import record
+from sites.core import writing
 from sites.models import Controller, Site, User
 from sites.queries.site_state import standing_of
 
@@ -41,7 +42,9 @@ def publish(
         site = Site.objects.select_for_update().get(pk=schedule.site_id)
         draft = SeasonSchedule.objects.select_for_update(of=("self",)).filter(pk=schedule.pk).first()
         if draft is None:
-            raise ScheduleError("This draft was computed anew in the meantime. Look at the new one, then publish.")
+            raise ScheduleError(
+                "This draft was computed again since you opened it. Nothing was published; look at the new one."
+            )
         if draft.state != State.DRAFT:
             return _published_before(draft, by)
         moment = _moment(on, site)
@@ -72,7 +75,7 @@ def _published_before(schedule: SeasonSchedule, by: User | None) -> SeasonSchedu
     """The answer to a second click: fine for the same person, an error for somebody else or an old revision."""
     if schedule.state == State.PUBLISHED and schedule.published_by_id == (by.pk if by else None):
         return schedule
-    when = timezone.localtime(schedule.published_at).strftime("%-d %B %Y, %H:%M")
+    when = writing.day_time(timezone.localtime(schedule.published_at))
     who = schedule.published_by or "the scheduled run"
     raise ScheduleError(f"Revision {schedule.revision} was already published by {who} on {when}.")
 
@@ -91,7 +94,10 @@ def put_on_next_visit(*, schedule: SeasonSchedule, by: User | None) -> SeasonSch
     with transaction.atomic():
         draft = SeasonSchedule.objects.select_for_update(of=("self",)).filter(pk=schedule.pk).first()
         if draft is None or draft.state != State.DRAFT:
-            raise ScheduleError("This draft was computed anew or published in the meantime. Look at the new one.")
+            raise ScheduleError(
+                "This draft was computed again or published since you opened it. Nothing was changed; "
+                "look at the new one."
+            )
         if not Controller.objects.filter(site=draft.site_id, set_by_hand=True, programs__schedule=draft).exists():
             raise ScheduleError("No controller of this draft is set by hand: publish it instead.")
         if draft.for_next_visit_at is None:
@@ -102,7 +108,7 @@ def put_on_next_visit(*, schedule: SeasonSchedule, by: User | None) -> SeasonSch
 
 
 def take_off_next_visit(*, schedule: SeasonSchedule, by: User | None) -> None:
-    """The draft is an ordinary draft again: computed anew every night."""
+    """The draft is an ordinary draft again: computed again every night."""
     with transaction.atomic():
         if (
             SeasonSchedule.objects.filter(pk=schedule.pk)
@@ -124,7 +130,7 @@ def record_applied(
     if schedule.state == State.DRAFT:
         raise ScheduleError("A draft cannot be set at a controller. Publish it first.")
     if controller.site_id != schedule.site_id:
-        raise ScheduleError(f"{controller} does not stand on the site of this schedule.")
+        raise ScheduleError(f"{controller} is not at the site of this schedule.")
     with transaction.atomic():
         applied, _ = AppliedSchedule.objects.update_or_create(
             schedule=schedule, controller=controller, defaults={"applied_on": applied_on, "applied_by": by}

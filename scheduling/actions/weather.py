@@ -110,7 +110,7 @@ def import_refused_again(
 
 
 def save_station(*, station: WeatherStation, by: User) -> WeatherStation:
-    """Create or correct a station. Its days' reference ET follows where it stands, so it is computed anew."""
+    """Create or correct a station. Its days' reference ET follows where it stands, so it is computed again."""
     with transaction.atomic():
         register.save(instance=station, by=by)
         recompute_reference_et(station=station)
@@ -146,7 +146,7 @@ def _without_days_to_come(read: StationFile, today: dt.date) -> StationFile:
 
 
 def recompute_reference_et(*, station: WeatherStation) -> int:
-    """Compute every stored day's ET anew, after the station's place was corrected. Returns the days changed."""
+    """Compute every stored day's ET again, after the station's place was corrected. Returns the days changed."""
     with transaction.atomic():
         stored = list(WeatherDay.objects.filter(station=station).order_by("date"))
         if not stored:

@@ -149,7 +149,7 @@ def _collect(observations: Iterable[_Observation], problems: list[RowProblem], s
         value = seen.value * factor
         low, high, unit = PLAUSIBLE[field]
         if field in values:
-            problems.append(RowProblem(seen.row, seen.element, f"{seen.date}: the element stands twice"))
+            problems.append(RowProblem(seen.row, seen.element, f"{seen.date}: the element is there twice"))
         elif seen.quality:
             check = QUALITY_FLAGS.get(seen.quality, "quality check")
             words = f"{seen.date}: value failed the {check} ({seen.quality}) and is left out"

@@ -293,7 +293,7 @@ def sorted_out(
     for day in sorted((*days, *spoiled), key=lambda day: day.row):
         first = first_seen.setdefault(day.date, day.row)
         if first != day.row:
-            problems.append(RowProblem(day.row, "date", f"{day.date} stands already in row {first}"))
+            problems.append(RowProblem(day.row, "date", f"{day.date} is already in row {first}"))
         words = _contradiction(day) if day.row not in bad else ""
         if words:
             problems.append(RowProblem(day.row, "temp_min" if "temp" in words else "rh_min", words))

@@ -8,6 +8,7 @@ from django import forms
 
 from scheduling.actions.forecasts import ENTERED
 from scheduling.models import ForecastDay
+from sites.core import writing
 from sites.forms.quantities import QuantityModelForm
 from sites.models import WeatherStation
 
@@ -33,7 +34,7 @@ class ForecastDayForm(QuantityModelForm):
             self.computed_eto_mm, instance.eto_mm = instance.eto_mm, None
         super().__init__(*args, instance=instance, **kwargs)
         for field in self.fields.values():
-            field.widget.attrs["aria-label"] = f"{field.label}, {instance.date:%A %-d %B}"
+            field.widget.attrs["aria-label"] = f"{field.label}, {writing.full_day(instance.date)}"
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data

@@ -22,7 +22,7 @@ KEEP, FIT = "keep", "fit"
 class ComputeForm(forms.Form):
     month = forms.ChoiceField(choices=WHEN, initial=THIS_WEEK, label="Programs for")
     programs = forms.ChoiceField(
-        choices=[(KEEP, "as they are, with new minutes"), (FIT, "fitted anew")],
+        choices=[(KEEP, "as they are, with new minutes"), (FIT, "fitted again")],
         initial=KEEP,
         required=False,
         label="Programs shaped by hand",
@@ -159,7 +159,7 @@ class WeekActionForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
-        # Also drafts that were published meanwhile: the action answers for them in words.
+        # Also drafts that were published since: the action answers for them in words.
         rows_field(self, "draft").queryset = SeasonSchedule.objects.select_related("site").defer("basis")
         if self.data.get("act") in (self.PUBLISH, self.VISIT):
             for name in ("starts_on", "ends_on", "reason"):

@@ -42,7 +42,7 @@ class SeasonSchedule(models.Model):
     season_year = models.PositiveIntegerField()
     revision = models.PositiveIntegerField()
     state = models.CharField(max_length=12, choices=State, default=State.DRAFT)
-    month = models.PositiveSmallIntegerField(help_text="The month whose minutes stand in the programs.")
+    month = models.PositiveSmallIntegerField(help_text="The month whose minutes are in the programs.")
     week_starts_on = models.DateField(help_text="The week the programs were computed for.")
     computed_at = models.DateTimeField(auto_now_add=True)
     computed_by = models.ForeignKey(
@@ -68,7 +68,7 @@ class SeasonSchedule(models.Model):
     )
     own_programs = models.BooleanField(
         default=False,
-        help_text="A person shaped its programs: the next draft keeps them and computes their minutes anew.",
+        help_text="A person shaped its programs: the next draft keeps them with new minutes.",
     )
     for_next_visit_at = models.DateTimeField(
         null=True, blank=True, help_text="When this draft was put on the sheet of the site's next visit."

@@ -1,6 +1,5 @@
 """Steps "as computed": a zone's week, shared out over all of its starts; and programs a person shaped, kept."""
 
-import calendar
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -14,6 +13,7 @@ from scheduling.models import Program, ProgramStep, SeasonSchedule
 from scheduling.queries.calendar import starts_per_week, starts_while_on
 from scheduling.queries.plan import RULE_MONTH, SitePlan
 from scheduling.queries.programs import clock_zone, forbidden_weekdays, litres_per_minute
+from sites.core import writing
 from sites.models import Site
 from sites.models.places import WEEKDAYS
 
@@ -46,7 +46,7 @@ def needs_of(schedule: SeasonSchedule) -> dict[int, ClockZone]:
 
 
 def refill(programs: Iterable[tuple[Program, Sequence[ProgramStep]]], needs: Needs, site: Site) -> None:
-    """Set minutes, cycles and soak of every step as computed; a zone that needs nothing is switched off meanwhile.
+    """Set minutes, cycles and soak of every step as computed; a zone that needs nothing is switched off since.
 
     A zone's week is divided by all starts of its steps as computed. Programs that are off do not count; their own
     steps get what they would need alone.
@@ -81,8 +81,8 @@ def has_own_programs(site: Site) -> bool:
 
 def minutes_words(schedule: SeasonSchedule) -> str:
     """Which minutes a schedule took: of when they were computed, and how many were typed."""
-    month = f"{calendar.month_name[schedule.month]} {schedule.season_year}"
-    week = f"the week of {schedule.week_starts_on.day} {schedule.week_starts_on:%B}"
+    month = f"{writing.month_name(schedule.month)} {schedule.season_year}"
+    week = f"the week of {writing.day_month(schedule.week_starts_on)}"
     rests = f"the normal of {month}" if schedule.basis.get("rule") == RULE_MONTH else week
     steps = ProgramStep.objects.filter(program__schedule=schedule, enabled=True)
     typed = steps.filter(as_computed=False).count()
@@ -95,7 +95,7 @@ def minutes_words(schedule: SeasonSchedule) -> str:
 def own_programs(site_ids: Iterable[int], *, asked: bool) -> dict[int, OwnPrograms]:
     """By site: the programs of its draft, else of its published schedule, where a person shaped them.
 
-    asked: somebody wants them kept, so a draft that was fitted anew does not stand in their way.
+    asked: somebody wants them kept, so a draft that was fitted again does not stand in their way.
     """
     states = (SeasonSchedule.State.DRAFT, SeasonSchedule.State.PUBLISHED)  # in this order, also of the alphabet
     rows = SeasonSchedule.objects.filter(site__in=site_ids, state__in=states).order_by("state")
@@ -120,7 +120,7 @@ def _read(schedule: SeasonSchedule) -> OwnPrograms:
     return OwnPrograms(tuple((program, tuple(program.steps.all())) for program in programs), words)
 
 
-def kept_anew(own: OwnPrograms, plan: SitePlan) -> tuple[Rows, list[str]]:
+def kept_with_new_minutes(own: OwnPrograms, plan: SitePlan) -> tuple[Rows, list[str]]:
     """The programs as new rows with this draft's minutes, and in words what to know about them."""
     needs = {item.zone.pk: clock_zone(item) for item in plan.zones}
     copies: Rows = []
@@ -142,11 +142,11 @@ def kept_anew(own: OwnPrograms, plan: SitePlan) -> tuple[Rows, list[str]]:
     words += [f"Zone {zone} cannot be computed: its step keeps the minutes it had" for zone in sorted(waiting)]
     placed = {step.zone_id for _, steps in copies for step in steps}
     words += [
-        f"Zone {item.zone} needs water and stands in no program"
+        f"Zone {item.zone} needs water and is in no program"
         for item in plan.zones
         if item.zone.pk not in placed and needs[item.zone.pk].run_time_min_per_week > 0
     ]
-    told = f"Programs kept from {own.kept_from}, their minutes computed anew"
+    told = f"Programs kept from {own.kept_from}, with new minutes"
     if typed:
         told += f"; {typed} step{'s' if typed > 1 else ''} keep{'' if typed > 1 else 's'} the minutes that were typed"
     return copies, [told, *words]

@@ -1,4 +1,4 @@
-"""The meter against what the schedules let through: spans between reads, suspicion of a leak."""
+"""The meter against what the schedules let through: spans between readings, suspicion of a leak."""
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
@@ -30,7 +30,7 @@ BASIS = (
 
 @dataclass(frozen=True)
 class ReadSpan:
-    """Between two reads: metered litres, the expected ones with their band, and what that says."""
+    """Between two readings: metered litres, the expected ones with their band, and what that says."""
 
     first: dt.date
     last: dt.date
@@ -44,7 +44,7 @@ class ReadSpan:
 
     @property
     def verdict(self) -> str:
-        """ "above", "below", "within", or "" where the reads do not tell or no schedule was in force."""
+        """ "above", "below", "within", or "" where the readings do not tell or no schedule was in force."""
         if self.metered_l is None or not self.scheduled:
             return ""
         if self.metered_l > self.high_l:
@@ -94,7 +94,7 @@ def meter_check(site: Site, today: dt.date) -> MeterCheck | None:
     uses, unit_l, needs = uses_of(meter, largest_l, dt.date(today.year - 1, 1, 1))
     found = _seasons(site, today.year)
     if needs or not uses or not found:
-        return MeterCheck(meter, (), None, None, needs or "two reads, and zones that can be computed")
+        return MeterCheck(meter, (), None, None, needs or "two readings, and zones that can be computed")
     runs = daily_runs([site], uses[0].start.date(), uses[-1].end.date())[site.pk]
     around = nights(meter, site, runs, largest_l / unit_l, unit_l)
     spans = _spans(uses, unit_l, found, runs, {night.first.read_on for night in around})

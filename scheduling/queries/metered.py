@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from scheduling.core.water.checks import Array, WaterInputError
-from scheduling.core.water.meter import Read, Use, consumption
+from scheduling.core.water.meter import Reading, Use, consumption
 from scheduling.core.water.used import spread_over_days
 from scheduling.core.water.volumes import VolumeUnit, to_litres
+from sites.core import writing
 from sites.models import Meter, Site, WaterSupply
 
 METER_UNIT: dict[str, VolumeUnit] = {
@@ -22,9 +23,9 @@ A_DAY = dt.timedelta(days=1)
 
 @dataclass(frozen=True)
 class MeterUse:
-    """One meter's consumption over a span, between the reads that tell it.
+    """One meter's consumption over a span, between the readings that tell it.
 
-    `litres` is None where the reads do not tell; `remarks` say why or what was assumed.
+    `litres` is None where the readings do not tell; `remarks` say why or what was assumed.
     """
 
     meter_id: int
@@ -39,7 +40,7 @@ class MeterUse:
 
 @dataclass
 class MeterDays:
-    """One meter from `first` on: litres a day, NaN where no pair of reads tells; the days it was in service."""
+    """One meter from `first` on: litres a day, NaN where no pair of readings tells; the days it was in service."""
 
     meter: Meter
     first: dt.date
@@ -61,7 +62,7 @@ class MeterDays:
             last_read_on=self.first + (int(told[-1]) + 1) * A_DAY if len(told) else None,
             estimated=bool(self.estimated[told].any()),
             remarks=tuple(
-                f"{start:%-d %b %Y} to {end:%-d %b %Y}: {words}"
+                f"{writing.day(start)} to {writing.day(end)}: {words}"
                 for start, end, words in self.remarks
                 if start <= until and end > first
             ),
@@ -71,7 +72,7 @@ class MeterDays:
 def meter_days(site: Site, first: dt.date, expected_l: Array) -> list[MeterDays]:
     """Each meter of the site from `first` on, over as many days as `expected_l` has.
 
-    The use between two reads is spread as the schedule would have it, see `spread_over_days`; a part of it before
+    The use between two readings is spread as the schedule would have it, see `spread_over_days`; a part of it before
     `first` is taken off by days.
     """
     largest_l = largest_l_per_day(site)
@@ -122,14 +123,14 @@ def largest_l_per_day(site: Site) -> float:
 
 
 def uses_of(meter: Meter, largest_l: float, since: dt.date = dt.date.min) -> tuple[list[Use], float, str]:
-    """Use between each two reads in register units, the litres of a unit, and what is wrong with the reads."""
+    """Use between each two readings in counter units, the litres of a unit, and what is wrong with the readings."""
     unit_l = to_litres(1.0, METER_UNIT[meter.unit]) * meter.multiplier
-    reads = [
-        Read(dt.datetime.combine(read.read_on, HALF_DAY, tzinfo=dt.UTC), float(read.register), "", read.estimated)
+    readings = [
+        Reading(dt.datetime.combine(read.read_on, HALF_DAY, tzinfo=dt.UTC), float(read.counter), "", read.estimated)
         for read in meter.readings.all()
         if read.read_on >= since
     ]
     try:
-        return list(consumption(reads, meter.digits, largest_l / unit_l)), unit_l, ""
+        return list(consumption(readings, meter.digits, largest_l / unit_l)), unit_l, ""
     except WaterInputError as error:
-        return [], unit_l, f"a look at the reads: {error}"
+        return [], unit_l, f"a check of the readings: {error}"

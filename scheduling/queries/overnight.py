@@ -1,11 +1,11 @@
-"""Nights between two reads of a meter: what ran although nothing was to be irrigated."""
+"""Nights between two readings of a meter: what ran although nothing was to be irrigated."""
 
 import datetime as dt
 import zoneinfo
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from scheduling.core.water.meter import LeakCheck, Read, overnight, register_step
+from scheduling.core.water.meter import LeakCheck, Reading, counter_step, overnight
 from scheduling.queries.published import DailyRuns
 from sites.models import Meter, MeterReading, Site
 
@@ -15,7 +15,7 @@ WATERED = "watering was scheduled on these days"
 
 @dataclass(frozen=True)
 class NightRead:
-    """One night: its two reads, the flow between them in L/h and the least flow these reads could tell.
+    """One night: its two readings, the flow between them in L/h and the least flow these readings could tell.
 
     `remark` says why the night tells nothing; it is empty for a night without scheduled watering.
     """
@@ -34,13 +34,13 @@ class NightRead:
 def nights(
     meter: Meter, site: Site, runs: DailyRuns, largest_per_day: float, litres_per_unit: float
 ) -> list[NightRead]:
-    """Every pair of reads around a night inside the days of `runs`, oldest first.
+    """Every pair of readings around a night inside the days of `runs`, oldest first.
 
     Both of its days count as a whole: on which side of a read a program would have run is not known surely enough.
     """
     zone = zoneinfo.ZoneInfo(site.time_zone)
     readings = [row for row in meter.readings.all() if not row.estimated]
-    step = register_step([row.register for row in readings])
+    step = counter_step([row.counter for row in readings])
     found = []
     for before, after in _pairs(readings):
         first, last = ((row.read_on - runs.first).days for row in (before, after))
@@ -60,11 +60,11 @@ def _pairs(readings: Sequence[MeterReading]) -> Iterator[tuple[MeterReading, Met
             yield before, after
 
 
-def _read(row: MeterReading, zone: zoneinfo.ZoneInfo) -> Read:
+def _read(row: MeterReading, zone: zoneinfo.ZoneInfo) -> Reading:
     """At its true moment, so that a night in which the clocks change has its real length."""
     assert row.read_at is not None
     at = dt.datetime.combine(row.read_on, row.read_at, tzinfo=zone).astimezone(dt.UTC)
-    return Read(at, float(row.register), "", row.estimated)
+    return Reading(at, float(row.counter), "", row.estimated)
 
 
 def _remark(runs: DailyRuns, first: int, last: int) -> str:

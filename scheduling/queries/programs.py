@@ -149,7 +149,7 @@ def _by_controller(plan: SitePlan) -> tuple[dict[int, list[ZonePlan]], list[str]
     warnings = []
     for item in plan.zones:
         if item.zone.valve is None:
-            warnings.append(f"Zone {item.zone}: no valve in the register, so it stands in no program")
+            warnings.append(f"Zone {item.zone}: no valve in the register, so it is in no program")
         else:
             wired[item.zone.valve.controller_id].append(item)
     return wired, warnings

@@ -2,6 +2,7 @@
 
 from scheduling.core.water.derivation import Known
 from scheduling.core.water.zone_inputs import ZoneInputs
+from sites.core import writing
 from sites.models import Site, Zone
 
 ODD_EVEN_DAYS_PER_WEEK = 3  # every second date is 3 or 4 days of a week; the lower one always holds
@@ -31,7 +32,7 @@ def _figure(zone: Zone, value: float | None, origin: str) -> Known | None:
     if value is None or origin == Zone.Origin.UNKNOWN:
         return None
     if origin == Zone.Origin.MEASURED:
-        when = f"measured on {zone.measured_on:%-d %B %Y}" if zone.measured_on else "measured, day not noted"
+        when = f"measured on {writing.day(zone.measured_on)}" if zone.measured_on else "measured, day not noted"
         return Known(value, "measured", when)
     return Known(value, "register", "from the design or the device's data")
 

@@ -10,6 +10,7 @@ from scheduling.core.water.interleave import DayRun, interleave
 from scheduling.models import AppliedSchedule, Program, ProgramStep, SeasonSchedule, ZoneMonth
 from scheduling.queries.programs import GAP_MIN
 from scheduling.queries.water_now import zone_flows, zone_weeks
+from sites.core import writing
 from sites.models import Controller, Site, Zone
 
 SHORT_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -90,15 +91,15 @@ def program_days(program: Program, site: Site) -> str:
     if rule == Program.DayRule.INTERVAL:
         since = program.counted_from or program.schedule.week_starts_on
         words = "every day" if program.every_n_days == 1 else f"every {program.every_n_days} days"
-        words += f", counted from {since.day} {since:%b}" if program.every_n_days > 1 else ""
+        words += f", counted from {writing.day_month(since)}" if program.every_n_days > 1 else ""
     elif rule in (Program.DayRule.ODD, Program.DayRule.EVEN):
         words = f"{rule} dates"
     else:
         words = days_words(site, program.weekdays)
     if program.active_from:
-        words += f", from {program.active_from.day} {program.active_from:%b %Y}"
+        words += f", from {writing.day(program.active_from)}"
     if program.active_until:
-        words += f", until {program.active_until.day} {program.active_until:%b %Y}"
+        words += f", until {writing.day(program.active_until)}"
     return words
 
 

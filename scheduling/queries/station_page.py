@@ -1,12 +1,12 @@
 """A weather station as a person reads it: its climate by month, its last days, its imports."""
 
-import calendar
 import datetime as dt
 from dataclasses import dataclass
 
 from scheduling.core.water.checks import WaterInputError
 from scheduling.models import DailyWeather, ForecastDay, WeatherImport
 from scheduling.queries.climate import station_climatology
+from sites.core import writing
 from sites.models import WeatherStation
 
 SHOWN_DAYS = 14
@@ -52,7 +52,7 @@ def station_sheet(station: WeatherStation, today: dt.date) -> StationSheet:
         return StationSheet((), 0.0, 0.0, None, None, str(error), days, imports, forecast)
     lines = tuple(
         ClimateLine(
-            month=calendar.month_name[index + 1],
+            month=writing.month_name(index + 1),
             et_mm=float(climate.et_mm.mean[index]),
             et_p10_mm=float(climate.et_mm.p10[index]),
             et_p90_mm=float(climate.et_mm.p90[index]),

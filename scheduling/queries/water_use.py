@@ -24,7 +24,7 @@ from sites.models import Firm, Site, Zone
 BASIS = (
     "Planned: run times of the revision that was published on each day, its programs in the month they were made "
     "for, its table of months otherwise. Expected: as set at the controller, less what could not run. Used: by the "
-    "meter between its reads, as expected on other days. Between two reads the meter's water is spread over the days "
+    "meter between its readings, as expected on other days. Between two its water is spread over the days "
     "as the schedule has it."
 )
 A_DAY = dt.timedelta(days=1)
@@ -74,8 +74,8 @@ class FaultWater:
 class Bridge:
     """From planned to used water, litres. The parts add up; `rest_l` is what nobody explains.
 
-    `added`: faults that let water run beside the plan, with litres where a night between two reads measured them.
-    `metered_l` is told between `metered_from` and `metered_until`; None without such reads.
+    `added`: faults that let water run beside the plan, with litres where a night between two readings measured them.
+    `metered_l` is told between `metered_from` and `metered_until`; None without such readings.
     """
 
     planned_l: float

@@ -1,13 +1,12 @@
 """Water figures on a page: litres as the firm's volume, derivation values in the firm's units."""
 
-import calendar
-
 from django import template
 
 from scheduling.core.water.derivation import shown_value
 from scheduling.core.water.volumes import L_PER_US_GAL
 from scheduling.models import SeasonSchedule
 from scheduling.queries.plan import RULE_MONTH
+from sites.core import writing
 from sites.core.units import format_quantity
 from sites.models import Firm
 
@@ -26,8 +25,8 @@ def litres(value: float | None) -> str:
 def litres_an_hour(value: float) -> str:
     """A small flow: "8.0 L/h", or in gallons an hour."""
     if Firm.current().units == Firm.Units.METRIC:
-        return f"{value:.1f} L/h"
-    return f"{value / L_PER_US_GAL:.2f} gal/h"
+        return f"{writing.number(value, 1)} L/h"
+    return f"{writing.number(value / L_PER_US_GAL, 2)} gal/h"
 
 
 @register.filter
@@ -43,10 +42,8 @@ def litres_signed(value: float | None) -> str:
     """A difference in litres as a signed number in the firm's volume unit."""
     if value is None:
         return "–"
-    number = litres_number(abs(value))
-    if float(number) == 0:
-        return "0"
-    return f"{'+' if value > 0 else '−'}{number}"
+    number, nothing = litres_number(abs(value)), litres_number(0.0)
+    return "0" if number == nothing else f"{'+' if value > 0 else writing.MINUS}{number}"
 
 
 @register.filter
@@ -59,12 +56,7 @@ def depth_number(value: float | None) -> str:
 def programs_rest_on(schedule: SeasonSchedule) -> str:
     """What the minutes of a schedule's programs rest on; a normal by the name of its month."""
     rule = schedule.basis.get("rule", RULE_MONTH)
-    return f"the normal {calendar.month_name[schedule.month]}" if rule == RULE_MONTH else rule
-
-
-@register.filter
-def month_name(month: int) -> str:
-    return calendar.month_name[month]
+    return f"the normal {writing.month_name(schedule.month)}" if rule == RULE_MONTH else rule
 
 
 @register.filter
@@ -78,18 +70,15 @@ def signed(value: float | None, decimals: int = 0) -> str:
     """A difference with its sign, "+12" or "−3"; "–" where there is none."""
     if value is None:
         return "–"
-    text = f"{abs(value):.{decimals}f}"
-    if float(text) == 0:
-        return "0"
-    return f"{'+' if value > 0 else '−'}{text}"
+    return "0" if round(value, decimals) == 0 else writing.signed(value, decimals)
 
 
 @register.filter
 def seconds(value: float) -> str:
     """Seconds as "45 s", "8.1 min" or "23 h"."""
     if value < 120:
-        return f"{value:.0f} s"
-    return f"{value / 60:.1f} min" if value < 7200 else f"{value / 3600:.0f} h"
+        return f"{writing.number(value)} s"
+    return f"{writing.number(value / 60, 1)} min" if value < 7200 else f"{writing.number(value / 3600)} h"
 
 
 def _m3(value: float | None) -> float | None:

@@ -61,5 +61,5 @@ def test(request: Request, pk: int) -> HttpResponse:
 def test_take_over(request: Request, pk: int) -> HttpResponse:
     row = _test(request, pk)
     zone = catch_cans.take_over(test=row, by=request.user)
-    messages.success(request, f"Zone {zone} has the measured rate and uniformity now. Compute its schedule anew.")
+    messages.success(request, f"Zone {zone} has the measured rate and uniformity now. Compute its schedule again.")
     return redirect("scheduling:catch_can_test", row.pk)

@@ -133,7 +133,7 @@ def program_delete(request: Request, pk: int) -> HttpResponse:
         return _after(request, program.schedule_id, lambda: stepping.delete_program(program=program, by=request.user))
     shown = {
         "title": f"Delete {program.name}?",
-        "lead": "Its steps go with it. Computing a draft with programs fitted anew brings computed ones back.",
+        "lead": "Its steps go with it. To have computed ones again, compute a draft with programs fitted again.",
         "back_url": reverse("scheduling:program_edit", args=[pk]),
         "submit_label": "Delete",
     }

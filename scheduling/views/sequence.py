@@ -9,9 +9,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from scheduling.core.sequence.chart import chart
-from scheduling.forms.manual_run import ManualRunForm
+from scheduling.forms.one_off_run import OneOffRunForm
 from scheduling.models import SeasonSchedule
-from scheduling.queries.manual_run import manual_run as planned_run
+from scheduling.queries.one_off_run import one_off_run as planned_run
 from scheduling.queries.sequence import ControllerWeek, week_timeline
 from scheduling.queries.sequence_chart import chart_data, sequence_page
 from sites.access import STAFF, Request, open_to, visible_or_404
@@ -79,12 +79,12 @@ def _picture(
 
 @require_safe
 @open_to(*STAFF)
-def manual_run(request: Request, pk: int) -> HttpResponse:
+def one_off_run(request: Request, pk: int) -> HttpResponse:
     """Plan a one-off run: a test of all zones, one zone, or a program. Nothing is stored, so a GET does it all."""
     controller = visible_or_404(Controller.objects.select_related("site"), request.user, pk=pk)
     site = controller.site
     asked = request.GET if request.GET else None
-    form = ManualRunForm(asked, controller=controller, now=timezone.localtime(timezone=site_zone(site)))
+    form = OneOffRunForm(asked, controller=controller, now=timezone.localtime(timezone=site_zone(site)))
     shown = {"site": site, "controller": controller, "form": form, "query": request.GET.urlencode()}
     shown["by_hand"] = BY_HAND
     if form.is_bound and form.is_valid():
@@ -92,15 +92,15 @@ def manual_run(request: Request, pk: int) -> HttpResponse:
         shown |= {"page": sequence_page(week, site, timezone.now()), "title": form.title()}
     with timezone.override(site_zone(site)):
         status = 422 if form.is_bound and not form.is_valid() else 200
-        return render(request, "scheduling/manual_run.html", shown, status=status)
+        return render(request, "scheduling/one_off_run.html", shown, status=status)
 
 
 @require_safe
 @open_to(*STAFF)
-def manual_run_chart(request: Request, pk: int, shape: str) -> HttpResponse:
+def one_off_run_chart(request: Request, pk: int, shape: str) -> HttpResponse:
     controller = visible_or_404(Controller.objects.select_related("site"), request.user, pk=pk)
     site = controller.site
-    form = ManualRunForm(request.GET, controller=controller, now=timezone.localtime(timezone=site_zone(site)))
+    form = OneOffRunForm(request.GET, controller=controller, now=timezone.localtime(timezone=site_zone(site)))
     if not form.is_valid():
         raise Http404
     week = planned_run(controller, form.steps(), form.starts_at(), form.title())

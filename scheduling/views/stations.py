@@ -17,7 +17,7 @@ from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.answers import answer_form, page_of, typed, whole_number
 from sites.models import Site, WeatherStation
 
-WHEN_USED = "Tonight’s drafts follow it; compute a site’s draft anew to see it now."
+WHEN_USED = "Tonight’s drafts follow it; compute a site’s draft again to see it now."
 
 
 def _url(station: WeatherStation) -> str:

@@ -16,16 +16,17 @@ from scheduling.actions.errors import ScheduleError, SiteIsOff
 from scheduling.forms.schedules import FIT, AppliedForm, ComputeForm, PauseForm
 from scheduling.models import SeasonSchedule, WateringPause
 from scheduling.queries.as_computed import has_own_programs, minutes_words
-from scheduling.queries.controller_percent import controller_percents
 from scheduling.queries.explain import earlier_rules, explain, worth_measuring
 from scheduling.queries.frost_nights import frost_nights
 from scheduling.queries.hand_set import out_of_reach
 from scheduling.queries.meter_check import meter_check
 from scheduling.queries.schedule_page import changes, schedule_sheet
+from scheduling.queries.seasonal_percentage import seasonal_percentages
 from scheduling.queries.sequence import week_timeline
 from scheduling.queries.water_use import budget_bars, site_water_use
 from sites.access import EVERYONE, OFFICE, STAFF, Request, open_to, visible_or_404
 from sites.answers import typed, whole_number
+from sites.core import writing
 from sites.models import Controller, Site
 from sites.queries.site_state import standing_of
 
@@ -130,8 +131,10 @@ def schedule_publish(request: Request, pk: int) -> HttpResponse:
     except Http404:
         if whole_number(site_id) is None:
             raise
-        # A draft that was computed anew while somebody looked at the old one.
-        messages.error(request, "This draft was computed anew in the meantime. Look at the new one, then publish.")
+        # A draft that was computed again while somebody looked at the old one.
+        messages.error(
+            request, "This draft was computed again since you opened it. Nothing was published; look at the new one."
+        )
         return redirect(_watering_url(_site(request, int(site_id)).pk))
     try:
         published = schedules.publish(schedule=row, by=request.user, although_off="although_off" in request.POST)
@@ -166,7 +169,9 @@ def schedule_next_visit(request: Request, pk: int) -> HttpResponse:
     except ScheduleError as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, "It stands on the sheet of the next visit and is published when it was set.")
+        messages.success(
+            request, "It is on the sheet of the next visit and will be published once it is set at the controller."
+        )
     return redirect("scheduling:schedule", row.pk)
 
 
@@ -208,11 +213,11 @@ def figure(request: Request, pk: int, zone_pk: int, month: int) -> HttpResponse:
 
 
 @open_to(*EVERYONE)
-def percents(request: Request, pk: int) -> HttpResponse:
+def seasonal_percentage(request: Request, pk: int) -> HttpResponse:
     """One percent a month for controllers that have only one setting, and its cost by zone."""
     row = _schedule(request, pk)
-    shown = {"site": row.site, "schedule": row, "controllers": controller_percents(row)}
-    return render(request, "scheduling/percents.html", shown)
+    shown = {"site": row.site, "schedule": row, "controllers": seasonal_percentages(row)}
+    return render(request, "scheduling/seasonal_percentage.html", shown)
 
 
 def _beyond_reach(site: Site) -> str:
@@ -226,7 +231,7 @@ def site_pause(request: Request, pk: int) -> HttpResponse:
     form = PauseForm(**typed(request), initial={"starts_on": timezone.localdate()})
     if form.is_bound and form.is_valid():
         pausing.pause(sites=[site], by=request.user, **form.cleaned_data)
-        messages.success(request, f"Watering is paused until {form.cleaned_data['ends_on']:%-d %B %Y}.")
+        messages.success(request, f"Watering is paused until {writing.day(form.cleaned_data['ends_on'])}.")
         return redirect(_watering_url(site.pk))
     shown = {
         "form": form,

@@ -18,6 +18,7 @@ from scheduling.queries.frost_nights import frost_nights
 from scheduling.queries.hand_set import out_of_reach
 from scheduling.queries.week import hand_set_sites, office_week, paused_sites
 from sites.access import OFFICE, Request, open_to
+from sites.core import writing
 from sites.models import Site
 from sites.queries.site_state import state_lines
 
@@ -67,7 +68,7 @@ def _act(request: Request, form: WeekActionForm) -> None:
             reason=form.cleaned_data["reason"],
             by=request.user,
         )
-        messages.success(request, f"{_sites(len(paused))} paused until {form.cleaned_data['ends_on']:%-d %B %Y}.")
+        messages.success(request, f"{_sites(len(paused))} paused until {writing.day(form.cleaned_data['ends_on'])}.")
         _tell_out_of_reach(request, {row.site_id for row in paused})
         return
     verb: Callable[..., SeasonSchedule]
@@ -104,7 +105,7 @@ def _resume(request: Request, today: dt.date) -> None:
     if ended:
         messages.success(request, f"Watering goes on from today at {_sites(ended)}.")
     else:
-        messages.error(request, "This pause was ended or changed in the meantime.")
+        messages.error(request, "This pause was ended or changed since you opened the page. Nothing was changed.")
 
 
 def _sites(number: int) -> str:

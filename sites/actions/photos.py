@@ -1,4 +1,4 @@
-"""Photos are decoded and written anew, so that nothing hides in a stored file and no place leaks from it."""
+"""Photos are decoded and written again, so that nothing hides in a stored file and no place leaks from it."""
 
 import datetime as dt
 import io
@@ -82,7 +82,7 @@ def picture_format(data: bytes) -> str:
 
 
 def clean_jpeg(data: bytes) -> bytes:
-    """Decode and write anew. The size is judged from the header, before any pixel is decoded."""
+    """Decode and write again. The size is judged from the header, before any pixel is decoded."""
     try:
         with Image.open(io.BytesIO(data), formats=[picture_format(data)]) as image:
             _refuse_pixel_flood(image.width * image.height)

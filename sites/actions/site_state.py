@@ -29,11 +29,11 @@ def change_state(
 
 
 @transaction.atomic
-def take_back(*, change: StateChange, by: User) -> None:
+def withdraw(*, change: StateChange, by: User) -> None:
     """Drop a change that was recorded by mistake; what stood before it counts again."""
     record(
         by=by,
-        verb="state change taken back",
+        verb="state change withdrawn",
         subject=change.site,
         state=change.state,
         on=change.changed_on.isoformat(),

@@ -38,7 +38,7 @@ class RowSerializer(serializers.ModelSerializer):
 
     hidden_from: ClassVar[dict[str, tuple[str, ...]]] = {}
     stays_on: ClassVar[str] = ""
-    """What the row stands on, such as its site: chosen once. Moved, it would leave behind what points to it."""
+    """The row it belongs to, such as its site. It is chosen once and cannot change."""
 
     def to_representation(self, instance: Any) -> dict[str, Any]:
         shown = super().to_representation(instance)
@@ -59,7 +59,9 @@ class RowSerializer(serializers.ModelSerializer):
         """Run the model's own rules and constraints, so that forms and API refuse the same things."""
         row = self.instance or self.Meta.model()
         if self.instance and self.stays_on in attrs and attrs[self.stays_on] != getattr(row, self.stays_on):
-            raise serializers.ValidationError({self.stays_on: "A row stays where it stands. Make a new one there."})
+            raise serializers.ValidationError(
+                {self.stays_on: "A row cannot move to another parent. Make a new one there."}
+            )
         before = {name: getattr(row, name, None) for name in attrs} if self.instance else {}
         for name, value in attrs.items():
             if not isinstance(value, list) or name.endswith("weekdays"):

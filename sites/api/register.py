@@ -159,9 +159,9 @@ class MeterReadingSerializer(RowSerializer):
         meter = attrs.get("meter") or self.instance.meter
         if "read_on" in attrs and attrs["read_on"] > local_today(meter.site):
             raise serializers.ValidationError({"read_on": "This day has not come yet."})
-        if attrs.get("register", 0) >= 10**meter.digits:
-            words = f"The register has {meter.digits} digits before the point."
-            raise serializers.ValidationError({"register": words})
+        if attrs.get("counter", 0) >= 10**meter.digits:
+            words = f"The counter has {meter.digits} digits before the point."
+            raise serializers.ValidationError({"counter": words})
         return super().validate(attrs)
 
 

@@ -6,6 +6,7 @@ Thresholds are common practice, no source, unless a comment names one.
 from collections.abc import Callable
 from datetime import date, timedelta
 
+from sites.core import writing
 from sites.core.electrical import Coil, longest_run_m, transformer_load, valve_voltage_v
 from sites.core.findings import CheckFinding, Figure, Findings, Severity
 from sites.core.plant import Controller, SitePlant, Valve
@@ -298,10 +299,10 @@ def backflow_tests(plant: SitePlant, today: date) -> Findings:
             figures: tuple[Figure, ...] = ()
         elif due < today:
             days = (today - due).days
-            severity, title = Severity.UNSAFE, f"{name}: the test is overdue since {due:%Y-%m-%d}"
+            severity, title = Severity.UNSAFE, f"{name}: the test is overdue since {writing.day(due)}"
             figures = (Figure("overdue", days, unit="days"),)
         elif due <= today + timedelta(days=TEST_DUE_SOON_DAYS):
-            severity, title = Severity.SOON, f"{name}: the test is due on {due:%Y-%m-%d}"
+            severity, title = Severity.SOON, f"{name}: the test is due on {writing.day(due)}"
             figures = (Figure("due in", (due - today).days, unit="days"),)
         else:
             continue

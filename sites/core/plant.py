@@ -170,7 +170,7 @@ class Controller(Described):
     colliding_programs: str = "queue"
     command_delay_bound_s: float = 2.0
     set_by_hand: bool = True
-    has_percent_setting: bool = True
+    has_seasonal_percentage: bool = True
 
     def __str__(self) -> str:
         return self.name

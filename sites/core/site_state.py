@@ -9,6 +9,8 @@ import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from sites.core import writing
+
 OFF, FILLING, ON, WINTER = "off", "filling", "on", "winter"
 WORDS = {OFF: "off", FILLING: "filling up", ON: "on", WINTER: "shut off for winter"}
 ASSUMED_OFF_DAYS = 183  # before a first startup, half a year: common practice, no source
@@ -32,7 +34,7 @@ class Standing:
         """ "shut off for winter since 21 October 2026"; an assumption says so."""
         if self.since is None:
             return "on, as long as no shut-off is recorded" if self.is_on else "off, as it was started up later"
-        return f"{WORDS[self.state]} since {self.since.day} {self.since:%B %Y}"
+        return f"{WORDS[self.state]} since {writing.day(self.since)}"
 
 
 @dataclass(frozen=True)

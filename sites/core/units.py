@@ -8,6 +8,8 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
+from sites.core.writing import number
+
 INCH_MM = 25.4
 FOOT_M = 0.3048
 MILE_KM = 1.609344
@@ -156,7 +158,7 @@ def format_quantity(
     if unit.label == "AWG":
         if decimals is None and abs(shown - round(shown)) > 0.05:
             places = 1
-        text = f"{shown:.{places}f}"
+        text = number(shown, places)
         return f"AWG {text}" if with_unit else text
-    text = f"{round(shown, places) + 0.0:.{places}f}"  # + 0.0 turns -0.0 into 0.0
+    text = number(shown, places)
     return f"{text} {unit.label}" if with_unit else text

@@ -28,13 +28,14 @@ class FirmForm(RegisterForm):
             "email",
             "licence_text",
             "units",
+            "locale",
             "paper",
             "currency",
             "time_zone",
             "yard_latitude",
             "yard_longitude",
         ]
-        labels = {"units": "Units on screen and paper", "licence_text": "Licence or registration"}
+        labels = {"units": "Units on screen and paper", "licence_text": "Registration number"}
         help_texts = {"yard_latitude": "Where technicians start, in decimal degrees; south is negative."}
         error_messages = YARD_ERRORS
 

@@ -21,7 +21,7 @@ WIRE_SECTION_LIMITS_MM2 = (0.1, 35.0)
 HIGHEST_PRESSURE_KPA = 2500.0
 LONGEST_PIPE_M, WIDEST_PIPE_MM = 50_000.0, 2000.0  # far beyond any site: a slip of the unit. No source.
 HOUR_S, DAY_S = 3600.0, 86400.0  # the limits of `scheduling.core.sequence.plant`
-PRESSURE_TOO_HIGH = "Higher than any irrigation system stands: look at the unit and the digits."
+PRESSURE_TOO_HIGH = "Higher than any irrigation system has: look at the unit and the digits."
 
 
 class WaterSupplyForm(RegisterForm):
@@ -132,7 +132,7 @@ class ControllerForm(SuppliedForm):
             "command_delay_bound_s",
             "ends_outputs_itself",
             "set_by_hand",
-            "has_percent_setting",
+            "has_seasonal_percentage",
         ]
 
     def clean_terminals(self) -> int:

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
+from sites.core.writing import written_for
 from sites.models.rows import Row, ScopedRows
 
 
@@ -31,6 +32,12 @@ class Firm(models.Model):
         METRIC = "metric", "metric (m², mm, L/min, kPa)"
         US = "us", "US customary (ft², in, gpm, psi)"
 
+    class Locale(models.TextChoices):
+        """How dates and numbers are written; what a client reads follows the client's language."""
+
+        BRITISH = "en-GB", "4 Apr 2026 (English, day first)"
+        AMERICAN = "en-US", "Apr 4, 2026 (English, month first)"
+
     class Paper(models.TextChoices):
         A4 = "a4", "A4"
         LETTER = "letter", "US Letter"
@@ -42,9 +49,10 @@ class Firm(models.Model):
     licence_text = models.CharField(
         max_length=120,
         blank=True,
-        help_text="Printed in the footer of every document, e.g. a licence number.",
+        help_text="Printed in the footer of every document, e.g. a registration number.",
     )
     units = models.CharField(max_length=6, choices=Units, default=Units.METRIC)
+    locale = models.CharField("dates", max_length=5, choices=Locale, default=Locale.BRITISH)
     paper = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
     currency = models.CharField(max_length=3, default="USD", help_text="ISO 4217 code.")
     time_zone = models.CharField(max_length=60, default="UTC", validators=[validate_time_zone])
@@ -62,10 +70,11 @@ class Firm(models.Model):
     @classmethod
     @contextmanager
     def remembered(cls) -> "Iterator[Firm]":
-        """Read the row once for a whole request: every number on a page asks for the firm's units."""
+        """Read the row once for a whole request or task, and write dates and numbers as the firm does."""
         token = _remembered_firm.set(cls.current())
         try:
-            yield cls.current()
+            with written_for(cls.current().locale):
+                yield cls.current()
         finally:
             _remembered_firm.reset(token)
 
@@ -104,7 +113,7 @@ class Client(models.Model):
     )
     language = models.CharField("language of reports", max_length=5, choices=Language, default=Language.ENGLISH)
     wants_reminders = models.BooleanField(
-        "reminder by e-mail the day before a visit",
+        "reminder by email the day before a visit",
         default=True,
         help_text="Appointments themselves are always told.",
     )

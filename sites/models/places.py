@@ -20,7 +20,7 @@ def validate_weekdays(value: list) -> None:
     if not isinstance(value, list) or any(type(day) is not int or not 0 <= day <= 6 for day in value):
         raise ValidationError("Weekdays are a list of whole numbers, 0 for Monday to 6 for Sunday.")
     if len(set(value)) != len(value):
-        raise ValidationError("A weekday stands in the list twice.")
+        raise ValidationError("A weekday is in the list twice.")
 
 
 class ShownToStaff(ScopedRows[Row]):

@@ -236,7 +236,7 @@ class Controller(models.Model):
     set_by_hand = models.BooleanField(
         default=True, help_text="The schedule is typed in at the controller on a visit, not sent to it."
     )
-    has_percent_setting = models.BooleanField("has one percent setting for all zones", default=True)
+    has_seasonal_percentage = models.BooleanField("has one seasonal percentage for all zones", default=True)
 
     objects = SiteRows.as_manager()
 

@@ -26,7 +26,7 @@ class Meter(models.Model):
         "digits before the point", default=6, validators=[MinValueValidator(3), MaxValueValidator(9)]
     )
     multiplier = models.FloatField(
-        default=1, validators=[MinValueValidator(0.0001)], help_text="Register reads in units of this."
+        default=1, validators=[MinValueValidator(0.0001)], help_text="One step of the counter is this many units."
     )
     irrigation_only = models.BooleanField(default=True)
     removed_on = models.DateField(null=True, blank=True)
@@ -52,10 +52,10 @@ class MeterReading(models.Model):
         "time of day",
         null=True,
         blank=True,
-        help_text="Two reads with their times, in the evening and the next morning, tell a leak.",
+        help_text="Two readings with their times, in the evening and the next morning, show a leak.",
     )
-    register = models.DecimalField(
-        "register reading", max_digits=13, decimal_places=3, validators=[MinValueValidator(0)]
+    counter = models.DecimalField(
+        "counter reading", max_digits=13, decimal_places=3, validators=[MinValueValidator(0)]
     )
     estimated = models.BooleanField(default=False)
     read_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
@@ -74,7 +74,7 @@ class MeterReading(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.meter} on {self.read_on}: {self.register}"
+        return f"{self.meter} on {self.read_on}: {self.counter}"
 
     @property
     def site(self) -> Site:

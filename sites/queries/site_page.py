@@ -182,8 +182,8 @@ def _meter_line(meter: Meter) -> MeterLine:
 def used_between(meter: Meter, before: MeterReading, after: MeterReading) -> float:
     """m³ between two readings of the meter; a lower second reading counts as a register that passed its end."""
     return use_m3(
-        float(before.register),
-        float(after.register),
+        float(before.counter),
+        float(after.counter),
         digits=meter.digits,
         unit=meter.unit,
         multiplier=meter.multiplier,

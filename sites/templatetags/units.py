@@ -4,7 +4,9 @@ from decimal import Decimal
 
 from django import template
 
+from sites.core.told import told as in_words
 from sites.core.units import format_quantity, priced_volume, unit_label
+from sites.core.writing import number
 from sites.models import Firm
 
 register = template.Library()
@@ -13,6 +15,12 @@ register = template.Library()
 @register.filter
 def quantity(value: float | None, kind: str) -> str:
     return format_quantity(value, kind, Firm.current().units)
+
+
+@register.filter
+def told(text: str) -> str:
+    """Stored text with its figures in the firm's units."""
+    return in_words(text, Firm.current().units)
 
 
 @register.filter
@@ -25,7 +33,7 @@ def water_price(price_per_m3: Decimal) -> str:
 def per_volume(amount_per_m3: float, unit: str = "") -> str:
     """An amount per m³ beside the volume the firm counts in: `0.17|per_volume:"kWh"` is "0.17 kWh per m³"."""
     volume = priced_volume(Firm.current().units)
-    amount = f"{amount_per_m3 * volume.size:.{volume.decimals}f} {unit}".strip()
+    amount = f"{number(amount_per_m3 * volume.size, volume.decimals)} {unit}".strip()
     return f"{amount} per {volume.label}"
 
 

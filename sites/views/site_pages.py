@@ -60,7 +60,7 @@ def site_page(request: Request, pk: int) -> HttpResponse:
 
 
 def _edit_url(finding: CheckFinding, user: User) -> str:
-    """Where the office mends what was found; a finding's subject is the word of a kind of plant."""
+    """Where the office repairs what was found; a finding's subject is the word of a kind of plant."""
     return reverse(f"sites:{finding.subject}_edit", args=[finding.subject_id]) if user.is_office else ""
 
 

@@ -1,4 +1,4 @@
-"""A site's state by hand: turned on or off on a day, with the reason; and a wrong entry taken back."""
+"""A site's state by hand: turned on or off on a day, with the reason; and a wrong entry withdrawn."""
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from sites.access import OFFICE, open_to, visible_or_404
-from sites.actions.site_state import change_state, take_back
+from sites.actions.site_state import change_state, withdraw
 from sites.answers import typed
 from sites.forms.site_state import StateChangeForm
 from sites.models import Site, StateChange
@@ -41,8 +41,10 @@ def site_state(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def state_change_take_back(request: HttpRequest, pk: int) -> HttpResponse:
+def state_change_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     change = visible_or_404(StateChange.objects.select_related("site"), request.user, pk=pk)
-    take_back(change=change, by=request.user)
-    messages.success(request, f"Taken back. {change.site} is {standing_of(change.site).words}.")
+    withdraw(change=change, by=request.user)
+    messages.success(
+        request, f"Withdrawn: the entry no longer counts. {change.site} is {standing_of(change.site).words}."
+    )
     return redirect(_url(change.site_id))

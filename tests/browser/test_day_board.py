@@ -155,7 +155,7 @@ def test_the_arrow_keys_move_a_stop_and_keep_the_focus_while_it_is_stored(open_a
     assert stored(technician) == "ACB"
 
 
-@pytest.mark.parametrize("why", ["promised", "away", "changed meanwhile"])
+@pytest.mark.parametrize("why", ["promised", "away", "changed since"])
 def test_a_refused_stop_goes_back_and_the_card_says_why(open_as, office, technician, other_technician, rows, why):
     if why == "promised":
         pin(visit=rows[1], promised=True, by=office)
@@ -164,9 +164,9 @@ def test_a_refused_stop_goes_back_and_the_card_says_why(open_as, office, technic
     page = open_as(office)
     page.set_viewport_size({"width": 1280, "height": 2400})
     board(page)
-    if why == "changed meanwhile":
+    if why == "changed since":
         Visit.objects.filter(pk=rows[3].pk).update(technician=technician, position=4)
-    words = {"promised": "Take the promise back first", "away": "is away. “Move”", "changed meanwhile": "has changed"}
+    words = {"promised": "Withdraw the promise first", "away": "is away. “Move”", "changed since": "has changed"}
     drag(page, rows[1], below(page, rows[3]))
     said(page, other_technician, words[why])
     assert (shown(page, technician), shown(page, other_technician)) == ("ABC", "D")

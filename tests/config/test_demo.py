@@ -61,7 +61,7 @@ def everything():
             for row in Proposal.objects.order_by("number")
         ],
         "work": [(row.visit.uuid, row.labour_min, row.total) for row in WorkRecord.objects.all()],
-        "registers": list(MeterReading.objects.order_by("pk").values_list("read_on", "register")),
+        "counters": list(MeterReading.objects.order_by("pk").values_list("read_on", "counter")),
         "cans": list(CatchCanTest.objects.values_list("zone__site__name", "tested_on", "catches_ml")),
         "forecast": list(
             ForecastDay.objects.values_list("date", "precipitation_mm", "temp_max_c", "temp_min_c", "eto_mm")
@@ -119,7 +119,7 @@ def demo(django_db_setup, django_db_blocker, tmp_path_factory):
 def test_the_same_seed_and_day_make_the_same_firm(demo):
     assert demo["first"] == demo["again"]
     assert len(demo["first"]["measurements"]) > 200
-    assert len(demo["first"]["registers"]) > 50
+    assert len(demo["first"]["counters"]) > 50
 
 
 @pytest.mark.django_db
@@ -159,7 +159,7 @@ def test_another_day_moves_the_dates_and_keeps_the_sites(demo):
         assert max(finished) < today
         assert min(planned) == today
         assert today.year - 1 in {day.year for day in finished}
-        assert max(read_on for read_on, _ in seen["registers"]) <= today
+        assert max(read_on for read_on, _ in seen["counters"]) <= today
 
 
 @pytest.mark.django_db
@@ -333,8 +333,8 @@ def test_a_leak_runs_through_the_meter_on_top_of_the_schedule(demo):
         make_readings(
             seed=1, today=TODAY, stops=[stop], read_by=User.objects.get(username="tech1"), progress=lambda *_: None
         )
-        registers = list(meter.readings.order_by("read_on").values_list("register", flat=True))
-        used[site.name] = float(registers[-1] - registers[0])
+        counters = list(meter.readings.order_by("read_on").values_list("counter", flat=True))
+        used[site.name] = float(counters[-1] - counters[0])
     # Without a schedule nothing runs but the leak: 2.4 m3 a day from 10 July to 1 October.
     assert used == {"Sound": 0, PLANTED[Mistake.LEAK]: pytest.approx(2.4 * 83)}
 

@@ -17,7 +17,7 @@ migration = importlib.import_module("jobs.migrations.0015_checklist_editions")
 
 
 def as_before(kind: str, own: str = "") -> ChecklistTemplate:
-    """An installation whose list of `kind` is the usual one of before; `own` words its first step anew."""
+    """An installation whose list of `kind` is the usual one of before; `own` words its first step again."""
     ChecklistTemplate.objects.filter(kind=kind).delete()
     made = ChecklistTemplate.objects.create(kind=kind, version=1, edition=1)
     for place, step in enumerate(EDITION_1[kind], start=1):

@@ -94,7 +94,7 @@ def test_of_two_who_change_it_at_once_the_second_is_told(as_office, office):
     save_checklist(kind="winterisation", steps=steps, based_on=1, by=office)
     answer = as_office.post(PAGE, typed(page, **{f"{row_of(page, 'left_tidy')}-text": "My words"}))
     assert answer.status_code == 422
-    assert "Version 2 was saved meanwhile" in answer.content.decode()
+    assert "Version 2 was saved by somebody else" in answer.content.decode()
     assert "My words" in answer.content.decode()
 
 

@@ -99,7 +99,7 @@ def test_registered_drip_caps_the_air_whatever_pipe_is_named(visit, technician):
     Zone.objects.filter(site=visit.site).update(emitter="drip_grid")
     with pytest.raises(ValidationError, match="this site's drip zones: at most 207 kPa"):
         do(visit, "air_pressure_limit", technician, number=500)
-    do(visit, "pipe_material", technician, text="pvc")  # what was confirmed before the drip stood there is taken back
+    do(visit, "pipe_material", technician, text="pvc")  # what was confirmed before the drip stood there is withdrawn
     with pytest.raises(ValidationError, match="Air pressure limit"):
         do(visit, "protected", technician)
     assert do(visit, "air_pressure_limit", technician, number=200).done

@@ -19,6 +19,7 @@ from jobs.queries.days import read_days
 from jobs.queries.doubts import doubts
 from jobs.queries.planning import firm_today, planning_technicians
 from reports.queries.run_sheet import run_sheet_data
+from sites.core import writing
 from sites.models import AuditEntry, User
 from tests import factories
 from tests.jobs.planning_rows import make_visits, monday_ahead, planned
@@ -105,11 +106,11 @@ def test_what_may_not_be_handed_over_is_refused_with_words_and_nothing_changes(
     before = list(Visit.objects.order_by("pk").values())
     answer = drop(desk, other_technician, visit, order)
     words = {
-        "promised": "Take the promise back first",
+        "promised": "Withdraw the promise first",
         "started": "has started and stays",
         "finished": "is finished",
-        "gone": "The day has changed in the meantime",
-        "unknown stop": "The day has changed in the meantime",
+        "gone": "The day has changed since you opened it",
+        "unknown stop": "The day has changed since you opened it",
         "away": f"{other_technician} is away: course. “Move” lets you plan it anyway.",
     }
     assert answer.status_code == 422 and words[why] in answer.content.decode()
@@ -190,7 +191,7 @@ def test_the_board_of_one_technician_keeps_to_that_one(desk, technician, other_t
     assert f'<option value="{technician.pk}" selected>' in page
     for date in (monday_ahead() - dt.timedelta(days=1), monday_ahead() + dt.timedelta(days=1)):
         assert f'href="?date={date}&amp;technician={technician.pk}"' in page
-    assert "Order all days" not in page
+    assert "Plan all routes" not in page
     move = desk.post(reverse("jobs:day_move", args=[rows[0].pk]), {"to": "later", "board": technician.pk})
     assert f"&technician={technician.pk}#v" in move.url
     assign = f"{reverse('jobs:day_assign', args=[waiting.pk])}?board={technician.pk}"
@@ -221,7 +222,9 @@ def test_each_doubt_names_its_field(technician):
         ("technician", f"{technician} does not work on Saturdays."),
     ]
     early = monday_ahead() - dt.timedelta(days=7)
-    assert doubts(visit, technician, early) == [("planned_on", f"Before its window opens on {visit.opens_on:%d %b}.")]
+    assert doubts(visit, technician, early) == [
+        ("planned_on", f"Before its window opens on {writing.day_month(visit.opens_on)}.")
+    ]
 
 
 @pytest.mark.parametrize("days", [-7, 14])

@@ -158,7 +158,7 @@ def test_a_form_of_one_valve_cannot_write_over_another(phone, site, started):
     measure(phone, started, first, uuid=once)
     response = measure(phone, started, second, uuid=once)
     assert response.status_code == 422
-    assert "used before for another valve" in response.content.decode()
+    assert "already sent for another valve" in response.content.decode()
 
 
 def test_a_bad_number_keeps_everything_typed(phone, site, started):

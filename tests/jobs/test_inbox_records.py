@@ -213,7 +213,7 @@ def test_a_foreign_visit_and_one_that_never_was_look_the_same_to_the_phone(phone
     assert told[0] == told[1]
 
 
-def test_a_visit_the_office_finished_meanwhile_keeps_the_phone_s_words_for_a_person(phone, visit, office, valve):
+def test_a_visit_the_office_finished_since_keeps_the_phone_s_words_for_a_person(phone, visit, office, valve):
     phone.put("visit_started")
     visit.refresh_from_db()
     finish_visit(visit=visit, by=office, end=VisitEnd(accept_reason="rain"))
@@ -247,7 +247,7 @@ def test_a_step_behind_a_gate_that_is_not_done_waits_for_a_person(phone, visit, 
     assert "closed until" in entry.reason
 
 
-def test_an_answer_someone_else_gave_meanwhile_is_not_written_over(phone, visit, office):
+def test_an_answer_someone_else_gave_since_is_not_written_over(phone, visit, office):
     from jobs.actions.checklists import answer_step
 
     phone.put("visit_started")
@@ -348,11 +348,11 @@ def test_the_office_sees_both_sides_and_decides(client, office, phone, visit, va
     assert "33 Ω" in page
     assert "20 Ω" in page
     assert "refused" in page
-    assert browser.post(f"/inbox/{entry.pk}/decide/", {"set_aside": "1"}).status_code == 302
+    assert browser.post(f"/inbox/{entry.pk}/decide/", {"not_applied": "1"}).status_code == 302
     entry.refresh_from_db()
-    assert (entry.state, entry.decided_by) == ("set_aside", office)
+    assert (entry.state, entry.decided_by) == ("not_applied", office)
     again = browser.post(f"/inbox/{entry.pk}/decide/", {"apply": "1"}, follow=True).content.decode()
-    assert "set aside already" in again
+    assert "not applied already" in again
 
 
 def test_a_record_left_waiting_by_a_killed_process_is_applied_by_the_sweep(phone, visit):
@@ -368,7 +368,7 @@ def test_a_record_left_waiting_by_a_killed_process_is_applied_by_the_sweep(phone
 def test_a_whole_visit_sent_late_while_the_office_edits_drops_nothing(phone, visit, valve, office, technician):
     start_visit(visit=visit, by=office)
     visit.refresh_from_db()
-    visit.instructions = "Edited meanwhile"
+    visit.instructions = "Edited since"
     visit.save()
     phone.put("visit_started")
     for step in visit.checklist.items.all():
@@ -382,7 +382,7 @@ def test_a_whole_visit_sent_late_while_the_office_edits_drops_nothing(phone, vis
     assert phone.put("visit_finished", signed_by="H. Court").json()["state"] == "applied"
 
     visit.refresh_from_db()
-    assert (visit.state, visit.signed_by, visit.instructions) == ("finished", "H. Court", "Edited meanwhile")
+    assert (visit.state, visit.signed_by, visit.instructions) == ("finished", "H. Court", "Edited since")
     assert Fault.objects.get().photos.count() == 1
     assert Fault.objects.get().valve == valve
 

@@ -126,7 +126,7 @@ def test_travel_is_asked_once_and_then_read_from_the_database(roads, settings):
     assert again.source == "road server"
 
 
-def test_another_map_is_asked_anew(roads, settings):
+def test_another_map_is_asked_again(roads, settings):
     travel_between(STREETS[:2])
     settings.OSRM_MAP_VERSION = "helsinki, later"
     travel_between(STREETS[:2])

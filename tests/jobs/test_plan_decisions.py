@@ -116,9 +116,9 @@ def test_the_office_compares_and_decides_on_the_page(desk, office, technician, o
     make_visits(6)
     one, two = proposed(office, seed=1), proposed(office, seed=2)
     page = desk.get(f"{reverse('jobs:plan_comparison')}?first={one.pk}&second={two.pk}").content.decode()
-    assert f"Plan {one.pk}" in page and f"Plan {two.pk}" in page and "As it stands" in page
+    assert f"Plan {one.pk}" in page and f"Plan {two.pk}" in page and "As planned now" in page
     answer = desk.post(reverse("jobs:plan_decide", args=[two.pk]), {"decision": "accept"}, follow=True)
-    assert f"Plan {two.pk} stands" in answer.content.decode()
+    assert f"Plan {two.pk} is accepted" in answer.content.decode()
     assert f"Discarded with it, being for some of these days: plan {one.pk}" in answer.content.decode()
     assert places() == ordered(two)
     again = desk.post(reverse("jobs:plan_decide", args=[one.pk]), {"decision": "accept"}, follow=True)

@@ -198,9 +198,9 @@ def test_absence_closed_days_and_deadlines_are_warned_of(office, technician):
 def test_a_promised_visit_is_moved_only_after_the_promise_is_taken_back(office, technician, other_technician, day):
     visit = pin(visit=day[0], promised=True, by=office)
     to = {"technician": other_technician, "planned_on": monday_ahead(), "by": office}
-    with pytest.raises(ValidationError, match="Take the promise back first"):
+    with pytest.raises(ValidationError, match="Withdraw the promise first"):
         assign(visit=visit, **to)
-    with pytest.raises(ValidationError, match="Take the promise back first"):
+    with pytest.raises(ValidationError, match="Withdraw the promise first"):
         unassign(visit=visit, by=office)
     pin(visit=visit, promised=False, by=office)
     assert assign(visit=visit, **to).technician == other_technician

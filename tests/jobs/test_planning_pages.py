@@ -9,6 +9,7 @@ from django.urls import reverse
 from jobs.actions.planning import ask_for_plan, plan_day, plan_season
 from jobs.models import Absence, PlanRun, SeasonWindow, ServicePlan, TechnicianProfile, Visit
 from jobs.queries.planning import firm_today
+from sites.core import writing
 from tests import factories
 from tests.jobs.planning_rows import make_visits, monday_ahead, planned
 
@@ -89,7 +90,7 @@ def test_the_office_walks_from_windows_to_a_routed_day(
     assert set(Visit.objects.values_list("state", flat=True)) == {"open"}  # nothing changes before it is accepted
     decide = reverse("jobs:plan_decide", args=[PlanRun.objects.get().pk])
     page = desk.post(decide, {"decision": "accept"}, follow=True).content.decode()
-    assert "stands, " in page and "by hand" in page and "No deadline is at risk" in page
+    assert "is accepted, " in page and "by hand" in page and "No deadline is at risk" in page
     visit = Visit.objects.order_by("planned_on", "position").first()
     desk.post(reverse("jobs:day_order", args=[visit.planned_on, technician.pk]))
     page = desk.get(days_url(visit.planned_on)).content.decode()
@@ -232,7 +233,7 @@ def test_a_visit_is_promised_and_cancelled_on_its_page(desk, technician):
     page = desk.get(reverse("jobs:visit_plan", args=[visit.pk])).content.decode()
     assert "at 09:30. No planner moves this visit" in page
     assert (
-        "Take the promise back first"
+        "Withdraw the promise first"
         in desk.post(reverse("jobs:visit_unassign", args=[visit.pk]), follow=True).content.decode()
     )
     cancel = reverse("jobs:visit_cancel", args=[visit.pk])
@@ -268,7 +269,7 @@ def test_an_hour_at_which_nobody_can_work_is_promised_only_knowingly(desk, techn
     assert not visit.promised
     answer = desk.post(promise, {"promised_time": time, "knowingly": time, "board": "all"}, follow=True)
     assert answer.request["PATH_INFO"] == reverse("jobs:day_board")
-    assert f"Promised: {visit.site}, {monday_ahead():%d %b %Y} at {time}." in answer.content.decode()
+    assert f"Promised: {visit.site}, {writing.day(monday_ahead())} at {time}." in answer.content.decode()
     visit.refresh_from_db()
     assert visit.promised_time == dt.time.fromisoformat(time)
 

@@ -25,6 +25,8 @@ from jobs.queries.planning import planning_technicians, season_input
 from jobs.queries.service_minutes import ServiceMinutes
 from jobs.queries.windows import part_of, suggested_windows
 from scheduling.models import DailyWeather
+from sites.core import writing
+from sites.core.told import told
 from sites.models import AuditEntry
 from tests import factories
 from tests.jobs.planning_rows import make_visits, monday_ahead, plan_request, planned
@@ -132,7 +134,11 @@ def test_windows_are_suggested_from_the_stations_freezes_with_the_reason(site):
     )
     startup, _, winterisation = suggested_windows(2031, 0.1)
     assert (startup.opens_on, winterisation.due_on) == (dt.date(2031, 3, 20), dt.date(2031, 10, 25))
-    assert startup.sufficient and "10 % chance of -2.2 °C after 20 Mar, Test station - 80 m" in startup.reason
+    assert (
+        startup.sufficient
+        and "10 % chance of −2.2 °C after 20 Mar, Test station, site 80 m lower than the station"
+        in told(startup.reason, "metric")
+    )
 
 
 def test_without_any_record_no_dates_are_invented(site):
@@ -195,7 +201,7 @@ def test_a_promise_on_a_day_away_stays_and_is_told(office, technician):
     promised.refresh_from_db()
     assert (promised.planned_on, summary.placed) == (monday, 1)
     (warning,) = summary.warnings
-    assert warning.startswith(f"{promised.site} on {monday:%d %b} with {technician} is fixed and stays")
+    assert warning.startswith(f"{promised.site} on {writing.day_month(monday)} with {technician} is fixed and stays")
 
 
 def test_a_day_ordered_by_hand_keeps_its_order_when_it_gains_nothing(office, technician):

@@ -15,6 +15,8 @@ from jobs.models import PlanRun, SeasonWindow, ServicePlan, Skill, Visit, VisitT
 from jobs.queries.planning import firm_today
 from jobs.queries.remedies import RemedyWords
 from jobs.queries.windows import outer_windows, suggested_windows
+from sites.core.told import told
+from sites.core.writing import written_for
 from sites.models import AuditEntry
 from tests import factories
 from tests.jobs.frost_rows import make_station, site_above
@@ -44,6 +46,11 @@ def station(firm):
     return make_station()
 
 
+def reason(visit: Visit) -> str:
+    """Why the visit's dates are as they are, as a metric firm reads it."""
+    return told(visit.window_reason, "metric")
+
+
 def test_each_visit_is_made_with_its_sites_own_date_and_the_reason(office, station):
     low, high, hollow = site_above(station, 0), site_above(station, 100), site_above(station, 100)
     VisitTerms.objects.create(site=hollow, frost_days=7, frost_note="cold hollow")
@@ -62,15 +69,16 @@ def test_each_visit_is_made_with_its_sites_own_date_and_the_reason(office, stati
     opens = {site.pk: rows[site.pk, "startup"].opens_on for site in (low, high, hollow)}
     assert opens == {low.pk: dt.date(2031, 3, 21), high.pk: dt.date(2031, 3, 27), hollow.pk: dt.date(2031, 4, 3)}
     assert {v.opens_on for v in rows.values() if v.kind == "winterisation"} == {ROUND["opens_on"]}
-    assert rows[low.pk, "winterisation"].window_reason == "10 % chance of -2.2 °C by 27 Oct, Harbour"
-    assert (
-        rows[hollow.pk, "winterisation"].window_reason
-        == "10 % chance of -2.2 °C by 21 Oct, Harbour + 100 m, 7 days earlier: cold hollow"
-    )
-    assert (
-        rows[hollow.pk, "startup"].window_reason
-        == "20 % chance of -2.2 °C after 27 Mar, Harbour + 100 m, 7 days later: cold hollow"
-    )
+    assert reason(rows[low.pk, "winterisation"]) == "10 % chance of −2.2 °C by 27 Oct, Harbour"
+    higher = "Harbour, site 100 m higher than the station"
+    cold = reason(rows[hollow.pk, "winterisation"])
+    assert cold == f"10 % chance of −2.2 °C by 21 Oct, {higher}, 7 days earlier: cold hollow"
+    cold = reason(rows[hollow.pk, "startup"])
+    assert cold == f"20 % chance of −2.2 °C after 27 Mar, {higher}, 7 days later: cold hollow"
+    with written_for("en-US"):
+        assert told(rows[hollow.pk, "winterisation"].window_reason, "us").startswith(
+            "10 % chance of 28 °F by Oct 21, Harbour, site 328 ft higher than the station"
+        )
 
 
 def test_sites_without_a_usable_record_keep_the_window_and_say_why(office, firm):
@@ -78,8 +86,8 @@ def test_sites_without_a_usable_record_keep_the_window_and_say_why(office, firm)
     visits = [winterise(site_above(short, 0)), winterise(site_above(None, 0))]
     autumn(office)
     assert [dates_of(visit)[1] for visit in visits] == [ROUND["due_on"]] * 2
-    assert [visit.window_reason for visit in visits] == [
-        "10 % chance of -2.2 °C by 27 Oct, Young (insufficient: 6 seasons of at least 20)"
+    assert [reason(visit) for visit in visits] == [
+        "10 % chance of −2.2 °C by 27 Oct, Young (insufficient: 6 seasons of at least 20)"
         ": the season's window counts",
         "no weather station at this site: the season's window counts",
     ]
@@ -127,7 +135,7 @@ def test_dates_typed_by_the_office_stay_until_they_are_given_back(office, statio
     assert dates_of(visit)[1] == dt.date(2031, 10, 5)
     follow_window(visit=visit, by=office)
     assert dates_of(visit)[1] == dt.date(2031, 10, 27)
-    assert (visit.own_dates, visit.window_reason) == (False, "10 % chance of -2.2 °C by 27 Oct, Harbour")
+    assert (visit.own_dates, reason(visit)) == (False, "10 % chance of −2.2 °C by 27 Oct, Harbour")
     entry = AuditEntry.objects.filter(verb="visit follows the season's window again").get()
     assert (entry.by, entry.subject_id) == (office, str(visit.pk))
 
@@ -140,7 +148,7 @@ def test_a_visit_on_request_has_its_own_dates_and_cannot_follow_what_is_not_ther
         follow_window(visit=visit, by=office)
 
 
-def test_more_checks_ordered_share_the_window_anew(office, site):
+def test_more_checks_ordered_share_the_window_again(office, site):
     plan = ServicePlan.objects.create(site=site, mid_season_visits=1)
     SeasonWindow.objects.create(
         season_year=2031, kind="mid_season", opens_on=dt.date(2031, 6, 1), due_on=dt.date(2031, 6, 30)
@@ -161,8 +169,8 @@ def test_the_window_for_all_is_careful_and_the_one_around_own_dates_wide(office,
     assert careful["winterisation"].due_on == dt.date(2031, 10, 21)
     assert outer["winterisation"].due_on == dt.date(2031, 11, 3)
     assert outer["winterisation"].opens_on == dt.date(2031, 10, 21) - dt.timedelta(days=60)
-    assert outer["winterisation"].reason.startswith(
-        "Low, the last to freeze: 10 % chance of -2.2 °C by 3 Nov, Harbour"
+    assert told(outer["winterisation"].reason, "metric").startswith(
+        "Low, the last to freeze: 10 % chance of −2.2 °C by 3 Nov, Harbour"
     )
     assert outer["startup"].opens_on == dt.date(2031, 3, 14)
     assert outer["startup"].due_on == dt.date(2031, 3, 27) + dt.timedelta(days=60)
@@ -239,9 +247,10 @@ def test_the_window_page_shows_the_stations_dates_and_what_they_mean_for_sites(a
     assert "21 Oct 2031" in page  # careful: for the highest site
     assert "Harbour, 100.0 m" in page and "22 with one of 22" in page and "sufficient" in page
     # The same day every year: one date for 10, 50 and 90 %.
-    assert page.count(">21&nbsp;Mar</td>") == page.count(">27&nbsp;Oct</td>") == 3
+    assert page.count(">21 Mar</td>") == page.count(">27 Oct</td>") == 3
     page = text_of(as_office.get(url(query="?chance=0.1&own=on")))
     assert "3 Nov 2031" in page and "Low, the last to freeze" in page
+    assert "{temperature" not in page and "{day" not in page
     assert "2 of 3 sites" in page
     assert "1 site cannot have an own date" in page
     page = text_of(as_office.get(url(query="?use=1&chance=0.2&own=on")))
@@ -275,7 +284,7 @@ def test_a_visits_page_shows_the_reason_and_gives_hand_set_dates_back(as_office,
     as_office.post(url(), data)
     page_url = reverse("jobs:visit_plan", args=[visit.pk])
     page = text_of(as_office.get(page_url))
-    assert "10 % chance of -2.2 °C by 21 Oct, Harbour + 100 m" in page
+    assert "10 % chance of −2.2 °C by 21 Oct, Harbour, site 100 m higher than the station" in page
     assert "Follow the season" not in page
     as_office.post(page_url, {"opens_on": "2031-09-01", "due_on": "2031-10-01", "service_min": 45})
     page = text_of(as_office.get(page_url))
@@ -283,7 +292,7 @@ def test_a_visits_page_shows_the_reason_and_gives_hand_set_dates_back(as_office,
     follow = reverse("jobs:visit_follow", args=[visit.pk])
     assert as_office.get(follow).status_code == 405
     page = text_of(as_office.post(follow, follow=True))
-    assert "again: 01 Sep 2031 to 21 Oct 2031" in page
+    assert "again: 1 Sept 2031 to 21 Oct 2031" in page
     Visit.objects.update(state="finished")
     assert "This visit is finished." in text_of(as_office.post(follow, follow=True))
 

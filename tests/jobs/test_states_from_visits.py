@@ -35,12 +35,12 @@ def finished(visit, technician, *keys, at=MORNING + HOUR):
 
 def test_a_startup_fills_the_site_and_turns_it_on(site, technician):
     visit = start_visit(visit=visit_of(site, technician), by=technician, started_at=MORNING)
-    assert standing_of(site, MORNING.date()).words == "filling up since 14 April 2026"
+    assert standing_of(site, MORNING.date()).words == "filling up since 14 Apr 2026"
 
     done(visit, "slow_fill")
     finish_visit(visit=visit, by=technician, end=VisitEnd(accept_reason="the rest tomorrow", at=MORNING + HOUR))
 
-    assert standing_of(site, MORNING.date()).words == "on since 14 April 2026"
+    assert standing_of(site, MORNING.date()).words == "on since 14 Apr 2026"
     assert not standing_of(site, MORNING.date() - dt.timedelta(days=1)).is_on
     change = StateChange.objects.get(state="on")
     assert (change.visit_uuid, change.recorded_by, change.reason) == (visit.uuid, technician, "startup visit")
@@ -51,7 +51,7 @@ def test_the_day_is_that_of_the_site_s_clock(site, technician):
 
     finished(visit_of(site, technician, "winterisation"), technician, "water_shut_off", at=late)
 
-    assert standing_of(site, dt.date(2026, 10, 20)).words == "shut off for winter since 20 October 2026"
+    assert standing_of(site, dt.date(2026, 10, 20)).words == "shut off for winter since 20 Oct 2026"
 
 
 def test_a_winterisation_that_shut_nothing_off_leaves_the_site_on(site, technician):

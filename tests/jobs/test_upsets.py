@@ -14,6 +14,8 @@ from jobs.actions.planning import PlanOutdated, assign, pin, plan_season, upsets
 from jobs.models import Absence, ClosedDays, DayRoute, PlanRun, Replan, SeasonWindow, Skill, Visit
 from jobs.queries.upset_stories import days_words
 from jobs.queries.upsets import difference_of
+from sites.core import writing
+from sites.core.told import told
 from tests import factories
 from tests.jobs.planning_rows import make_visits, monday_ahead, planned
 
@@ -143,7 +145,7 @@ def test_an_early_freeze_reaches_visits_with_dates_of_their_own_and_promised_one
     assert not Visit.objects.filter(due_on__gt=new_due).exists()
     for visit in (by_hand, promised):
         visit.refresh_from_db()
-        assert visit.window_reason == f"Frost earlier than planned: by {new_due:%d %b}."
+        assert told(visit.window_reason, "metric") == f"Frost earlier than planned: by {writing.day_month(new_due)}."
     assert (by_hand.own_dates, promised.own_dates) == (True, False)
 
 
@@ -207,7 +209,7 @@ def test_a_proposal_that_is_discarded_leaves_everything_as_it_was(week, office):
         upsets.accept(replan=replan, now=at("07:00"), by=office)
 
 
-def test_a_proposal_is_refused_when_the_plan_changed_meanwhile(week, office, technician):
+def test_a_proposal_is_refused_when_the_plan_changed_since(week, office, technician):
     visit, other = week[0], next(v for v in week if not v.promised and v.pk != week[0].pk)
     replan = upsets.propose_cancellation(visit=visit, reason="sold", now=at("07:00"), by=office)
     Visit.objects.filter(pk=visit.pk).update(service_min=200)
@@ -245,7 +247,7 @@ def test_the_office_sees_the_difference_and_decides_on_the_page(client, week, of
     assert visit.state == "planned"
 
     answer = client.post(f"{answer.url}decide/", {"decision": "accept"}, follow=True)
-    assert "The new plan stands" in answer.content.decode()
+    assert "The new plan is accepted" in answer.content.decode()
     visit.refresh_from_db()
     assert visit.state == "cancelled"
     assert client.get("/upsets/new/nonsense/").status_code == 404
@@ -352,17 +354,18 @@ def test_page_and_list_say_what_came_up(client, monday, technician, office):
     client.force_login(office)
     visit = Visit.objects.order_by("arrives_at").first()
     Visit.objects.update(kind="winterisation")
-    day = f"{monday:%a} {monday.day} {monday:%b}"
     due = monday + dt.timedelta(days=4)
     told = {
-        f"{technician} is away, {day} {monday:%Y}": upsets.propose_absence(
+        f"{technician} is away, {writing.weekday_date(monday)}": upsets.propose_absence(
             technician=technician, first_day=monday, last_day=monday, reason="flu & fever", now=at("07:00"), by=office
         ),
-        f"Every winterisation of {visit.season_year} by {due:%a} {due.day} {due:%b %Y}": upsets.propose_frost(
+        f"Every winterisation of {visit.season_year} by {writing.weekday_date(due)}": upsets.propose_frost(
             season_year=visit.season_year, due_on=due, now=at("07:00"), by=office
         ),
-        f"Rook Meadow: 60 min on site, begin by 13:00, {day} {monday:%Y}": call_out(monday, office, begin_by="13:00"),
-        f"{visit.site}, winterisation, {monday:%a %d %b} 09:00, {technician} is cancelled": (
+        f"Rook Meadow: 60 min on site, begin by 13:00, {writing.weekday_date(monday)}": call_out(
+            monday, office, begin_by="13:00"
+        ),
+        f"{visit.site}, winterisation, {writing.weekday_day(monday)} 09:00, {technician} is cancelled": (
             upsets.propose_cancellation(visit=visit, reason="sold the house", now=at("07:00"), by=office)
         ),
     }
@@ -388,9 +391,9 @@ def test_the_list_asks_as_often_for_three_proposals_as_for_one(client, monday, o
 
 def test_days_looked_at_show_both_years_when_they_differ():
     new_year = dt.date(2027, 1, 4)
-    assert days_words(dt.date(2026, 12, 28), new_year) == "Mon 28 Dec 2026 – Mon 4 Jan 2027"
-    assert days_words(new_year, dt.date(2027, 1, 5)) == "Mon 4 Jan – Tue 5 Jan 2027"
-    assert days_words(new_year, new_year) == "Mon 4 Jan 2027"
+    assert days_words(dt.date(2026, 12, 28), new_year) == "Mon, 28 Dec 2026 – Mon, 4 Jan 2027"
+    assert days_words(new_year, dt.date(2027, 1, 5)) == "Mon 4 Jan – Tue, 5 Jan 2027"
+    assert days_words(new_year, new_year) == "Mon, 4 Jan 2027"
 
 
 def test_an_early_frost_leaves_the_days_before_the_season_alone(week, office):
@@ -416,7 +419,7 @@ def test_changes_are_sorted_by_the_new_day_and_time_after_what_has_no_place(week
     first, *rest = replan.proposal["moves"]
     assert (first["visit"], first["after"]) == (lost.pk, "")
     assert "nobody" in first["reason"]
-    assert f"it is due by {day:%d %b}" in first["reason"]
+    assert f"it is due by {writing.day_month(day)}" in first["reason"]
     place = {
         key: (on, replan.proposal["starts"][str(key)]) for _, on, keys in replan.proposal["orders"] for key in keys
     }
@@ -433,7 +436,7 @@ def test_an_urgent_call_says_when_the_wish_is_kept(client, monday, office):
     assert begins <= "13:00"
     assert begins in line["after"]
     page = page_of(client, replan)
-    assert f"Begin by 13:00 on {monday:%a %d %b}: kept, {begins}" in page
+    assert f"Begin by 13:00 on {writing.weekday_day(monday)}: kept, {begins}" in page
     assert "Nobody can be there" not in page
 
 
@@ -449,8 +452,9 @@ def test_an_urgent_call_that_nobody_may_serve_that_day_says_so_loudly(
 
     page = page_of(client, call_out(monday, office, begin_by="13:00"))
     assert (
-        f'role="alert">Nobody can be there by 13:00 on {monday:%a %d %b}: nobody at work has the skill Pumps. '
-        f"The first place found: {wednesday:%a %d %b} "
+        f'role="alert">Nobody can be there by 13:00 on {writing.weekday_day(monday)}: nobody at work has the skill '
+        "Pumps. "
+        f"The first place found: {writing.weekday_day(wednesday)} "
     ) in page
     assert "kept," not in page
 
@@ -464,7 +468,7 @@ def test_an_urgent_call_that_is_too_early_is_served_as_soon_after_as_can_be(clie
     client.force_login(office)
     replan = call_out(monday, office, now="10:58", begin_by="11:00")
     page = page_of(client, replan)
-    assert f"Nobody can be there by 11:00 on {monday:%a %d %b}: nobody can drive there in time" in page
+    assert f"Nobody can be there by 11:00 on {writing.weekday_day(monday)}: nobody can drive there in time" in page
     assert replan.proposal["starts"]["new"] <= (11 * 60 + 30) * 60
 
 
@@ -508,8 +512,11 @@ def test_planned_visits_are_chosen_by_month_with_time_and_technician(client, mon
     later = monday + dt.timedelta(days=40)
     Visit.objects.filter(pk=last.pk).update(planned_on=later)
     page = unescape(client.get("/upsets/new/cancelled/").content.decode())
-    assert f"{monday:%a %d %b %Y} 09:00, {visit.site}, {visit.get_kind_display()}, {technician}" in page
-    assert re.findall('<optgroup label="(.*?)"', page) == [f"{monday:%B %Y}", f"{later:%B %Y}"]
+    assert f"{writing.weekday_date(monday)} 09:00, {visit.site}, {visit.get_kind_display()}, {technician}" in page
+    assert re.findall('<optgroup label="(.*?)"', page) == [
+        f"{writing.month_year(monday)}",
+        f"{writing.month_year(later)}",
+    ]
     assert f"/upsets/new/cancelled/?visit={visit.pk}" in client.get(f"/visits/{visit.pk}/plan/").content.decode()
 
 
@@ -520,8 +527,10 @@ def test_an_urgent_call_among_promises_names_the_overtime_that_would_make_room(c
         assign(visit=visit, technician=technician, planned_on=monday, by=office)
         pin(visit=visit, promised=True, promised_time=None, promised_until=None, by=office)
     page = page_of(client, call_out(monday, office))
-    full = rf"Nobody can be there on {monday:%a %d %b}: the day of everybody who could come is full"
-    assert re.search(rf"{full} \(\d+ min overtime of {technician} on {monday:%d %b} would make room\)\.", page)
+    full = rf"Nobody can be there on {writing.weekday_day(monday)}: the day of everybody who could come is full"
+    assert re.search(
+        rf"{full} \(\d+ min overtime of {technician} on {writing.day_month(monday)} would make room\)\.", page
+    )
 
 
 def test_what_frost_brings_forward_goes_near_the_new_deadline_not_to_the_first_day(office, technician):

@@ -14,7 +14,7 @@ def fill(count: int) -> None:
     from django.core.files.base import ContentFile
     from django.core.management import call_command
 
-    from reports.actions.deliveries import order_delivery
+    from reports.actions.deliveries import queue_delivery
     from reports.models import Document
     from tests import factories
 
@@ -26,7 +26,7 @@ def fill(count: int) -> None:
         )
         report.pdf.save(f"{number}.pdf", ContentFile(b"%PDF-1.4 a stand-in\n" * 50), save=False)
         report.save()
-        order_delivery(document=report, recipients=[f"client{number}@example.com"], by=None)
+        queue_delivery(document=report, recipients=[f"client{number}@example.com"], by=None)
 
 
 def send(minutes: float) -> None:

@@ -71,7 +71,7 @@ def test_a_client_is_told_once_after_the_plan_after_a_move_and_after_a_cancel(vi
     visit.refresh_from_db()
     first_day = visit.planned_on
     pin(visit=visit, promised=False, by=office)
-    sweep()  # a promise only taken back is not settled yet: nobody is told
+    sweep()  # a promise only withdrawn is not settled yet: nobody is told
     visit.refresh_from_db()
     moved = assign(visit=visit, technician=technician, planned_on=workday(14), by=office)
     tell(moved, office)
@@ -201,7 +201,7 @@ def test_a_client_without_an_address_is_named_and_stays_unpromised(visit, office
     told = tell(visit, office)
 
     assert told.queued == ()
-    assert told.refused == (f"{visit.site}: The client has no e-mail address.",)
+    assert told.refused == (f"{visit.site}: The client has no email address.",)
     visit.refresh_from_db()
     assert not visit.promised
 

@@ -39,7 +39,7 @@ def small_parts(monkeypatch):
 
 def order(ids, kind="sheets", shape="pdf", by=None) -> BulkJob:
     job = BulkJob(kind=kind, shape=shape, title="Test", season_year=2026, prepared_on=TODAY)
-    return bulk.order_bulk(job=job, row_ids=ids, by=by)
+    return bulk.queue_bulk(job=job, row_ids=ids, by=by)
 
 
 def content(job) -> bytes:

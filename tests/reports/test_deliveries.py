@@ -20,7 +20,7 @@ def report(site, office):
 
 
 def order(report, by, address="hazel@example.com") -> Delivery:
-    return deliveries.order_delivery(document=report, recipients=[address], by=by)[0]
+    return deliveries.queue_delivery(document=report, recipients=[address], by=by)[0]
 
 
 def pdf_of(document) -> bytes:
@@ -211,7 +211,7 @@ def test_a_wrong_address_is_named_beside_the_field_and_what_was_typed_stays(clie
 
     assert answer.status_code == 422
     page = answer.content.decode()
-    assert "Not an e-mail address: not an address" in page
+    assert "Not an email address: not an address" in page
     assert "hazel@example.com\nnot an address" in page
     assert Delivery.objects.count() == 0
 

@@ -127,7 +127,7 @@ ENGLISH = (
     "usual for",
     "assumed",
     "common practice",
-    "mended",
+    "repaired",
     "Zone has",
     "between",
     "Water",

@@ -40,9 +40,9 @@ def season(site, other_site, technician):
     valve = site.controllers.get().valves.first()
     valve.installed_on = dt.date(2019, 3, 1)
     valve.save()
-    mended = {"state": Fault.State.REPAIRED, "kind": "valve_weeps", "valve": valve}
-    factories.FaultFactory(site=site, **mended, found_at=utc(2025, 6, 1), repaired_at=utc(2025, 6, 2))
-    factories.FaultFactory(site=site, **mended, found_at=utc(2026, 6, 1), repaired_at=utc(2026, 6, 2))
+    repaired = {"state": Fault.State.REPAIRED, "kind": "valve_weeps", "valve": valve}
+    factories.FaultFactory(site=site, **repaired, found_at=utc(2025, 6, 1), repaired_at=utc(2025, 6, 2))
+    factories.FaultFactory(site=site, **repaired, found_at=utc(2026, 6, 1), repaired_at=utc(2026, 6, 2))
     factories.FaultFactory(site=other_site, found_at=utc(2026, 7, 1))
     factories.FaultFactory(site=other_site, found_at=utc(2026, 8, 1), state=Fault.State.DISMISSED)
     DayRoute.objects.create(

@@ -22,7 +22,7 @@ SECRET = "a shared secret"
 def sent(site, office, mail_server):
     """A delivery that the server accepted."""
     report = documents.make_season_report(site=site, season_year=2026, by=office)
-    [delivery] = deliveries.order_delivery(document=report, recipients=["hazel@example.com"], by=office)
+    [delivery] = deliveries.queue_delivery(document=report, recipients=["hazel@example.com"], by=office)
     deliveries.send_due(now=timezone.now())
     delivery.refresh_from_db()
     assert delivery.state == Delivery.State.SENT

@@ -218,12 +218,12 @@ def test_what_is_missing_keeps_a_draft_from_going_out(client, office, site, faul
     page = reply.content.decode()
     assert reply.status_code == 422
     assert "Line 1, Grease: the price is missing." in page
-    assert "No line mends a fault" in page
+    assert "No line repairs a fault" in page
     assert "hazel@example.com</textarea>" in page
     draft.refresh_from_db()
     assert (draft.state, Document.objects.count(), Delivery.objects.count()) == ("draft", 0, 0)
     wrong = client.post(f"/proposals/{draft.pk}/send/", {"recipients": "not an address"})
-    assert "Not an e-mail address: not an address" in wrong.content.decode()
+    assert "Not an email address: not an address" in wrong.content.decode()
 
 
 def test_the_mail_carries_the_pdf_as_kept_and_a_link_that_opens_the_page(
@@ -389,10 +389,10 @@ def test_past_its_last_day_it_is_told_so_and_cannot_be_answered(reader, draft, c
     reply = reader.post(f"{reader.page}answer/", YES)
 
     assert reply.status_code == 409
-    assert "Your answer was not taken." in reply.content.decode()
+    assert "Your answer was not saved." in reply.content.decode()
     assert (Proposal.objects.get().state, Visit.objects.count()) == ("sent", 0)
     assert "expired" in client.get("/proposals/?standing=expired").content.decode()
-    assert "No proposal stands so" in client.get("/proposals/?standing=sent").content.decode()
+    assert "No proposal has this status" in client.get("/proposals/?standing=sent").content.decode()
 
 
 def test_the_link_outlives_the_last_day_so_that_the_late_are_told(reader, draft):
@@ -409,13 +409,13 @@ def test_a_new_one_supersedes_the_old_only_when_it_is_sent(client, reader, draft
 
     send(client, newer)
 
-    assert "A newer proposal has taken the place" in reader.get(reader.page).content.decode()
+    assert "A newer proposal has replaced this one" in reader.get(reader.page).content.decode()
     assert reader.post(f"{reader.page}answer/", YES).status_code == 409
     draft.refresh_from_db()
     assert (draft.state, Visit.objects.count()) == ("superseded", 0)
 
 
-def test_what_was_accepted_meanwhile_is_not_superseded(client, reader, draft):
+def test_what_was_accepted_since_is_not_superseded(client, reader, draft):
     client.post(f"/proposals/{draft.pk}/revise/")
     newer = Proposal.objects.exclude(pk=draft.pk).get()
     reader.post(f"{reader.page}answer/", YES)
@@ -423,7 +423,7 @@ def test_what_was_accepted_meanwhile_is_not_superseded(client, reader, draft):
     reply = client.post(f"/proposals/{newer.pk}/send/", {"recipients": "hazel@example.com"})
 
     assert reply.status_code == 422
-    assert "The client accepted Proposal 1 meanwhile" in reply.content.decode()
+    assert "The client has accepted Proposal 1 since" in reply.content.decode()
     assert Proposal.objects.get(pk=draft.pk).state == "accepted"
 
 
@@ -440,7 +440,7 @@ def test_the_same_fault_is_not_ordered_twice(client, reader, draft, site, fault)
 def test_taken_back_it_cannot_be_answered(client, reader, draft):
     assert client.post(f"/proposals/{draft.pk}/withdraw/").status_code == 302
 
-    assert "We have taken this proposal back" in reader.get(reader.page).content.decode()
+    assert "We have withdrawn this proposal" in reader.get(reader.page).content.decode()
     assert reader.post(f"{reader.page}answer/", YES).status_code == 409
     assert Visit.objects.count() == 0
 
@@ -605,7 +605,7 @@ def test_one_that_was_answered_or_taken_back_is_not_mailed_again(client, reader,
     reply = client.post(f"/reports/{document.pk}/send/", {"recipients": "late@example.com"})
 
     assert reply.status_code == 422
-    assert "it does not go out any more" in reply.content.decode()
+    assert "it can no longer be sent" in reply.content.decode()
     assert Delivery.objects.count() == 1
 
 

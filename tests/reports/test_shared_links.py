@@ -152,7 +152,7 @@ def test_the_token_stands_in_no_log_line(link_and_token, capfd, caplog):
 def test_a_client_who_wants_a_link_gets_one_that_works_and_no_attachment(report, site, office, mail_server):
     site.client.report_as = "link"
     site.client.save()
-    [delivery] = deliveries.order_delivery(document=report, recipients=["hazel@example.com"], by=office)
+    [delivery] = deliveries.queue_delivery(document=report, recipients=["hazel@example.com"], by=office)
     mail_server.answers = ["451 later"]
     now = timezone.now()
 
@@ -174,7 +174,7 @@ def test_the_preview_is_what_goes_out(report, site, office, mail_server):
         site.client.save()
         report = documents.Document.objects.get(pk=report.pk)
         shown = deliveries.preview(report, now=timezone.now())
-        deliveries.order_delivery(document=report, recipients=[f"{choice}@example.com"], by=office)
+        deliveries.queue_delivery(document=report, recipients=[f"{choice}@example.com"], by=office)
         deliveries.send_due(now=timezone.now())
         mail = mail_server.accepted[-1]
         body = mail.get_body().get_content().replace("\r\n", "\n")
@@ -215,7 +215,7 @@ def test_a_german_client_gets_report_page_and_mail_in_german(site, office, mail_
     site.client.language = "de"
     site.client.save()
     report = documents.make_season_report(site=site, season_year=2026, by=office)
-    deliveries.order_delivery(document=report, recipients=["hazel@example.com"], by=office)
+    deliveries.queue_delivery(document=report, recipients=["hazel@example.com"], by=office)
     deliveries.send_due(now=timezone.now())
     link, token = links.make_link(document=report, label="", now=timezone.now(), by=office)
 

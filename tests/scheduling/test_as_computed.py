@@ -56,7 +56,7 @@ def weekly(schedule, step):
 def test_computed_steps_say_so_and_a_second_look_changes_nothing(draft, program):
     before = [(step.run_time_min, step.cycles, step.soak_min) for step in steps_of(program)]
     assert all(step.as_computed for step in steps_of(program))
-    edit(program)  # nothing changed: dividing the week anew must give the same
+    edit(program)  # nothing changed: dividing the week again must give the same
     assert [(step.run_time_min, step.cycles, step.soak_min) for step in steps_of(program)] == before
 
 
@@ -110,7 +110,7 @@ def test_the_next_revision_keeps_the_programs_with_new_minutes(draft, program, o
     assert (typed.run_time_min, typed.as_computed) == (4, False)
     assert following.run_time_min < steps_of(program)[1].run_time_min  # April asks for less than July
     assert 2 * following.run_time_min == pytest.approx(weekly(april, following), abs=2 * following.cycles)
-    told = f"Programs kept from revision {published.revision}, their minutes computed anew; 1 step keeps"
+    told = f"Programs kept from revision {published.revision}, with new minutes; 1 step keeps"
     assert any(words.startswith(told) for words in april.warnings)
     assert april.own_programs and april.edited_at is None
     flow = 20.0

@@ -30,14 +30,14 @@ def metered(seattle, site):
     runs = daily_runs([site], READS[0], READS[-1])[site.pk]
     litres = sum(minutes for minutes in runs.minutes.values()) * 20
     for day in READS:
-        register = 100 + litres[: (day - READS[0]).days].sum() / 1000
-        factories.MeterReadingFactory(meter=meter, read_on=day, register=f"{register:.3f}")
+        counter = 100 + litres[: (day - READS[0]).days].sum() / 1000
+        factories.MeterReadingFactory(meter=meter, read_on=day, counter=f"{counter:.3f}")
     return meter
 
 
 def add(meter, from_day, m3):
     for read in meter.readings.filter(read_on__gte=from_day):
-        read.register = float(read.register) + m3
+        read.counter = float(read.counter) + m3
         read.save()
 
 
@@ -58,7 +58,7 @@ def test_water_that_runs_while_nothing_is_to_be_irrigated_is_a_likely_leak(meter
 
 def test_a_winter_with_the_supply_shut_off_does_not_hide_the_leak_before_it(metered):
     """4 m3 in a fortnight, then nothing: over the whole winter that is no tenth of the season's use a day."""
-    factories.MeterReadingFactory(meter=metered, read_on=dt.date(2014, 12, 19), register="100.000")
+    factories.MeterReadingFactory(meter=metered, read_on=dt.date(2014, 12, 19), counter="100.000")
     add(metered, dt.date(2014, 12, 19), 4)
     check = meter_check(metered.site, TODAY)
     busy = check.spans[2:]
@@ -87,7 +87,7 @@ def test_twice_the_water_in_a_span_lies_above_the_band(metered):
 
 
 def test_a_span_without_a_published_schedule_tells_nothing(metered):
-    factories.MeterReadingFactory(meter=metered, read_on=dt.date(2014, 11, 1), register=10)
+    factories.MeterReadingFactory(meter=metered, read_on=dt.date(2014, 11, 1), counter=10)
     first = meter_check(metered.site, TODAY).spans[0]
     assert (first.verdict, first.remark) == ("", "no schedule was published on all of these days")
     assert meter_check(metered.site, TODAY).leak is False
@@ -114,13 +114,13 @@ def test_a_landscape_that_is_not_residential_is_allowed_less_and_a_special_area_
 
 def night(meter, evening, litres, *, from_hour=22, to_hour=6, step="0.001"):
     """Two reads around the night after the day `evening`, with the times they were taken at."""
-    before = float(meter.readings.filter(read_on__lt=evening).order_by("-read_on").first().register) + 1
-    for day, hour, register in (
+    before = float(meter.readings.filter(read_on__lt=evening).order_by("-read_on").first().counter) + 1
+    for day, hour, counter in (
         (evening, from_hour, before),
         (evening + dt.timedelta(days=1), to_hour, before + litres / 1000),
     ):
-        value = Decimal(f"{register:.3f}").quantize(Decimal(step))
-        factories.MeterReadingFactory(meter=meter, read_on=day, read_at=dt.time(hour), register=value)
+        value = Decimal(f"{counter:.3f}").quantize(Decimal(step))
+        factories.MeterReadingFactory(meter=meter, read_on=day, read_at=dt.time(hour), counter=value)
 
 
 WINTER, SUMMER = dt.date(2015, 1, 10), dt.date(2015, 7, 7)
@@ -144,7 +144,7 @@ def test_a_movement_of_one_step_of_the_register_is_nothing(metered):
 def test_a_register_read_in_whole_units_tells_less(metered):
     """Whole cubic metres: one step in 8 h is 125 L/h, so 1 m3 may be nothing and 2 m3 are a leak."""
     for read in metered.readings.all():
-        read.register = round(read.register)
+        read.counter = round(read.counter)
         read.save()
     night(metered, WINTER, 1000, step="1")
     night(metered, dt.date(2015, 2, 1), 2000, step="1")

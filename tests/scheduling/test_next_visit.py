@@ -104,7 +104,7 @@ def test_a_technician_reads_a_draft_only_while_it_stands_on_the_sheet(drafts, cl
 def test_a_note_about_a_stranger_s_controller_leaves_the_draft_a_draft(drafts, other_site):
     _, draft = drafts
     draft = put_on_next_visit(schedule=draft, by=None)
-    with pytest.raises(ScheduleError, match="does not stand on the site"):
+    with pytest.raises(ScheduleError, match="is not at the site"):
         record_applied(schedule=draft, controller=other_site.controllers.get(), applied_on=JULY, by=None)
     draft.refresh_from_db()
     assert (draft.state, draft.published_at) == ("draft", None)

@@ -201,15 +201,15 @@ def test_the_sequence_page_shows_chart_margins_mishaps_and_every_run(as_office, 
 
 def test_a_test_of_all_zones_is_planned_and_proved_like_a_week(as_office, site):
     controller = site.controllers.get()
-    page = as_office.get(url("manual_run", controller.pk)).content.decode()
+    page = as_office.get(url("one_off_run", controller.pk)).content.decode()
     assert 'value="2"' in page  # two minutes a zone
     asked = {"what": "all", "minutes": "2", "day": "2026-07-06", "time": "10:00"}
-    page = as_office.get(url("manual_run", controller.pk), asked).content.decode()
+    page = as_office.get(url("one_off_run", controller.pk), asked).content.decode()
     assert "Test of all zones at 2 min" in page
     assert "Proved for every delay" in page
     assert page.count('<td class="number">2.') + page.count('<td class="number">1.') == 2
-    assert as_office.get(url("manual_run_chart", controller.pk, "narrow"), asked).status_code == 200
-    refused = as_office.get(url("manual_run", controller.pk), asked | {"minutes": ""})
+    assert as_office.get(url("one_off_run_chart", controller.pk, "narrow"), asked).status_code == 200
+    refused = as_office.get(url("one_off_run", controller.pk), asked | {"minutes": ""})
     assert refused.status_code == 422
     assert "Give the minutes." in refused.content.decode()
 
@@ -218,7 +218,7 @@ def test_a_test_of_all_zones_is_planned_and_proved_like_a_week(as_office, site):
 def test_a_day_at_the_ends_of_the_calendar_is_refused_beside_its_field(as_office, draft, day):
     controller = draft.site.controllers.get()
     asked = {"what": "all", "minutes": "2", "day": day, "time": "10:00"}
-    refused = as_office.get(url("manual_run", controller.pk), asked)
+    refused = as_office.get(url("one_off_run", controller.pk), asked)
     assert refused.status_code == 422
     assert "Look at the year." in refused.content.decode()
     picture = url("sequence_chart", draft.pk, controller.pk, MONDAY, "week", "wide")
@@ -231,13 +231,13 @@ def test_one_valve_or_a_published_program_runs_once(as_office, draft, office):
     program = draft.programs.get()
     valve = controller.valves.first()
     common = {"day": "2026-07-06", "time": "23:00"}
-    one = as_office.get(url("manual_run", controller.pk), common | {"what": f"valve-{valve.pk}", "minutes": "5"})
+    one = as_office.get(url("one_off_run", controller.pk), common | {"what": f"valve-{valve.pk}", "minutes": "5"})
     assert f"{valve.name} for 5 min" in one.content.decode()
-    whole = as_office.get(url("manual_run", controller.pk), common | {"what": f"program-{program.pk}"})
+    whole = as_office.get(url("one_off_run", controller.pk), common | {"what": f"program-{program.pk}"})
     assert f"{program.name} once" in whole.content.decode()
     zone = draft.site.zones.order_by("number").first()
     draft.site.zones.filter(pk=zone.pk).update(valve=None)
-    lost = as_office.get(url("manual_run", controller.pk), common | {"what": f"program-{program.pk}"})
+    lost = as_office.get(url("one_off_run", controller.pk), common | {"what": f"program-{program.pk}"})
     assert lost.status_code == 422
     assert f"No valve is recorded for {zone}" in html.unescape(lost.content.decode())
 
@@ -245,7 +245,7 @@ def test_one_valve_or_a_published_program_runs_once(as_office, draft, office):
 def test_another_site_s_valve_cannot_be_run(as_office, site, other_site):
     foreign = other_site.controllers.get().valves.first()
     asked = {"what": f"valve-{foreign.pk}", "minutes": "5", "day": "2026-07-06", "time": "23:00"}
-    assert as_office.get(url("manual_run", site.controllers.get().pk), asked).status_code == 422
+    assert as_office.get(url("one_off_run", site.controllers.get().pk), asked).status_code == 422
 
 
 def test_the_drawings_page_and_its_pictures_show_faults_measurements_and_gaps(as_office, site):

@@ -85,7 +85,7 @@ def test_a_zone_without_valve_is_computed_but_stands_in_no_program(seattle, site
     site.zones.filter(number=2).update(valve=None)
     draft = compute_draft(site=site, today=JULY, by=None, month=7)
     assert draft.zone_months.filter(zone__number=2).count() == 12
-    assert draft.warnings == ["Zone 2 Zone 2: no valve in the register, so it stands in no program"]
+    assert draft.warnings == ["Zone 2 Zone 2: no valve in the register, so it is in no program"]
 
 
 def test_what_does_not_fit_the_window_says_by_how_much_and_which_change_would_fit(seattle, site):
@@ -210,9 +210,9 @@ def test_the_second_of_two_publishers_is_told_who_was_first(draft, office, owner
         publish(schedule=draft, by=owner)
 
 
-def test_a_draft_that_was_computed_anew_meanwhile_cannot_be_published(draft, office):
+def test_a_draft_that_was_computed_anew_since_cannot_be_published(draft, office):
     compute_draft(site=draft.site, today=JULY, by=None)
-    with pytest.raises(ScheduleError, match="computed anew"):
+    with pytest.raises(ScheduleError, match="computed again"):
         publish(schedule=draft, by=office)
     assert not SeasonSchedule.objects.published().exists()
 
@@ -313,7 +313,7 @@ def test_that_a_revision_was_set_is_noted_once_a_controller(draft, office, techn
 def test_a_revision_cannot_be_set_at_a_stranger_s_controller(draft, office, other_site):
     publish(schedule=draft, by=office)
     draft.refresh_from_db()
-    with pytest.raises(ScheduleError, match="does not stand on the site"):
+    with pytest.raises(ScheduleError, match="is not at the site"):
         record_applied(schedule=draft, controller=other_site.controllers.get(), applied_on=JULY, by=office)
 
 
@@ -384,8 +384,8 @@ def test_meter_budget_and_bill_stand_beside_the_scheduled_water(draft, office):
     site = draft.site
     publish(schedule=draft, by=office, on=dt.date(2015, 7, 1))
     meter = factories.MeterFactory(site=site, unit="m3")
-    for day, register in ((dt.date(2015, 7, 1), 100), (dt.date(2015, 7, 31), 130)):
-        factories.MeterReadingFactory(meter=meter, read_on=day, register=register)
+    for day, counter in ((dt.date(2015, 7, 1), 100), (dt.date(2015, 7, 31), 130)):
+        factories.MeterReadingFactory(meter=meter, read_on=day, counter=counter)
     use = site_water_use(site, season_year=2015, until=dt.date(2015, 7, 31))
     assert use.bridge.metered_l == pytest.approx(30_000)
     # CCR Title 23: MAWA = ETo 0.62 x 0.55 x area, ETo and area of the site; 200 m2 of turf, 0.8 and IE 0.75

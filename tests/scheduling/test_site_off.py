@@ -12,6 +12,7 @@ from scheduling.actions.errors import SiteIsOff
 from scheduling.actions.schedules import compute_draft, compute_many, publish
 from scheduling.models import ForecastDay, SeasonSchedule
 from scheduling.queries.week import office_week
+from sites.core import writing
 from sites.models import Site
 from tests import factories
 
@@ -47,7 +48,7 @@ def test_a_draft_that_a_person_edited_is_not_lost_when_the_site_is_shut_off(seat
 def test_this_week_s_advice_is_refused_with_the_reason_but_a_month_can_be_made_ready(seattle, site, as_office):
     shut(site)
 
-    with pytest.raises(SiteIsOff, match="shut off for winter since 1 July 2015"):
+    with pytest.raises(SiteIsOff, match="shut off for winter since 1 Jul 2015"):
         compute_draft(site=site, today=JULY, by=None)
     assert compute_draft(site=site, today=JULY, by=None, month=8).programs.exists()
 
@@ -81,7 +82,7 @@ def test_publishing_for_a_site_that_is_off_asks_first_and_says_why(seattle, site
 
     asked = as_office.post(address, {"site": site.pk}).content.decode()
 
-    assert "is shut off for winter since 1 July 2015" in asked
+    assert "is shut off for winter since 1 Jul 2015" in asked
     draft.refresh_from_db()
     assert draft.state == "draft"
     as_office.post(address, {"site": site.pk, "although_off": "yes"})
@@ -171,7 +172,7 @@ def test_a_pause_names_the_controllers_it_does_not_reach_and_whom_to_send(site, 
     other_site.controllers.update(set_by_hand=False, name="Box B")
     tomorrow = timezone.localdate() + dt.timedelta(days=1)
     factories.VisitFactory(site=site, technician=technician, state="planned", planned_on=tomorrow)
-    words = f"Box A, in the garage: send {technician}, who is there on {tomorrow.day} {tomorrow:%B %Y}"
+    words = f"Box A, in the garage: send {technician}, who is there on {writing.day(tomorrow)}"
 
     form = as_office.get(f"/sites/{site.pk}/watering/pause/").content.decode()
     typed = {"act": "pause_all", "starts_on": tomorrow, "ends_on": tomorrow, "reason": "rain"}

@@ -52,7 +52,7 @@ def bridge(site, until=UNTIL):
 def metered(site, *reads):
     meter = factories.MeterFactory(site=site, unit="m3")
     for day, register in reads:
-        factories.MeterReadingFactory(meter=meter, read_on=dt.date(2015, 7, day), register=register)
+        factories.MeterReadingFactory(meter=meter, read_on=dt.date(2015, 7, day), counter=register)
     return meter
 
 
@@ -240,7 +240,7 @@ def test_a_leak_measured_in_a_night_without_watering_is_an_addition(daily):
     meter = factories.MeterFactory(site=daily, unit="m3")
     for day, hour, register in ((12, 22, "104.000"), (13, 8, "104.060")):
         factories.MeterReadingFactory(
-            meter=meter, read_on=dt.date(2015, 7, day), read_at=dt.time(hour), register=register
+            meter=meter, read_on=dt.date(2015, 7, day), read_at=dt.time(hour), counter=register
         )
     record_fault(site=daily, kind="pipe_leak", severity="water_loss", found_at=at(10), by=None)
 

@@ -69,7 +69,7 @@ def test_a_technician_with_a_visit_notes_the_day_the_schedule_was_set(client, te
     answer = client.post(url("schedule_applied", published.pk, controller.pk), {"applied_on": "2026-07-03"})
     assert answer.status_code == 302
     assert AppliedSchedule.objects.get().applied_by == technician
-    assert "set on 3 July 2026" in text_of(client.get(url("site_watering", published.site_id)))
+    assert "set on 3 Jul 2026" in text_of(client.get(url("site_watering", published.site_id)))
 
 
 @pytest.mark.parametrize("name", ["schedule_compute", "site_pause"])
@@ -127,7 +127,7 @@ def test_compute_and_publish_from_the_page(as_office, seattle, site):
 def test_publishing_a_draft_that_was_replaced_says_so(as_office, draft):
     compute_draft(site=draft.site, today=JULY, by=None)
     answer = as_office.post(url("schedule_publish", draft.pk), {"site": draft.site_id}, follow=True)
-    assert "computed anew in the meantime" in text_of(answer)
+    assert "computed again since you opened it" in text_of(answer)
 
 
 def test_a_figure_shows_inputs_with_origin_formula_and_source(as_office, published):
@@ -341,7 +341,7 @@ def test_all_sites_are_paused_for_a_rainy_spell_and_water_again_together(as_offi
     assert "Watering goes on from today at 2 sites." in text_of(answer)
     assert WateringPause.objects.get() == other
     answer = as_office.post(url("week"), {**order, "act": "resume"}, follow=True)
-    assert "ended or changed in the meantime" in text_of(answer)
+    assert "ended or changed since you opened the page" in text_of(answer)
 
 
 @pytest.mark.parametrize("role", ["technician", "client_user"])

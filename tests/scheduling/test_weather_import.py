@@ -151,7 +151,7 @@ def test_an_unknown_format_is_refused_by_name(station):
         import_text(station, file_format="xls")
 
 
-def test_moving_a_station_computes_its_days_anew(station, office):
+def test_moving_a_station_computes_its_days_again(station, office):
     import_text(station, "2024-07-01,0,25,12,2,", "2024-07-02,0,26,13,2,")
     before = list(DailyWeather.objects.values_list("eto_mm", flat=True))
     station.latitude = 10.0

@@ -62,7 +62,7 @@ def test_an_order_reaches_the_client_through_a_live_worker(worker, mail_server, 
     settings.MEDIA_ROOT = tmp_path / "media"  # where the worker looks too
     app.conf.task_always_eager = False
     report = documents.make_season_report(site=site, season_year=2026, by=office)
-    [delivery] = deliveries.order_delivery(document=report, recipients=["hazel@example.com"], by=office)
+    [delivery] = deliveries.queue_delivery(document=report, recipients=["hazel@example.com"], by=office)
     send_waiting_deliveries.apply_async(queue=worker)
 
     waited_until = time.monotonic() + PATIENCE_S

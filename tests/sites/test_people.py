@@ -128,6 +128,7 @@ FIRM = {
     "name": "Alder Creek",
     "units": "us",
     "paper": "letter",
+    "locale": "en-US",
     "currency": "usd",
     "time_zone": "America/Los_Angeles",
     "yard_latitude": "47.6",
@@ -139,7 +140,7 @@ def test_the_firm_chooses_units_and_paper(client, office, site):
     client.force_login(office)
     post(client, "firm_edit", FIRM, 302)
     firm = Firm.objects.get()
-    assert (firm.units, firm.paper, firm.currency) == ("us", "letter", "USD")
+    assert (firm.units, firm.locale, firm.paper, firm.currency) == ("us", "en-US", "letter", "USD")
     assert "60.9 psi" in client.get(reverse("sites:site_page", args=[site.pk])).content.decode()  # 420 kPa
 
 

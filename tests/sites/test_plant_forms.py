@@ -275,10 +275,10 @@ def test_seconds_no_plant_takes_are_refused_beside_their_field(office_page, site
 @pytest.mark.parametrize(
     ("units", "name", "typed", "told"),
     [
-        ("metric", "pipe_inside_mm", "1e308", "at most 2000 mm"),
+        ("metric", "pipe_inside_mm", "1e308", "at most 2,000 mm"),
         ("us", "pipe_inside_mm", "200", "at most 78.7"),
-        ("metric", "head_pressure_kpa", "25000", "at most 2500 kPa"),
-        ("metric", "pipe_length_m", "1e9", "at most 50000"),
+        ("metric", "head_pressure_kpa", "25000", "at most 2,500 kPa"),
+        ("metric", "pipe_length_m", "1e9", "at most 50,000"),
     ],
 )
 def test_a_pipe_no_site_has_is_refused_in_the_shown_unit(office_page, firm, site, units, name, typed, told):

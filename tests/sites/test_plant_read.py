@@ -58,5 +58,5 @@ def test_a_figure_that_cannot_be_is_found_and_counts_as_not_known(client, office
     client.force_login(office)
     shown = client.get(reverse("sites:site_page", args=[site.pk])).content.decode()
     assert f"{zone}: flow cannot be as it is recorded" in shown
-    assert "recorded -5.0 L/min" in shown
+    assert "recorded −5.0 L/min" in shown
     assert client.get(reverse("sites:zone_water", args=[site.pk])).status_code == 200

@@ -50,9 +50,9 @@ def test_a_reading_has_happened_fits_the_register_and_names_who_sent_it(as_offic
     day = timezone.localdate() - dt.timedelta(days=1)
 
     def send(**values):
-        return as_office.post("/api/meter-readings/", {"meter": meter.pk, "read_on": day, "register": "12"} | values)
+        return as_office.post("/api/meter-readings/", {"meter": meter.pk, "read_on": day, "counter": "12"} | values)
 
-    assert list(send(register="1000000").json()) == ["register"]
+    assert list(send(counter="1000000").json()) == ["counter"]
     assert list(send(read_on=day + dt.timedelta(days=9)).json()) == ["read_on"]
     assert send().json()["read_by"] == office.pk
     assert meter.readings.count() == 1

@@ -167,7 +167,7 @@ def test_the_office_adds_a_site(office_page, site):
         ({"permitted_weekdays": []}, "permitted_weekdays", "Tick the weekdays on which watering is permitted."),
         ({"open_weekdays": ["9"]}, "open_weekdays", "9 is not one of the available choices"),
         ({"time_zone": "Mars/Base"}, "time_zone", "Mars/Base is not one of the available choices"),
-        ({"elevation_m": "9000"}, "elevation_m", "Must be at most 6000.0 m."),
+        ({"elevation_m": "9000"}, "elevation_m", "Must be at most 6,000.0 m."),
     ],
 )
 def test_a_wrong_entry_is_told_beside_its_field_and_nothing_typed_is_lost(office_page, site, typed, field, words):

@@ -53,10 +53,10 @@ def test_a_wrong_entry_is_taken_back_and_the_one_before_counts_again(as_office, 
     factories.StateChangeFactory(site=site)
     wrong = factories.StateChangeFactory(site=site, state="winter", changed_on=dt.date(2026, 6, 1))
 
-    as_office.post(f"/state-changes/{wrong.pk}/take-back/")
+    as_office.post(f"/state-changes/{wrong.pk}/withdraw/")
 
-    assert standing_of(site, dt.date(2026, 6, 2)).words == "on since 10 April 2026"
-    assert AuditEntry.objects.get(verb="state change taken back").detail["state"] == "winter"
+    assert standing_of(site, dt.date(2026, 6, 2)).words == "on since 10 Apr 2026"
+    assert AuditEntry.objects.get(verb="state change withdrawn").detail["state"] == "winter"
 
 
 def test_clients_see_the_state_but_not_the_reason(client, client_user, site):
@@ -65,7 +65,7 @@ def test_clients_see_the_state_but_not_the_reason(client, client_user, site):
 
     shown = page(client, f"/sites/{site.pk}/") + page(client, "/api/state-changes/")
 
-    assert "off since 10 April 2026" in shown
+    assert "off since 10 Apr 2026" in shown
     assert "invoices" not in shown
 
 

@@ -23,13 +23,18 @@ class Command(BaseCommand):
         parser.add_argument("--sites", type=int, default=60, help="number of sites (default 60, at least 6)")
         parser.add_argument("--seed", type=int, default=1, help="another seed makes another firm (default 1)")
         parser.add_argument(
-            "--today", type=dt.date.fromisoformat, help="the day the firm stands on, YYYY-MM-DD (default: today)"
+            "--units", choices=["metric", "us"], default="metric", help="what the firm measures in (default metric)"
+        )
+        parser.add_argument(
+            "--today", type=dt.date.fromisoformat, help="the day of the firm's clock, YYYY-MM-DD (default: today)"
         )
         parser.add_argument(
             "--if-empty", action="store_true", help="do nothing, without an error, if there is any data already"
         )
 
-    def handle(self, *, sites: Any, seed: Any, today: Any, if_empty: Any, verbosity: Any, **options: Any) -> None:
+    def handle(
+        self, *, sites: Any, seed: Any, today: Any, if_empty: Any, units: Any, verbosity: Any, **options: Any
+    ) -> None:
         loaded = already_loaded()
         if loaded:
             self.stdout.write(
@@ -44,7 +49,7 @@ class Command(BaseCommand):
         started = time.monotonic()
         progress = ProgressLine(self.stdout if verbosity else None)
         try:
-            load_demo(sites=sites, seed=seed, today=today, progress=progress)
+            load_demo(sites=sites, seed=seed, today=today, progress=progress, units=units)
         except DemoRefused as reason:
             raise CommandError(str(reason)) from None
         finally:

@@ -9,7 +9,7 @@ WELCOME = """
 Rillbook is at http://localhost:{port}/  (stop it with Ctrl-C)
 
 Sign in as          user name   to see
-  the office        office      season, days, sites, watering, faults, reports
+  the office        office      season, day plan, sites, watering, faults, reports
   the owner         owner       the same, people and the admin at /admin/
   a technician      tech1       today's stops (look at it phone-wide)
   a client          client1     own sites and published reports

@@ -28,6 +28,7 @@ from jobs.queries.frost import SiteFrost
 from jobs.queries.windows import mid_season_counts, window_span
 from sites.actions import register
 from sites.actions.audit import record
+from sites.core import writing
 from sites.models import Role, User
 
 State = Visit.State
@@ -92,7 +93,7 @@ def hand_over(*, visit: Visit, technician: User, date: dt.date, visit_ids: Seque
     """Give a visit of this date to another technician of the same day, in the order chosen there by hand.
 
     `visit_ids` are all visits of that technician's day that have not started, this one among them. ValidationError
-    where they are not or the visit left the date meanwhile; Doubtful and what else `assign` refuses.
+    where they are not or the visit left the date since; Doubtful and what else `assign` refuses.
     """
     refuse_past(date)
     lock_days({(user_id, date) for user_id in (technician.pk, visit.technician_id) if user_id})
@@ -180,7 +181,7 @@ def _promise(visit: Visit, promised: bool, begins: dt.time | None, until: dt.tim
             from_time=visit.promised_time,
             until_time=visit.promised_until,
         )
-    verb = "visit promised" if promised else "promise taken back"
+    verb = "visit promised" if promised else "promise withdrawn"
     on = visit.planned_on.isoformat() if visit.planned_on else None
     time, end = (clock.isoformat() if clock else None for clock in (visit.promised_time, visit.promised_until))
     record(by=by, verb=verb, subject=visit, on=on, time=time, until=end)
@@ -278,8 +279,8 @@ def _locked(visit: Visit) -> Visit:
 
 def _refuse_promised(visit: Visit) -> None:
     if visit.promised:
-        day = f"{visit.planned_on:%d %b %Y}" if visit.planned_on else "this visit"
-        raise ValidationError(f"The client was promised {day}. Take the promise back first.")
+        day = f"{writing.day(visit.planned_on)}" if visit.planned_on else "this visit"
+        raise ValidationError(f"The client was promised {day}. Withdraw the promise first.")
 
 
 def _place(visit: Visit) -> tuple[User, dt.date] | None:

@@ -13,9 +13,10 @@ from jobs.outside.roads import has_road_server
 from jobs.queries.days import Day, read_days
 from jobs.queries.planning import firm_today, planning_technicians, time_at
 from sites.actions.audit import record
+from sites.core import writing
 from sites.models import User
 
-DAY_CHANGED = "The day has changed in the meantime. Look at it again."
+DAY_CHANGED = "The day has changed since you opened it. Nothing was stored; look at it again."
 PLACE_FIELDS = ["position", "arrives_at", "leaves_at"]
 ROUTE_FIELDS = [
     "computed_at", "drive_min", "drive_km", "travel_source", "lunch_at", "back_at", "warnings"
@@ -83,7 +84,7 @@ def move(*, visit: Visit, steps: int, by: User | None) -> DayRoute | None:
 
 def refuse_past(date: dt.date) -> None:
     if date < firm_today():
-        raise ValidationError(f"{date:%d %b %Y} is past; its routes stay as they were.")
+        raise ValidationError(f"{writing.day(date)} is past; its routes stay as they were.")
 
 
 def lock_days(days: Iterable[tuple[int, dt.date]]) -> None:

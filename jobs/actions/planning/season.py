@@ -19,6 +19,7 @@ from jobs.models import PlanRun, VisitKind
 from jobs.outside.roads import travel_between
 from jobs.queries.planning import SeasonInput, firm_today, planning_technicians, season_input
 from sites.actions.audit import record
+from sites.core import writing
 from sites.models import User
 
 State = PlanRun.State
@@ -26,7 +27,7 @@ LONGEST_DAYS = 366
 HEARTBEAT_S = 1.0
 Report = Callable[[core.Progress], None]
 Stop = Callable[[], bool]
-SILENT = "The planner stopped without a word. Nothing was stored; plan again."
+SILENT = "The planner stopped before it was done. Nothing was stored; plan again."
 BUSY = "Another season plan is being computed. Wait until it is done, or stop it."
 
 
@@ -37,7 +38,7 @@ def plan_season(*, run: PlanRun, progress: Report | None = None, stop: Stop | No
     all planned ones do. Mid-season checks are spread through their window; with `spread` all kinds are, else they
     come as early as they fit. The same data and seed give the same plan unless `seconds` cuts it short; `rounds`
     are searches per stage. `progress` sees every step; `stop` ends the search with the best so far. ValidationError
-    for impossible input, PlannerBusy while another planner works, PlanOutdated if something changed meanwhile: then
+    for impossible input, PlannerBusy while another planner works, PlanOutdated if something changed since: then
     nothing is stored.
     """
     run.accept_at_once = True
@@ -68,7 +69,7 @@ def _check(kinds: Sequence[str], first_day: dt.date, last_day: dt.date) -> None:
     if not kinds or set(kinds) - set(VisitKind.values):
         problems["kinds"] = f"Choose kinds of visit among {', '.join(VisitKind.values)}."
     if first_day < firm_today():
-        problems["first_day"] = f"The plan cannot begin on {first_day:%d %b %Y}: that day is past."
+        problems["first_day"] = f"The plan cannot begin on {writing.day(first_day)}: that day is past."
     if last_day < first_day:
         problems["last_day"] = "The last day must not lie before the first."
     elif (last_day - first_day).days > LONGEST_DAYS:
@@ -112,7 +113,7 @@ def _computed(run: PlanRun, progress: Report | None, stop: Stop | None) -> PlanS
     started = time.monotonic()
     given = _read(run)
     if not given.days:
-        raise ValidationError(f"Nobody works between {run.first_day:%d %b %Y} and {run.last_day:%d %b %Y}.")
+        raise ValidationError(f"Nobody works between {writing.day(run.first_day)} and {writing.day(run.last_day)}.")
     pulse = _Pulse(run, started, progress, stop)
     travel = travel_between(core.points_needed(given.visits, given.days))
     plan = core.plan_season(
@@ -143,7 +144,7 @@ def accept_plan(*, run: PlanRun, by: User | None) -> list[int]:
     """
     row = _to_decide(run)
     if row.first_day < firm_today():
-        raise PlanOutdated(f"This plan begins on {row.first_day:%d %b %Y}, which is past. Plan again.")
+        raise PlanOutdated(f"This plan begins on {writing.day(row.first_day)}, which is past. Plan again.")
     lock_visits(_read(row))
     given = _read(row)
     if given.fingerprint != row.fingerprint:

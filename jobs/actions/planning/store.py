@@ -20,6 +20,7 @@ from jobs.queries.days import Day, day_of, visits_in
 from jobs.queries.planning import SeasonInput, closed_days, names_of, planning_technicians
 from jobs.queries.remedies import RemedyWords
 from jobs.queries.skills import SkillNeeds
+from sites.core import writing
 from sites.models import Firm, User
 
 State = Visit.State
@@ -29,7 +30,7 @@ DayKey = tuple[int, dt.date]
 def propose_plan(
     *, run: PlanRun, plan: SeasonPlan, given: SeasonInput, reread: Callable[[], SeasonInput], started: float
 ) -> PlanSummary:
-    """Keep the plan for a decision, inside the caller's transaction. PlanOutdated if the data changed meanwhile."""
+    """Keep the plan for a decision, inside the caller's transaction. PlanOutdated if the data changed since."""
     lock_visits(given)
     now = reread()
     if now != given:
@@ -148,7 +149,7 @@ def _summary(run: PlanRun, plan: SeasonPlan, given: SeasonInput, seconds: float)
         drive_km=plan.drive_km,
         drive_min_before=_drive(run),
         drive_min_first=plan.history[0][2] if plan.history else plan.drive_min,
-        began_with="the stored days, each put in order again" if given.start_from else "nearest visit first",
+        began_with="the stored days, each with its best route" if given.start_from else "nearest visit first",
         against_wishes=tuple(int(key) for key in plan.against_wishes),
         unplaced=tuple(_missing(visits[int(row.key)], row, words) for row in missing),
         loads=tuple(Load(x.technician, x.visits, x.days_used, x.work_min, x.working_min) for x in plan.loads),
@@ -171,5 +172,5 @@ def _not_held(plan: SeasonPlan, given: SeasonInput) -> Iterable[str]:
     held = {visit.key: visit for visit in given.visits if visit.held}
     reasons = {int(row.key): row.reason for row in plan.unplaced if row.key in held}
     for visit in Visit.objects.filter(pk__in=reasons).select_related("site", "technician"):
-        where = f"{visit.site} on {visit.planned_on:%d %b} with {visit.technician}"
+        where = f"{visit.site} on {writing.day_month(visit.planned_on)} with {visit.technician}"
         yield f"{where} is fixed and stays, although {reasons[visit.pk]}."

@@ -16,12 +16,14 @@ from jobs.actions.planning.errors import PlanOutdated
 from jobs.actions.planning.queue import queue_planners
 from jobs.actions.team import add_absence
 from jobs.actions.visits import save_window
+from jobs.core.site_dates import fitting
 from jobs.models import Absence, Replan, SeasonWindow, Visit, VisitKind
 from jobs.queries.days import read_days
 from jobs.queries.planning import hours_to_promise, planning_technicians, time_at
 from jobs.queries.upset_answers import answer_to, due_of, proposal_of, situation_of, winterisations_left
 from jobs.queries.upsets import NEW, Situation, last_working_day
 from sites.actions.audit import record
+from sites.core import told
 from sites.models import Firm, Site, User
 
 State = Visit.State
@@ -52,7 +54,7 @@ def propose_frost(*, season_year: int, due_on: dt.date, now: dt.datetime, by: Us
     """The first hard freeze comes early: every winterisation of the season must be made by `due_on`."""
     tomorrow = _today(now) + dt.timedelta(days=1)
     if due_on < tomorrow:
-        raise ValidationError({"due_on": "The last day must lie ahead."})
+        raise ValidationError({"due_on": "The last day must be in the future."})
     season = winterisations_left(season_year)
     later = season.filter(due_on__gt=due_on)
     if not later.exists():
@@ -92,7 +94,7 @@ def propose_cancellation(*, visit: Visit, reason: str, now: dt.datetime, by: Use
     if not reason.strip():
         raise ValidationError({"reason": "Say why the visit is cancelled."})
     if visit.state != State.PLANNED or visit.placed[1] < _today(now):
-        raise ValidationError({"visit": "Only a visit that is planned and lies ahead can be cancelled here."})
+        raise ValidationError({"visit": "Only a planned visit in the future can be cancelled here."})
     detail = {"visit": visit.pk, "reason": reason.strip()}
     return _propose(Replan.Upset.CANCELLED, detail, visit.placed[1], visit.placed[1], now, by)
 
@@ -124,12 +126,14 @@ def accept(*, replan: Replan, now: dt.datetime, by: User | None) -> Replan:
         raise ValidationError("This proposal has been decided already.")
     asked = dt.datetime.fromisoformat(row.detail["now"])
     if row.first_day <= _today(now) and now - asked > dt.timedelta(minutes=OLD_AFTER_MIN):
-        raise PlanOutdated("The day has gone on since this was proposed. Have it computed again.")
+        raise PlanOutdated("Work has gone on since this was proposed. Nothing was changed; compute it again.")
     in_days = Visit.objects.filter(planned_on__range=(row.first_day, row.last_day))
     list(in_days.select_for_update().order_by("pk").values_list("pk", flat=True))
     before = situation_of(row)
     if before.fingerprint != row.fingerprint:
-        raise PlanOutdated("Visits or working days have changed since this was proposed. Have it computed again.")
+        raise PlanOutdated(
+            "Visits or working days have changed since this was proposed. Nothing was changed; compute it again."
+        )
     new = _apply_upset(row, by)
     _apply_plan(row, before, new)
     _decide(row, Replan.State.ACCEPTED, by)
@@ -177,9 +181,9 @@ def _apply_upset(row: Replan, by: User | None) -> Visit | None:
 
 def _move_deadlines(season_year: int, due_on: dt.date, by: User | None) -> None:
     window = SeasonWindow.objects.filter(season_year=season_year, kind=VisitKind.WINTERISATION).first()
-    why = f"Frost earlier than planned: by {due_on:%d %b}."
+    why = f"Frost earlier than planned: by {told.on(due_on)}."
     if window and window.due_on > due_on:
-        reason = f"{why} {window.reason}".strip()[:200]
+        reason = fitting(f"{why} {window.reason}".strip())
         window.opens_on, window.due_on, window.reason = min(window.opens_on, due_on), due_on, reason
         save_window(window=window, by=by)
     # Promised visits and those with dates of their own do not follow the window, but the frost comes to them, too.
@@ -221,7 +225,7 @@ def _take_off(visit: Visit) -> None:
 
 
 def _renew_promise(visit: Visit, proposal: Mapping[str, Any]) -> None:
-    """A promise that did not hold is made anew for the new hours; one of the day only stays one of the day only."""
+    """A promise that did not hold is made again for the new hours; one of the day only stays one of the day only."""
     if visit.pk in proposal["broken"] and visit.promised_time is not None:
         begins, until = hours_to_promise(visit, proposal["starts"][str(visit.pk)] // 60)
         visit.promised_time, visit.promised_until = time_at(begins * 60), time_at(until * 60)

@@ -132,8 +132,8 @@ def _with_missing(day: _Day, order: list[int]) -> list[int]:
     """The order made feasible by leaving out what breaks it, then filled up where something still fits."""
     while order and day.finish(order) is None:
         shorter = [(day.weights[i], order[:at] + order[at + 1 :]) for at, i in enumerate(order)]
-        mended = [x for x in shorter if day.finish(x[1]) is not None]
-        order = min(mended or shorter, key=lambda x: x[0])[1]
+        fitting = [x for x in shorter if day.finish(x[1]) is not None]
+        order = min(fitting or shorter, key=lambda x: x[0])[1]
     missing = sorted(set(range(len(day.tasks))) - set(order), key=lambda i: -day.weights[i])
     for i in missing:
         tries = [order[:at] + [i] + order[at:] for at in range(len(order) + 1)]

@@ -9,6 +9,7 @@ import numpy as np
 from jobs.core.routing.clock import Bounds
 from jobs.core.routing.season_model import Board, SeasonModel
 from jobs.core.routing.season_terms import PlannableVisit, Remedy, TechnicianDay, Unplaced
+from sites.core import writing
 
 _MOST_OVERTIME_S = 3 * 3600
 _REMEDIES = 3
@@ -29,7 +30,11 @@ def explain(model: SeasonModel, board: Board) -> Iterator[Unplaced]:
 def _never_suits(visit: PlannableVisit, days: tuple[TechnicianDay, ...]) -> tuple[str, str, tuple[Remedy, ...]]:
     """The first rule that leaves no technician-day at all."""
     opens, due = visit.fixed_date or visit.window_opens, visit.fixed_date or visit.window_due
-    span = f"{opens:%d %b}" if opens == due else f"between {opens:%d %b} and {due:%d %b}"
+    span = (
+        f"{writing.day_month(opens)}"
+        if opens == due
+        else f"between {writing.day_month(opens)} and {writing.day_month(due)}"
+    )
     in_window = [d for d in days if opens <= d.date <= due]
     if not in_window:
         return "window", f"nobody works {span}", (Remedy("day", f"a working day {span}", on=due),)
@@ -69,7 +74,7 @@ def _too_full(model: SeasonModel, board: Board, v: int) -> Unplaced:
         return Unplaced(visit.key, "too long", text, tuple(remedies[:_REMEDIES]))
     if len(remedies) < _REMEDIES:
         last = min(visit.window_due, max(model.days[d].date for d in days))
-        remedies.append(Remedy("day", f"an extra working day by {last:%d %b}", on=last))
+        remedies.append(Remedy("day", f"an extra working day by {writing.day_month(last)}", on=last))
     text = "the only day it could go to is full"
     if len(alone) > 1:
         text = f"all {len(alone)} days it could go to are full"
@@ -81,7 +86,7 @@ def _spare(model: SeasonModel, board: Board, v: int, days: list[int]) -> Iterato
     for d in days:
         if model.cheapest_insertion(v, d, board.routes[d], cap_s=2**40) is not None:
             who, on = model.days[d].technician, model.days[d].date
-            yield Remedy("spare", f"use spare time of {who} on {on:%d %b}", who, on)
+            yield Remedy("spare", f"use spare time of {who} on {writing.day_month(on)}", who, on)
             return
 
 
@@ -98,7 +103,7 @@ def _overtime(model: SeasonModel, board: Board, v: int, days: list[int]) -> Iter
     if found:
         over_s, d = min(found)
         who, on, minutes = model.days[d].technician, model.days[d].date, -(-over_s // 60)
-        yield Remedy("overtime", f"{minutes} min overtime of {who} on {on:%d %b}", who, on, minutes)
+        yield Remedy("overtime", f"{minutes} min overtime of {who} on {writing.day_month(on)}", who, on, minutes)
 
 
 def _later_deadline(model: SeasonModel, board: Board, v: int) -> Iterator[Remedy]:
@@ -112,6 +117,6 @@ def _later_deadline(model: SeasonModel, board: Board, v: int) -> Iterator[Remedy
             continue
         if model.cheapest_insertion(v, d, board.routes[d]) is not None:
             late = (day.date - visit.window_due).days
-            text = f"a deadline {late} days later ({day.date:%d %b}, {day.technician} has room)"
+            text = f"a deadline {late} days later ({writing.day_month(day.date)}, {day.technician} has room)"
             yield Remedy("deadline", text, day.technician, day.date)
             return

@@ -13,6 +13,8 @@ from datetime import date, timedelta
 from statistics import NormalDist, fmean, stdev
 from typing import Literal
 
+from sites.core import told, writing
+
 FREEZE_C = 0.0  # US weather-service term: freeze, 32 F
 HARD_FREEZE_C = -2.2  # hard freeze, 28 F
 ENOUGH_SEASONS = 20  # 30 preferred
@@ -263,7 +265,7 @@ def _limit(risk: FreezeRisk, record: FreezeRisk, on: date | None, chance: float,
         text = f"no usable season of minimum temperatures, {where}"
     else:
         word = "after" if risk.side == "spring" else "by"
-        text = f"{chance:.0%} chance of {cold} {word} {on.day} {on:%b}, {where}".replace("%", " %", 1)
+        text = f"{writing.percent(chance)} chance of {cold} {word} {told.on(on)}, {where}"
     if not record.sufficient:
         text = f"{text} (insufficient: {record.seasons} seasons of at least {ENOUGH_SEASONS})"
     return FrostLimit(on, text, record.sufficient)

@@ -165,11 +165,11 @@ def _accepted(model: SeasonModel, old: Board, new: Board) -> Board:
         if order != old.routes[d]:
             routes[d] = _on_true_clock(model, d, order)
             unplaced |= set(order) - set(routes[d])
-    mended = Board(tuple(routes), frozenset(unplaced))
-    if mended.unplaced - old.unplaced:
-        mended = insert_missing(model, mended)
-    lost = any(model.visits[v].held for v in mended.unplaced - old.unplaced)
-    return old if lost or model.cost(mended) > model.cost(old) else mended
+    rebuilt = Board(tuple(routes), frozenset(unplaced))
+    if rebuilt.unplaced - old.unplaced:
+        rebuilt = insert_missing(model, rebuilt)
+    lost = any(model.visits[v].held for v in rebuilt.unplaced - old.unplaced)
+    return old if lost or model.cost(rebuilt) > model.cost(old) else rebuilt
 
 
 def _on_true_clock(model: SeasonModel, d: int, order: Sequence[int]) -> tuple[int, ...]:
@@ -183,8 +183,8 @@ def _on_true_clock(model: SeasonModel, d: int, order: Sequence[int]) -> tuple[in
         kept = tuple(kept[i] for i in best_order(tasks, seconds, model.bounds[d], weights))
     while kept and not model.fits(d, kept):
         shorter = [(model.weight[v], kept[:i] + kept[i + 1 :]) for i, v in enumerate(kept)]
-        mended = [x for x in shorter if model.fits(d, x[1])]
-        kept = min(mended or shorter)[1]
+        fitting = [x for x in shorter if model.fits(d, x[1])]
+        kept = min(fitting or shorter)[1]
     return kept
 
 

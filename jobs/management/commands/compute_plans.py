@@ -1,12 +1,13 @@
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
 from jobs.actions.planning import sweep_plans
+from sites.management import FirmCommand
 
 
-class Command(BaseCommand):
+class Command(FirmCommand):
     help = "Compute the season plans that wait, then stop. A page that orders one starts this where no broker runs."
 
     def handle(self, *args: Any, **options: Any) -> None:

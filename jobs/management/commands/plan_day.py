@@ -2,16 +2,17 @@ import datetime as dt
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from jobs.actions.planning import plan_day
 from jobs.queries.planning import planning_technicians
+from sites.management import FirmCommand
 from sites.models import User
 
 
-class Command(BaseCommand):
+class Command(FirmCommand):
     help = (
-        "Put the visits of a day into the best order and store arrival times, lunch and driving; for every "
+        "Plan the best route through the visits of a day and store arrival times, lunch and driving; for every "
         "technician or for one. Started and finished visits stay where they are. The same data and --seed give the "
         "same route."
     )

@@ -3,7 +3,7 @@ import textwrap
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from jobs.actions.planning import plan_season
 from jobs.actions.visits import generate_visits
@@ -11,11 +11,12 @@ from jobs.core.routing.season import Progress
 from jobs.models import PlanRun, SeasonWindow, VisitKind
 from jobs.queries.planning import firm_today
 from jobs.queries.season_board import usual_days
+from sites.management import FirmCommand
 
 SHOWN_UNPLACED = 20
 
 
-class Command(BaseCommand):
+class Command(FirmCommand):
     help = (
         "Assign a season's open visits to technicians and days, and store the routes. Promised, started and "
         "finished visits stay where they are. Make the visits first, on the season board or with --make-visits. "
@@ -33,7 +34,7 @@ class Command(BaseCommand):
             help=f"only this kind of visit; can be repeated: {', '.join(VisitKind.values)}. Default: all",
         )
         parser.add_argument(
-            "--make-visits", action="store_true", help="first make the visits the service plans order"
+            "--make-visits", action="store_true", help="first make the visits that the service plans ask for"
         )
         parser.add_argument("--from", dest="first", metavar="YYYY-MM-DD", help="first day of the plan")
         parser.add_argument("--to", dest="last", metavar="YYYY-MM-DD", help="last day of the plan")

@@ -9,7 +9,7 @@
   const NO_ANSWER = "No answer from the server. The list is shown as it was; load the page again to see what is stored.";
   const SIGNED_OUT = "You are signed out: nothing was stored. Load the page again.";
   let sent = null; // the row whose new place is being stored
-  let again = false; // that row was moved on by the keys in the meantime
+  let again = false; // that row was moved on by the keys since
 
   function say(cardId, words, refused) {
     const line = document.getElementById(cardId)?.querySelector(".said");

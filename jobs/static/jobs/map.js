@@ -75,7 +75,7 @@ async function improve(picture) {
   const answer = await fetch(picture.dataset.places, { credentials: "same-origin" });
   if (!answer.ok) return;
   const places = await answer.json();
-  if (!picture.isConnected) return; // its part of the page is gone meanwhile
+  if (!picture.isConnected) return; // its part of the page is gone since
   if (places.features.some((feature) => feature.geometry.type === "Point")) draw(picture, places);
 }
 

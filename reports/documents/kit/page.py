@@ -201,7 +201,7 @@ def _draw_running_head(pen: Pen, document: Document, paper: Paper) -> None:
 
 
 def _draw_foot(pen: Pen, document: Document, number: int, count: int) -> None:
-    words = language(document.firm.lang.partition("-")[0])
+    words = language(document.firm.lang)
     paper = document.firm.paper
     wide = paper.size[0]
     y = 12 * look.MM

@@ -14,7 +14,7 @@ from reports.documents.kit.page import Firm
 
 
 class VisitKind(StrEnum):
-    """The three seasonal visits, and the call to mend something."""
+    """The three seasonal visits, and the call to repair something."""
 
     STARTUP = "startup"
     MID_SEASON = "mid_season"
@@ -159,7 +159,7 @@ class Photo:
 
 @dataclass(frozen=True)
 class FaultFound:
-    """A fault found on this visit; `outcome` in words ("mended today", "proposed", "left as it is")."""
+    """A fault found on this visit; `outcome` in words ("repaired today", "proposed", "left as it is")."""
 
     where: str
     what: str

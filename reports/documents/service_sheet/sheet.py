@@ -112,7 +112,7 @@ def _visit_facts(sheet: ServiceSheet) -> Block:
             ("Technician", sheet.technician),
             ("Client", sheet.client.name),
             ("Phone", sheet.client.phone),
-            ("E-mail", sheet.client.email),
+            ("Email", sheet.client.email),
             ("Client's address", _joined(sheet.client.address_lines)),
             ("Next visit", outcome.next_visit if outcome else ""),
         ]
@@ -122,7 +122,7 @@ def _visit_facts(sheet: ServiceSheet) -> Block:
 def _access(sheet: ServiceSheet) -> list[Block]:
     site = sheet.site
     pairs = [("Opening hours", site.opening_hours), ("Watering window", site.watering_window)]
-    pairs.append(("Position", site.position))
+    pairs.append(("Map point", site.position))
     notes = facts([("Access", site.access_notes)], across=1) if site.access_notes.strip() else None
     return [facts(pairs), *([notes] if notes else [])]
 
@@ -198,7 +198,7 @@ def _known_before(sheet: ServiceSheet) -> list[Block]:
             Column("Since", width=70.0),
         ]
         rows: list[list[Cell]] = [[TickBox(), fault.where, fault.what, fault.since] for fault in sheet.open_faults]
-        blocks += [Section("Open faults", "Tick when mended."), table(columns, rows)]
+        blocks += [Section("Open faults", "Tick when repaired."), table(columns, rows)]
     if sheet.findings:
         blocks += [Section("Findings of the last visit"), *bullets(sheet.findings)]
     if sheet.parts_likely:
@@ -240,7 +240,7 @@ def _room_to_write(sheet: ServiceSheet) -> list[Block]:
     columns = [
         Column("Zone or part", width=110.0, write=True),
         Column("Fault found", share=1.0, write=True),
-        Column("Mended", width=44.0, align="centre"),
+        Column("Repaired", width=44.0, align="centre"),
         Column("Parts used", width=110.0, write=True),
     ]
     rows: list[list[Cell]] = [["", "", TickBox(), ""] for _ in range(4)]

@@ -1,8 +1,8 @@
-"""The words of the documents a client reads, one catalogue a language, and how that language writes figures.
+"""The words of the documents a client reads, one catalogue a language.
 
-A catalogue is plain data: `WORDS` by key, with `{names}` for what changes, `MONTHS` and `PHRASES` (patterns for
-the names of assumed defaults, which come from the computing code in English). A test proves that every language has
-every key with the same names in it.
+A catalogue is plain data: `WORDS` by key, with `{names}` for what changes, and `PHRASES` (patterns for the names of
+assumed defaults, which come from the computing code in English). A test proves that every language has every key
+with the same names in it. How figures are written is `sites.core.writing`.
 """
 
 import datetime as dt
@@ -11,19 +11,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from reports.documents.words import de, en
-
-_NUMBER = re.compile(r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+\.\d+")
+from sites.core import writing
 
 
 @dataclass(frozen=True)
 class Language:
-    """One language: `code` as BCP 47 names it, its catalogue, and whether numbers are written 1.234,5."""
+    """One language: `code` is the locale it is written in as BCP 47 names it (en-US, de), `words` its catalogue."""
 
     code: str
     words: Mapping[str, str]
-    months: Sequence[str]
-    date_pattern: str
-    comma_decimal: bool
     phrases: Sequence[tuple[str, str]] = ()
 
     def say(self, key: str, /, **values: object) -> str:
@@ -34,21 +30,17 @@ class Language:
         """A number with its noun: keys `count.<key>.one` and `count.<key>.many`."""
         return self.say(f"count.{key}.{'one' if number == 1 else 'many'}", n=number)
 
-    def figures(self, text: str) -> str:
-        """Text with English figures (1,234.5) written as this language writes them."""
-        if not self.comma_decimal:
-            return text
-        return _NUMBER.sub(lambda found: found[0].translate({ord(","): ".", ord("."): ","}), text)
-
     def date(self, date: dt.date | None) -> str:
         """ "6 April 2026"; empty for no date."""
         if date is None:
             return ""
-        return self.date_pattern.format(day=date.day, month=self.months[date.month - 1], year=date.year)
+        with writing.written_for(self.code):
+            return writing.long_day(date)
 
     def month(self, number: int) -> str:
         """The first three letters of a month, January is 1."""
-        return self.months[number - 1][:3]
+        with writing.written_for(self.code):
+            return writing.month_short(number)
 
     def phrase(self, text: str) -> str:
         """The wording of a default as the computing code gives it, told in this language where it is known."""
@@ -60,12 +52,14 @@ class Language:
         return said.format(*[self.words.get(f"name.{part}", part) for part in found.groups()])
 
 
-LANGUAGES: dict[str, Language] = {
-    "en": Language("en", en.WORDS, en.MONTHS, "{day} {month} {year}", comma_decimal=False),
-    "de": Language("de", de.WORDS, de.MONTHS, "{day}. {month} {year}", comma_decimal=True, phrases=de.PHRASES),
+CATALOGUES: dict[str, tuple[Mapping[str, str], Sequence[tuple[str, str]]]] = {
+    "en": (en.WORDS, ()),
+    "de": (de.WORDS, de.PHRASES),
 }
 
 
 def language(code: str) -> Language:
-    """The language of this code, English where there is none."""
-    return LANGUAGES.get(code, LANGUAGES["en"])
+    """The language of this locale or language code; British English where there is none, or no more than "en"."""
+    spoken = code.partition("-")[0]
+    known = spoken in CATALOGUES
+    return Language(code if known and code != "en" else writing.DEFAULT, *CATALOGUES[spoken if known else "en"])

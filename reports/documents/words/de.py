@@ -1,20 +1,5 @@
 """German, for the documents a client reads."""
 
-MONTHS = (
-    "Januar",
-    "Februar",
-    "März",
-    "April",
-    "Mai",
-    "Juni",
-    "Juli",
-    "August",
-    "September",
-    "Oktober",
-    "November",
-    "Dezember",
-)
-
 WORDS = {
     "page": "Seite {number} von {count}",
     "missing": "{sign} steht für ein Zeichen, das diese Schrift nicht drucken kann.",
@@ -107,12 +92,12 @@ WORDS = {
     "faults.fault": "Mangel",
     "faults.outcome": "Ergebnis",
     "faults.open": "offen",
-    "faults.mended_on": "behoben am {date}",
+    "faults.repaired_on": "behoben am {date}",
     "advice.title": "Was wir empfehlen",
     "advice.what": "Empfehlung",
     "advice.saving": "Würde sparen",
     "advice.cost": "Würde kosten",
-    "advice.mend": "Beheben: {fault}, {where}",
+    "advice.repair": "Beheben: {fault}, {where}",
     "advice.found": "{severity}; gefunden am {date}.",
     "advice.part": "Benötigtes Teil: {part}.",
     "advice.backflow": "Prüfung der Absicherung gegen Rückfließen: {assembly}",
@@ -155,7 +140,7 @@ WORDS = {
     "summary.expected": "Nach dem eingestellten Plan verbrauchte die Anlage {volume}; kein Zähler sagt es.",
     "summary.more": "Um das Wetter bereinigt ist das {percent} % mehr als im Vorjahr, {days} verglichen.",
     "summary.less": "Um das Wetter bereinigt ist das {percent} % weniger als im Vorjahr, {days} verglichen.",
-    "summary.faults": "Wir haben {faults} gefunden und davon {mended} behoben.",
+    "summary.faults": "Wir haben {faults} gefunden und davon {repaired} behoben.",
     "summary.no_faults": "Wir haben keine Mängel gefunden.",
     "summary.unknown": "Nicht mitgezählt, weil der Plan oder ihr Durchfluss fehlt: {zones}.",
     # Names of things
@@ -209,7 +194,7 @@ WORDS = {
     "proposal.severity": "Wie schwer",
     "proposal.lines": "Was wir vorschlagen",
     "proposal.what": "Arbeit und Teile",
-    "proposal.mends": "Behebt",
+    "proposal.repairs": "Behebt",
     "proposal.whole": "die Arbeit insgesamt",
     "proposal.quantity": "Menge",
     "proposal.price": "Preis, {currency}",

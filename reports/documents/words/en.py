@@ -1,20 +1,5 @@
 """English. The other languages have the same keys with the same names in braces."""
 
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
-
 WORDS = {
     "page": "Page {number} of {count}",
     "missing": "{sign} stands for a character that this typeface cannot print.",
@@ -100,19 +85,19 @@ WORDS = {
     "visits.measured": "{valves} measured",
     "visits.found": "{faults} found",
     "visits.none_found": "no faults found",
-    "faults.title": "Faults found and mended",
+    "faults.title": "Faults found and repaired",
     "faults.none": "No fault is recorded for this season.",
     "faults.found": "Found",
     "faults.where": "Where",
     "faults.fault": "Fault",
     "faults.outcome": "Outcome",
     "faults.open": "open",
-    "faults.mended_on": "mended on {date}",
+    "faults.repaired_on": "repaired on {date}",
     "advice.title": "What we recommend",
     "advice.what": "Recommendation",
     "advice.saving": "Would save",
     "advice.cost": "Would cost",
-    "advice.mend": "Mend: {fault}, {where}",
+    "advice.repair": "Repair: {fault}, {where}",
     "advice.found": "{severity}; found on {date}.",
     "advice.part": "Part needed: {part}.",
     "advice.backflow": "Backflow assembly test, {assembly}",
@@ -131,7 +116,7 @@ WORDS = {
     "cost.total": "Total",
     "cost.fixed": "Fixed charge, tariff {tariff}",
     "cost.water": "Water: {volume} used, billed for each calendar month from {first} to {last}",
-    "cost.note": "Reckoned from the tariff; the supplier's own bill dates and reads differ.",
+    "cost.note": "Computed from the tariff; the supplier's own bill dates and reads differ.",
     "next.title": "Visits to come",
     "next.by": "by {date}",
     "next.between": "between {first} and {last}",
@@ -153,7 +138,7 @@ WORDS = {
     "summary.expected": "By the schedule as it was set, the site used {volume} of water; no meter tells.",
     "summary.more": "Corrected by weather, that is {percent} % more than last year, {days} compared.",
     "summary.less": "Corrected by weather, that is {percent} % less than last year, {days} compared.",
-    "summary.faults": "We found {faults} and mended {mended}.",
+    "summary.faults": "We found {faults} and repaired {repaired}.",
     "summary.no_faults": "We found no faults.",
     "summary.unknown": "Not counted, because they have no schedule or no known flow: {zones}.",
     # Names of things
@@ -204,10 +189,10 @@ WORDS = {
     "proposal.fault": "Fault",
     "proposal.where": "Where",
     "proposal.found": "Found",
-    "proposal.severity": "How bad",
+    "proposal.severity": "Severity",
     "proposal.lines": "What we propose",
     "proposal.what": "Work and parts",
-    "proposal.mends": "Mends",
+    "proposal.repairs": "Repairs",
     "proposal.whole": "the work as a whole",
     "proposal.quantity": "Quantity",
     "proposal.price": "Price, {currency}",
@@ -231,7 +216,7 @@ WORDS = {
     ),
     "proposal.care_mains": (
         "Work on mains power (controller or pump supply) is done by a licensed electrician as local rules require. "
-        "Until it is mended, do not open the panel; switch it off at its isolator if it looks or smells wrong and "
+        "Until it is repaired, do not open the panel; switch it off at its isolator if it looks or smells wrong and "
         "you can reach the isolator without touching anything wet, hot or damaged."
     ),
     "proposal.care_backflow": (
@@ -241,7 +226,7 @@ WORDS = {
     "proposal.care_unsafe": "A fault marked unsafe: keep people away from it until it is made safe.",
     "proposal.mail.subject": "Repair proposal {number} for {site}",
     "proposal.mail.body": (
-        "Dear {greeting},\n\nat {site} we found faults that need repair. Attached is our proposal {number} over "
+        "Dear {greeting},\n\nat {site} we found faults that need repair. Attached is our proposal {number} for "
         "{total}.\n\nRead it and accept or decline it here, without signing in, until {until}:\n{link}\n\n"
         "Accepting it is an order for the work listed. Whoever has this link can read and answer the proposal. If "
         "something in it is not clear, just answer this mail.\n\n{signature}\n"
@@ -266,14 +251,11 @@ WORDS = {
         "This proposal was valid until {until} and can no longer be answered. Ask us for a new one."
     ),
     "proposal.is_superseded": (
-        "A newer proposal has taken the place of this one; it can no longer be answered. Use the link in our newer "
-        "mail."
+        "A newer proposal has replaced this one; it can no longer be answered. Use the link in our newer mail."
     ),
-    "proposal.is_withdrawn": "We have taken this proposal back; it can no longer be answered. Ask us about it.",
-    "proposal.too_late": "Your answer was not taken.",
-    "proposal.no_visit": (
-        "Your answer could not be taken here. Nothing was ordered. Please call us or answer our mail."
-    ),
+    "proposal.is_withdrawn": "We have withdrawn this proposal; it can no longer be answered. Ask us about it.",
+    "proposal.too_late": "Your answer was not saved.",
+    "proposal.no_visit": ("Your answer could not be saved. Nothing was ordered. Please call us or answer our mail."),
     # The mail and the page behind its link
     "mail.subject": "Season report {season} for {site}",
     "mail.attached": (

@@ -1,12 +1,11 @@
 from typing import Any
 
-from django.core.management.base import BaseCommand
-
 from reports.actions import bulk
 from reports.tasks import send_waiting_deliveries
+from sites.management import FirmCommand
 
 
-class Command(BaseCommand):
+class Command(FirmCommand):
     help = (
         "Make what waits of bulk jobs, then stop. Several may run at once; one that is killed is healed by the next."
     )

@@ -2,14 +2,15 @@ import mailbox
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 
 from reports.actions.bounces import Bounce, record_all
 from reports.core.bounce_files import failures
+from sites.management import FirmCommand
 
 
-class Command(BaseCommand):
+class Command(FirmCommand):
     help = (
         "Mark mails that came back, from the mailbox to which bounces go: an mbox file or a Maildir folder. "
         "The mailbox is only read; reading it again changes nothing."

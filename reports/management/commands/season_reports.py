@@ -1,15 +1,16 @@
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 
 from reports.actions import deliveries, documents
 from reports.forms import suggested_recipients
 from reports.tasks import send_waiting_deliveries
+from sites.management import FirmCommand
 from sites.models import Site
 
 
-class Command(BaseCommand):
+class Command(FirmCommand):
     help = (
         "Make the season reports of all sites, or of those named, and with --send mail each to its client. "
         "Safe to repeat: an unchanged report is not made again, and nobody gets the same version twice."
@@ -36,7 +37,7 @@ class Command(BaseCommand):
             self.stdout.write(f"{number}/{len(chosen)} {row.name}: version {made.version}")
             address = suggested_recipients(row)
             if send and address:
-                deliveries.order_delivery(document=made, recipients=[address], by=None)
+                deliveries.queue_delivery(document=made, recipients=[address], by=None)
             elif send:
                 without_address.append(row.name)
         if send:

@@ -1,15 +1,15 @@
 from typing import Any
 
-from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from jobs.queries.planning import firm_now
 from reports.actions import appointments
+from sites.management import FirmCommand
 
 
-class Command(BaseCommand):
+class Command(FirmCommand):
     help = (
-        "Remind clients of tomorrow's promised visits by e-mail, and tell them of changes that wait. May be run as "
+        "Remind clients of tomorrow's promised visits by email, and tell them of changes that wait. May be run as "
         "often as you like: nobody is told anything twice."
     )
 

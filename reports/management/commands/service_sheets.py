@@ -2,15 +2,16 @@ import datetime as dt
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.utils.text import slugify
 
 from jobs.models import Visit, VisitKind
 from reports.documents.service_sheet import service_sheet_pdf
 from reports.queries.service_sheet import service_sheet_data
+from sites.management import FirmCommand
 
 
-class Command(BaseCommand):
+class Command(FirmCommand):
     help = (
         "Write service sheets as PDF files, one a visit: blank sheets of the visits planned on a day, "
         "or with --completed the records of finished visits."

@@ -11,6 +11,7 @@ from datetime import date, datetime, timedelta, tzinfo
 
 from scheduling.core.sequence.plant import Plant
 from scheduling.core.sequence.timeline import Action, NoticeKind, Run, Timeline
+from sites.core import writing
 from sites.core.drawing import Drawing, Line, Shape, Tone, Words, box, fitted
 
 ROW, HEAD, AXIS = 19.0, 56.0, 28.0
@@ -186,7 +187,7 @@ def _labels(drawing: Drawing, outputs: list[tuple[object, str]], y: float, label
 def _panel(
     drawing: Drawing, data: ChartData, panel: _Panel, frame: _Frame, outputs: list[object], *, alone: bool
 ) -> None:
-    title = f"{panel.day:%a} {panel.day.day} {panel.day:%b}"
+    title = f"{writing.weekday_day(panel.day)}"
     drawing.add(Words(frame.x, frame.y - 36, title, 13, True))
     drawing.add(box(frame.x, frame.y, frame.width, frame.rows, fill="white", stroke="none"))
     for begin_s, end_s in data.window:
@@ -318,5 +319,5 @@ def _has_soak(runs: Sequence[Run]) -> bool:
 
 
 def _words(data: ChartData, panels: Sequence[_Panel]) -> str:
-    days = ", ".join(f"{panel.day:%A} {panel.day.day} {panel.day:%B}" for panel in panels)
+    days = ", ".join(writing.full_day(panel.day) for panel in panels)
     return f"{data.title}: {len(data.timeline.runs)} valve runs on {days or 'no day'}"

@@ -74,7 +74,7 @@ def compile_once(
     steps: Sequence[Step],
     starts_at: datetime,
     options: Options | None = None,
-    name: str = "Manual run",
+    name: str = "One-off run",
 ) -> Timeline:
     """The commands of a one-off run from an aware `starts_at`: one zone, one program, or a test of all zones."""
     options = options or Options()

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sites.core.units import FOOT_M, INCH_MM, System, format_quantity
+from sites.core.writing import number, significant
 
 Origin = Literal["measured", "register", "station", "forecast", "default", "computed"]
 
@@ -66,9 +67,9 @@ def shown_value(value: float | str, unit: str, system: str) -> str:
     if unit == _MM_A_DAY:
         return f"{format_quantity(value, 'depth', system, decimals=3 if system == System.US else 2)}/day"
     if unit == _MM_A_METRE and system == System.US:
-        return f"{value * FOOT_M / INCH_MM:.2f} in/ft"
+        return f"{number(value * FOOT_M / INCH_MM, 2)} in/ft"
     if unit not in _QUANTITY_OF_UNIT:
-        return f"{value:.4g} {unit}".strip()
+        return f"{significant(value, 4)} {unit}".strip()
     quantity, divisor, decimals = _QUANTITY_OF_UNIT[unit]
     return format_quantity(value / divisor, quantity, system, decimals=decimals)
 

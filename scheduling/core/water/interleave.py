@@ -50,7 +50,7 @@ def interleave(runs: Sequence[DayRun], gap_min: float = 0.25, fill_min: float = 
     never longer than all soaks in a row.
     """
     if len({run.key for run in runs}) < len(runs):
-        raise WaterInputError("zones", "each zone may stand only once in a night")
+        raise WaterInputError("zones", "each zone may be only once in a night")
     left = {run.key: run.cycles for run in runs if run.cycles > 0}
     ready = dict.fromkeys(left, 0.0)
     by_key = {run.key: run for run in runs}

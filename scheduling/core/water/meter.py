@@ -1,4 +1,4 @@
-"""Meter reads into use: rollover, replaced meters, estimated reads, and leaks that run at night."""
+"""Meter readings into use: rollover, replaced meters, estimated readings, and leaks that run at night."""
 
 from __future__ import annotations
 
@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from scheduling.core.water.checks import WaterInputError
+from sites.core import writing
 
 
 @dataclass(frozen=True)
-class Read:
-    """One read of a register; `series` changes with a new meter, `estimated` marks reads nobody took."""
+class Reading:
+    """One reading of a counter; `series` changes with a new meter, `estimated` marks readings nobody took."""
 
     at: dt.datetime
     value: float
@@ -22,7 +23,7 @@ class Read:
 
 @dataclass(frozen=True)
 class Use:
-    """Use between two neighbouring reads in register units times the multiplier.
+    """Use between two neighbouring readings in counter units times the multiplier.
 
     `use` is None where it cannot be told; `remark` says why or what was assumed.
     """
@@ -40,27 +41,27 @@ class Use:
 
 
 def rollover_use(before: float, after: float, digits: int) -> float:
-    """Register units used when the register may have passed its end: (r2 - r1) mod 10^digits."""
+    """Counter units used when the counter may have passed its end: (r2 - r1) mod 10^digits."""
     return (after - before) % 10.0**digits
 
 
 def consumption(
-    reads: Sequence[Read], digits: int, largest_use_per_day: float, multiplier: float = 1.0
+    readings: Sequence[Reading], digits: int, largest_use_per_day: float, multiplier: float = 1.0
 ) -> tuple[Use, ...]:
-    """Use between each pair of reads, in time order.
+    """Use between each pair of readings, in time order.
 
-    A falling register counts as rolled over only if that use stays below `largest_use_per_day` (register
-    units); otherwise it is not told. A new series (meter change) starts afresh. Two reads at one instant are
+    A falling counter counts as rolled over only if that use stays below `largest_use_per_day` (counter
+    units); otherwise it is not told. A new series (meter change) starts afresh. Two readings at one instant are
     refused.
     """
-    ordered = sorted(reads, key=lambda read: read.at)
+    ordered = sorted(readings, key=lambda reading: reading.at)
     uses = []
     for before, after in zip(ordered, ordered[1:], strict=False):
         if after.at == before.at:
-            raise WaterInputError("reads", f"two reads at {after.at:%Y-%m-%d %H:%M}")
-        for read in (before, after):
-            if not 0 <= read.value < 10.0**digits:
-                raise WaterInputError("reads", f"{read.value:g} does not fit a register of {digits} digits")
+            raise WaterInputError("readings", f"two readings at {writing.day_time(after.at)}")
+        for reading in (before, after):
+            if not 0 <= reading.value < 10.0**digits:
+                raise WaterInputError("readings", f"{reading.value:g} does not fit a counter of {digits} digits")
         estimated = before.estimated or after.estimated
         use, remark = _units(before, after, digits, largest_use_per_day)
         value = None if use is None else use * multiplier
@@ -68,32 +69,32 @@ def consumption(
     return tuple(uses)
 
 
-def _units(before: Read, after: Read, digits: int, largest_per_day: float) -> tuple[float | None, str]:
+def _units(before: Reading, after: Reading, digits: int, largest_per_day: float) -> tuple[float | None, str]:
     if before.series != after.series:
-        return None, "meter changed: needs the last read of the old and the first of the new meter"
+        return None, "meter changed: needs the last reading of the old and the first of the new meter"
     if after.value >= before.value:
         return after.value - before.value, ""
     used = rollover_use(before.value, after.value, digits)
     days = (after.at - before.at).total_seconds() / 86400.0
     if used <= largest_per_day * days:
-        return used, "register rolled over"
+        return used, "counter rolled over"
     if before.estimated:
-        return None, "the estimated read before was too high"
-    return None, "the register fell: reads or meter to be checked"
+        return None, "the estimated reading before was too high"
+    return None, "the counter fell: readings or meter to be checked"
 
 
 def leak_rate_l_h(before_m3: float, after_m3: float, hours: float) -> float:
-    """Leak in litres an hour from two reads with all valves closed and no other use."""
+    """Leak in litres an hour from two readings with all valves closed and no other use."""
     if hours <= 0:
         raise WaterInputError("hours", "must be above 0")
     if after_m3 < before_m3:
-        raise WaterInputError("reads", "the second is below the first")
+        raise WaterInputError("readings", "the second is below the first")
     return 1000.0 * (after_m3 - before_m3) / hours
 
 
 @dataclass(frozen=True)
 class LeakCheck:
-    """A leak test between two reads; `tellable` is False where the meter could not have shown it."""
+    """A leak test between two readings; `tellable` is False where the meter could not have shown it."""
 
     litres_per_hour: float
     m3_per_month: float
@@ -106,12 +107,12 @@ class LeakCheck:
 
     @property
     def tellable(self) -> bool:
-        """The movement is more than the register's last digit."""
+        """The movement is more than the counter's last digit."""
         return self.litres_per_hour > self.smallest_tellable_l_h
 
 
 def leak_check(before_m3: float, after_m3: float, hours: float, resolution_m3: float) -> LeakCheck:
-    """Leak rate with the smallest rate the register's resolution can show in that time."""
+    """Leak rate with the smallest rate the counter's resolution can show in that time."""
     rate = leak_rate_l_h(before_m3, after_m3, hours)
     return LeakCheck(rate, rate * 24.0 * 30.4 / 1000.0, 1000.0 * resolution_m3 / hours)
 
@@ -120,19 +121,19 @@ def leak_check(before_m3: float, after_m3: float, hours: float, resolution_m3: f
 LONGEST_NIGHT_H = 16.0
 
 
-def register_step(registers: Sequence[Decimal]) -> float:
-    """The finest step the reads were written down in, register units: 1 where all are whole numbers."""
-    places = [-int(register.normalize().as_tuple().exponent) for register in registers]
+def counter_step(counters: Sequence[Decimal]) -> float:
+    """The finest step the readings were written down in, counter units: 1 where all are whole numbers."""
+    places = [-int(counter.normalize().as_tuple().exponent) for counter in counters]
     return 10.0 ** -max([0, *places])
 
 
 def overnight(
-    before: Read, after: Read, digits: int, largest_use_per_day: float, litres_per_unit: float, step: float
+    before: Reading, after: Reading, digits: int, largest_use_per_day: float, litres_per_unit: float, step: float
 ) -> LeakCheck | None:
-    """The flow between an evening's and the next morning's read, with what these reads could have shown at all.
+    """The flow between an evening's and the next morning's reading, with what these could have shown at all.
 
-    Each read may be off by one `step` of the register, so a difference of a step is nothing. None where the reads
-    are estimated, too far apart, or do not tell the use.
+    Each reading may be off by one `step` of the counter, so a difference of a step is nothing. None where they are
+    estimated, too far apart, or do not tell the use.
     Source: definition; the check value is our own.
     """
     hours = (after.at - before.at).total_seconds() / 3600.0
@@ -150,9 +151,9 @@ SUSPICIOUS_OFF_SEASON_SHARE = 0.10
 
 
 def suspects_leak(off_season: Sequence[Use], in_season: Sequence[Use], base_use_per_day: float = 0.0) -> bool | None:
-    """True where the water runs on when nothing should be irrigated; None where the reads do not tell.
+    """True where the water runs on when nothing should be irrigated; None where the readings do not tell.
 
-    Uses measured reads only; `base_use_per_day` (indoor use) is taken off first.
+    Uses measured readings only; `base_use_per_day` (indoor use) is taken off first.
     """
     quiet, busy = (
         [use for use in uses if use.use is not None and not use.estimated] for uses in (off_season, in_season)

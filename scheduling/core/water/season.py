@@ -13,7 +13,7 @@ from scheduling.core.water import demand, rain, soil
 from scheduling.core.water.checks import Array
 from scheduling.core.water.climate import Climatology
 from scheduling.core.water.derivation import CannotCompute
-from scheduling.core.water.percent import percent_of_peak
+from scheduling.core.water.seasonal_percentage import percent_of_peak
 from scheduling.core.water.zone_inputs import ResolvedZone, ZoneInputs, resolve
 
 USABLE_STORAGE_SHARE = 0.5  # NEH-623.2: 40 to 60 % of the root zone's available water

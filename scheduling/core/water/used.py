@@ -59,7 +59,7 @@ def losses(
 
 
 def spread_over_days(use_l: float, expected_l: Array) -> Array:
-    """The use between two reads day by day: as the schedule would have it, evenly where it expects nothing."""
+    """The use between two readings day by day: as the schedule would have it, evenly where it expects nothing."""
     total = float(expected_l.sum())
     if total > 0:
         return use_l * expected_l / total

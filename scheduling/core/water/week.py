@@ -10,8 +10,8 @@ import numpy as np
 
 from scheduling.core.water import rain, soil
 from scheduling.core.water.checks import Array, WaterInputError, complete
-from scheduling.core.water.percent import round_to_five
 from scheduling.core.water.season import ZoneSeason, litres_for, spread_over_week
+from scheduling.core.water.seasonal_percentage import round_to_five
 
 LARGEST_PERCENT = 150.0
 CONFIRM_ABOVE_PERCENT = 120.0  # common practice

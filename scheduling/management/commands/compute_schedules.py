@@ -3,15 +3,16 @@ import zoneinfo
 from collections.abc import Iterable
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 
 from scheduling.actions.schedules import ScheduleError, compute_many, publish
 from scheduling.models import SeasonSchedule
+from sites.management import FirmCommand
 from sites.models import Firm, Site
 
 
-class Command(BaseCommand):
+class Command(FirmCommand):
     help = (
         "Compute the season schedule of every site (or of some) as a draft: minutes by zone and month, "
         "programs for this week. A draft that somebody edited stays. --publish publishes what was computed."

@@ -2,15 +2,16 @@ from pathlib import Path
 from typing import Any
 
 import vega_datasets
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from scheduling.actions.weather import FORMATS, import_station_text
+from sites.management import FirmCommand
 from sites.models import WeatherStation
 
 SHOWN_PROBLEMS = 20
 
 
-class Command(BaseCommand):
+class Command(FirmCommand):
     help = (
         "Import a weather station's file and compute the reference ET of each day. Days stored before are updated. "
         "With problems in the file nothing is stored unless --keep-good-rows is given; every problem is listed by "

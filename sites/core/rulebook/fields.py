@@ -52,7 +52,7 @@ class Kind(StrEnum):
     MONEY = "amount with fixed decimals"
     TEXT = "line of text"
     NOTE = "text of several lines"
-    EMAIL = "e-mail address"
+    EMAIL = "email address"
     CHOICE = "choice"
     YES_NO = "yes or no"
     DATE = "date"

@@ -208,7 +208,7 @@ CONTROLLER = Table(
             default=True,
             help="The schedule is typed in at the controller on a visit, not sent to it.",
         ),
-        yes_no("has_percent_setting", "has one percent setting for all zones", default=True),
+        yes_no("has_seasonal_percentage", "has one seasonal percentage for all zones", default=True),
     ),
     (Rule(("one_valve_at_a_time", "most_valves_open"), interlocked_opens_one),),
 )

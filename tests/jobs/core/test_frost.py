@@ -158,14 +158,14 @@ def test_a_short_record_is_usable_and_says_so():
     # Days 292, 294, 297, 300: mean 295.75, s 3.5, less 1.28155 s = 291.26; day 291 of 2025 is 18 October.
     assert limit.on == date(2025, 10, 18)
     assert limit.reason == (
-        "10 % chance of -2.2 °C by 18 Oct, Harbour + 120 m (insufficient: 4 seasons of at least 20)"
+        "10 % chance of -2.2 °C by {day:2025-10-18}, Harbour + 120 m (insufficient: 4 seasons of at least 20)"
     )
     assert freeze_risk({}, "autumn", 0.0, latitude=47).day_at(0.1) is None
 
 
 def test_a_long_record_gives_a_plain_reason():
     limit = startup_opens(spring("normal"), 2025, 0.10, "Harbour - 40 m", "0 °C")
-    assert limit.reason == "10 % chance of 0 °C after 1 May, Harbour - 40 m"
+    assert limit.reason == "10 % chance of 0 °C after {day:2025-05-01}, Harbour - 40 m"
     assert limit.sufficient
 
 

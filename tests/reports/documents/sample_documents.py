@@ -8,7 +8,7 @@ from jobs.core.checklists import DEFAULT_CHECKLISTS
 from reports.documents.controller_card import ControllerCard, MonthPercent, Program, ZoneMinutes
 from reports.documents.kit.charts import Amount, CurvePoint
 from reports.documents.kit.page import Firm, Paper
-from reports.documents.manual_run import ManualRun, ManualStep
+from reports.documents.one_off_run import OneOffRun, OneOffStep
 from reports.documents.proposal import FoundFault, Line, Proposal
 from reports.documents.run_sheet import RunSheet, Stop
 from reports.documents.season_report import (
@@ -187,7 +187,7 @@ def completed_sheet(kind: VisitKind = VisitKind.STARTUP, zone_count: int = 9, **
             FaultFound(
                 "A4 Courtyard planters 1",
                 "Splice corroded, coil circuit 46 % above new",
-                "Mended today",
+                "Repaired today",
                 "Splice remade in the box by the gate; 33.2 ohm after the repair.",
                 (Photo(photo_jpeg(), "Splice as found"), Photo(photo_jpeg(360, 480, 90), "After the repair")),
             ),
@@ -247,7 +247,7 @@ def season_report(zone_count: int = 9, **changes: object) -> SeasonReport:
         "prepared_by": "Tomas Reyes-Lindqvist",
         "summary": (
             "July and August were drier than normal. Your site used 1,055 m³, 2 % less than its budget and 10 % "
-            "less than last year, and the lawns came through without damage. Two faults were found and mended; one "
+            "less than last year, and the lawns came through without damage. Two faults were found and repaired; one "
             "repair is still open and we recommend it before next summer."
         ),
         "headlines": (
@@ -284,7 +284,7 @@ def season_report(zone_count: int = 9, **changes: object) -> SeasonReport:
             VisitDone("20 Oct 2026", "Winterisation", "Per Abiodun", "9 zones blown clear, pump casing drained."),
         ),
         "faults": (
-            FaultLine("14 Apr 2026", "A4 Courtyard planters", "Corroded splice", "Mended 14 Apr 2026"),
+            FaultLine("14 Apr 2026", "A4 Courtyard planters", "Corroded splice", "Repaired 14 Apr 2026"),
             FaultLine("14 Apr 2026", "Main line", "Weeping joint behind the pump house", "Open: proposed"),
         ),
         "recommendations": (
@@ -362,13 +362,13 @@ def controller_card(zone_count: int = 9, **changes: object) -> ControllerCard:
     return ControllerCard(**{**given, **changes})  # type: ignore[arg-type]
 
 
-def manual_run(zone_count: int = 6, **changes: object) -> ManualRun:
+def one_off_run(zone_count: int = 6, **changes: object) -> OneOffRun:
     """A test of all zones of a pumped controller."""
-    steps = [ManualStep("10:00:00", "0:00", "Start pump", "", f"{2 * zone_count}:00")]
+    steps = [OneOffStep("10:00:00", "0:00", "Start pump", "", f"{2 * zone_count}:00")]
     for number in range(1, zone_count + 1):
         at = f"10:{2 * number % 60:02d}:05"
         steps.append(
-            ManualStep(at, f"{2 * number}:05", f"Open Valve {number} (zone {number} Lawn)", str(number), "2:10")
+            OneOffStep(at, f"{2 * number}:05", f"Open Valve {number} (zone {number} Lawn)", str(number), "2:10")
         )
     given: dict[str, object] = {
         "firm": FIRM,
@@ -383,14 +383,14 @@ def manual_run(zone_count: int = 6, **changes: object) -> ManualRun:
         "verdict": "A guide for a person at the switch.",
         "safe": True,
         "steps": tuple(steps),
-        "know": ("Manual run waters 12 min outside the permitted time, until 10:14",),
+        "know": ("One-off run waters 12 min outside the permitted time, until 10:14",),
         "mishaps": ("The command to stop the pump is lost. The pump runs on until somebody stops it.",),
         "pump_rule": "start it 5 s after the first valve is open.",
         "call": ("Thistledown Watering Service: 01 555 0100",),
         "margins": ("1  3.0 s to spare at 10:02:05: a path is open while the pump runs",),
         "chart": Drawing(400, 60, "", [box(10, 10, 380, 40), Words(20, 34, "Pump", 12)]),
     }
-    return ManualRun(**{**given, **changes})  # type: ignore[arg-type]
+    return OneOffRun(**{**given, **changes})  # type: ignore[arg-type]
 
 
 LETTER_FIRM = Firm(FIRM.name, FIRM.address_lines, FIRM.phone, FIRM.email, paper=Paper.LETTER, lang="en-US")
@@ -401,7 +401,9 @@ def proposal(line_count: int = 4, **changed) -> Proposal:
     lines = tuple(
         Line(
             what=("Service technician", "Coil, 24 V", "PE pipe, 32 mm, laid and tried under pressure")[n % 3],
-            mends=("the work as a whole", "Valve weeps, valve 3", "Pipe or fitting leaks, zone 2 Rose border")[n % 3],
+            repairs=("the work as a whole", "Valve weeps, valve 3", "Pipe or fitting leaks, zone 2 Rose border")[
+                n % 3
+            ],
             quantity=("1.5 h", "2 pc", "12 m")[n % 3],
             price="1,068.50",
             amount=f"{1602.75 + n:,.2f}",

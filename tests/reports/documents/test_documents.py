@@ -17,7 +17,7 @@ from reports.documents.kit.blocks import Gap, Together, paragraph
 from reports.documents.kit.charts import Amount
 from reports.documents.kit.look import MM
 from reports.documents.kit.page import SIDE, Document, pdf_bytes
-from reports.documents.manual_run import manual_run_pdf
+from reports.documents.one_off_run import one_off_run_pdf
 from reports.documents.proposal import proposal_pdf
 from reports.documents.run_sheet import RunSheet, run_sheet_pdf
 from reports.documents.season_report import (
@@ -58,7 +58,7 @@ def every_document() -> dict[str, bytes]:
     made |= {f"done {kind}": service_sheet_pdf(samples.completed_sheet(kind)) for kind in VisitKind}
     made["report"] = season_report_pdf(samples.season_report())
     made["run sheet"] = run_sheet_pdf(samples.run_sheet())
-    made["manual run"] = manual_run_pdf(samples.manual_run())
+    made["one-off run"] = one_off_run_pdf(samples.one_off_run())
     made["proposal"] = proposal_pdf(samples.proposal())
     made["card"] = controller_card_pdf(samples.controller_card())
     return made
@@ -86,7 +86,7 @@ def assert_laid_out_well(pdf: bytes) -> None:
 NAMES = [f"{state} {kind}" for state in ("blank", "done") for kind in VisitKind] + [
     "report",
     "run sheet",
-    "manual run",
+    "one-off run",
     "proposal",
     "card",
 ]
@@ -106,7 +106,7 @@ def test_any_number_of_zones_is_laid_out_well(count):
             assert_laid_out_well(service_sheet_pdf(samples.completed_sheet(kind, count, firm=firm)))
         assert_laid_out_well(season_report_pdf(samples.season_report(count, firm=firm)))
         assert_laid_out_well(controller_card_pdf(samples.controller_card(count, firm=firm)))
-        assert_laid_out_well(manual_run_pdf(samples.manual_run(count, firm=firm)))
+        assert_laid_out_well(one_off_run_pdf(samples.one_off_run(count, firm=firm)))
 
 
 @pytest.mark.parametrize("count", [1, 2, 60])
@@ -161,7 +161,7 @@ def test_a_season_report_prints_every_figure_it_was_given():
 def test_run_sheets_and_the_controller_card_print_every_string():
     printed = (
         (samples.run_sheet(), run_sheet_pdf),
-        (samples.manual_run(), manual_run_pdf),
+        (samples.one_off_run(), one_off_run_pdf),
         (samples.controller_card(), controller_card_pdf),
     )
     for thing, make in printed:
@@ -171,7 +171,7 @@ def test_run_sheets_and_the_controller_card_print_every_string():
 
 def test_an_unsafe_manual_run_prints_why_and_no_step_to_follow():
     story = ("10:02:07 Valve 1 is shut", "10:02:09 the pump works against closed valves")
-    text = text_of(manual_run_pdf(samples.manual_run(safe=False, verdict="Rule broken.", story=story)))
+    text = text_of(one_off_run_pdf(samples.one_off_run(safe=False, verdict="Rule broken.", story=story)))
     assert "Do not run this" in text
     assert all(line in text for line in story)
     assert "Command by command" not in text and "Open Valve 1" not in text

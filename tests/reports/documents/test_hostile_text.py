@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from reports.documents.controller_card import controller_card_pdf
 from reports.documents.kit.text import MISSING, plain
-from reports.documents.manual_run import manual_run_pdf
+from reports.documents.one_off_run import one_off_run_pdf
 from reports.documents.proposal import proposal_pdf
 from reports.documents.run_sheet import run_sheet_pdf
 from reports.documents.season_report import season_report_pdf
@@ -59,7 +59,7 @@ def report_of(text: str):
 
 
 def proposal_of(text: str):
-    line = dataclasses.replace(samples.proposal().lines[0], what=text, mends=text)
+    line = dataclasses.replace(samples.proposal().lines[0], what=text, repairs=text)
     fault = dataclasses.replace(samples.proposal().faults[0], words=text)
     return samples.proposal(1, client_name=text, site_name=text, note=text, lines=(line,), faults=(fault,))
 
@@ -71,7 +71,7 @@ def test_payloads_are_printed_literally_in_every_document(payload):
     for pdf in (
         service_sheet_pdf(sheet_of(payload)),
         season_report_pdf(report_of(payload)),
-        manual_run_pdf(samples.manual_run(what=payload, know=(payload,), verdict=payload)),
+        one_off_run_pdf(samples.one_off_run(what=payload, know=(payload,), verdict=payload)),
         proposal_pdf(proposal_of(payload)),
         run_sheet_pdf(samples.run_sheet(stops=(stop,), notes=payload)),
         controller_card_pdf(samples.controller_card(controller=payload, notes=payload)),

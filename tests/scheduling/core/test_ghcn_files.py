@@ -98,7 +98,7 @@ def test_rows_that_are_none_are_told_by_number():
 def test_an_element_twice_keeps_the_first_and_tells():
     found = read_ghcn_csv(CSV + "XX000000001,20240601,TMAX,260,,,S\n")
     assert found.good_rows[0]["temp_max"] == 25.0
-    assert (6, "2024-06-01: the element stands twice") in [(each.row, each.words) for each in found.problems]
+    assert (6, "2024-06-01: the element is there twice") in [(each.row, each.words) for each in found.problems]
 
 
 def test_a_header_without_values_and_an_empty_file_are_told():

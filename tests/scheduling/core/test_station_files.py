@@ -78,7 +78,7 @@ def test_fahrenheit_in_a_celsius_column_is_suspected():
     ("row", "column", "words"),
     [
         ("2024-06-02,0,10,12,1", "temp_min", "temp_min 12 is above temp_max 10 °C"),
-        ("2024-06-01,0,25,12,1", "date", "2024-06-01 stands already in row 2"),
+        ("2024-06-01,0,25,12,1", "date", "2024-06-01 is already in row 2"),
         ("12/03/2024,0,25,12,1", "date", "'12/03/2024' is not a date (YYYY-MM-DD)"),
         ("2024-02-30,0,25,12,1", "date", "'2024-02-30' is not a date (YYYY-MM-DD)"),
         ("2024-06-02,nan,25,12,1", "precipitation_mm", "'nan' is not a finite number"),
@@ -95,7 +95,7 @@ def test_a_bad_row_is_told_and_left_out(row, column, words):
 
 
 GOOD, BAD = "2024-06-01,0,25,12,1", "2024-06-01,wet,25,12,1"
-TWICE = (3, "2024-06-01 stands already in row 2")
+TWICE = (3, "2024-06-01 is already in row 2")
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from sites.core.rulebook import BACKFLOW, CONTROLLER, PUMP, SITE, TABLES, VALVE, ZONE
 from sites.core.rulebook.fields import NUMERIC, Kind
 from sites.core.units import from_display
+from sites.core.writing import MINUS
 
 FIELDS = [pytest.param(field, id=f"{name}.{field.name}") for name, table in TABLES.items() for field in table]
 NUMBERS = [param for param in FIELDS if param.values[0].kind in NUMERIC]
@@ -51,13 +52,13 @@ def test_a_limit_as_it_is_told_can_be_typed(field, system):
             text = unit
         if limit == 0.0001:
             continue  # told as "above 0"
-        stored = from_display(float(text), field.quantity, system)
+        stored = from_display(float(text.replace(",", "").replace(MINUS, "-")), field.quantity, system)
         slack = 0.02 if field.name == "wire_section_mm2" else 1e-9  # a gauge is told to a tenth
         assert stored <= limit * (1 + slack) if upper else stored >= limit - abs(limit) * slack
 
 
 def test_limits_are_told_in_the_units_of_the_reader():
-    assert ZONE["head_pressure_kpa"].refusal(9000) == "Must be at most 2500 kPa."
+    assert ZONE["head_pressure_kpa"].refusal(9000) == "Must be at most 2,500 kPa."
     # 2500 kPa is 362.59 psi (1 psi = 6.894757 kPa, NIST SP 811 B.8).
     assert ZONE["head_pressure_kpa"].refusal(9000, "us") == "Must be at most 362.59 psi."
     assert ZONE["area_m2"].refusal(-1) == "Must be above 0."

@@ -27,7 +27,7 @@ def test_the_day_of_a_change_counts_for_the_new_state():
     assert not SEASON.at(APRIL - DAY).is_on
     assert SEASON.at(APRIL) == Standing(ON, APRIL)
     assert SEASON.at(OCTOBER - DAY).is_on
-    assert SEASON.at(OCTOBER).words == "shut off for winter since 20 October 2026"
+    assert SEASON.at(OCTOBER).words == "shut off for winter since 20 Oct 2026"
 
 
 def test_a_first_startup_says_that_the_site_was_off_before_it_but_not_for_ever():

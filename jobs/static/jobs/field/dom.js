@@ -61,8 +61,8 @@
   }
 
   /* Put words beside a field, or take them away. */
-  /* An error goes when what it was about is mended; new ones wait for the button. */
-  function forgetMended(within, errors) {
+  /* An error goes when what it was about is repaired; new ones wait for the button. */
+  function forgetCorrected(within, errors) {
     within.querySelectorAll(".field.wrong").forEach((field) => {
       if (errors[field.dataset.field]) return;
       field.classList.remove("wrong");
@@ -99,5 +99,5 @@
     return form;
   }
 
-  root.Dom = { checkField, choiceField, draftForm, forgetMended, h, selectField, showErrors, textField };
+  root.Dom = { checkField, choiceField, draftForm, forgetCorrected, h, selectField, showErrors, textField };
 })(self);

@@ -6,7 +6,7 @@
   const LONGEST_SIDE_PX = 1600;
   const QUALITY = 0.82;
 
-  /* Upright, at most 1600 px, a plain JPEG: drawing it anew leaves place and camera data behind. */
+  /* Upright, at most 1600 px, a plain JPEG: drawing it again leaves place and camera data behind. */
   async function shrink(file) {
     const picture = await createImageBitmap(file, { imageOrientation: "from-image" });
     const scale = Math.min(1, LONGEST_SIDE_PX / Math.max(picture.width, picture.height));
@@ -57,10 +57,10 @@
   function readForm(values) {
     const errors = {};
     if (!values.kind) errors.kind = "Choose what is wrong.";
-    if (!values.severity) errors.severity = "Say how bad it is.";
+    if (!values.severity) errors.severity = "Choose the severity.";
     if (values.kind === "other" && !(values.description || "").trim()) errors.description = "Say in words what is wrong.";
     if (values.repaired && !(values.repair_note || "").trim()) errors.repair_note = "Say what was done.";
-    if (!values.repaired && (values.repair_note || "").trim()) errors.repair_note = "Tick that it was repaired on the spot, or empty this.";
+    if (!values.repaired && (values.repair_note || "").trim()) errors.repair_note = "Tick that it was repaired on the spot, or clear this field.";
     const text = (name) => (values[name] || "").trim();
     return [{
       kind: values.kind, severity: values.severity, place: values.place || "", description: text("description"),
@@ -90,7 +90,7 @@
     const fields = h("form", { novalidate: true, onsubmit: (event) => { event.preventDefault(); save(); } },
       root.Dom.selectField(form, "place", "Where", places),
       root.Dom.selectField(form, "kind", "What is wrong", [["", "Choose"], ...app.bundle.fault_kinds]),
-      root.Dom.choiceField(form, "severity", "How bad", app.bundle.severities),
+      root.Dom.choiceField(form, "severity", "Severity", app.bundle.severities),
       root.Dom.textField(form, "description", "In words", { rows: 3, longest: 4000 }),
       h("div", { class: "field" }, h("label", { for: "camera" }, "Photos"), camera,
         h("p", { class: "help" }, "Made smaller on the phone; where they were taken is left out.")), told, pictures,
@@ -114,7 +114,7 @@
     return [app.head(view), h("h1", {}, "Record a fault"), fields];
   }
 
-  /* What was done about a fault that is in the books. */
+  /* What was done about a fault that is recorded. */
   async function repairScreen(app, view, pk) {
     const fault = view.faults.find((each) => each.pk === pk);
     if (!fault) return app.notHere();

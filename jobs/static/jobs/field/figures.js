@@ -19,15 +19,20 @@
     return root.Diagnosis.fixed(toShown(value, unit), unit ? unit.decimals : decimals);
   }
 
-  function withUnit(value, unit) { return value === null || value === undefined ? "" : `${shown(value, unit)} ${unit.label}`; }
-
-  const DAY = { weekday: "long", day: "numeric", month: "long" };
-  function day(iso) { return new Date(`${iso}T12:00:00`).toLocaleDateString("en-GB", DAY); }
-  function time(iso) { return new Date(iso).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" }); }
-  function moment(iso) {
-    return new Date(iso).toLocaleString("en-GB", { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+  /* For reading, with a true minus; `shown` may stand in a field to be typed over. */
+  function withUnit(value, unit) {
+    return value === null || value === undefined ? "" : `${shown(value, unit).replace("-", "\u2212")} ${unit.label}`;
   }
-  function date(iso) { return new Date(iso).toLocaleDateString("en-GB", { day: "numeric", month: "short", year: "numeric" }); }
 
-  root.Figures = { date, day, moment, read, shown, time, toStored, withUnit };
+  let locale = "en-GB";
+  function writeFor(code) { locale = code || locale; } // a day taken along before this was kept has no locale
+
+  const CLOCK = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
+  const DAY = { day: "numeric", month: "short", year: "numeric" };
+  function day(iso) { return new Date(`${iso}T12:00:00`).toLocaleDateString(locale, { weekday: "long", ...DAY, month: "long" }); }
+  function time(iso) { return new Date(iso).toLocaleTimeString(locale, CLOCK); }
+  function date(iso) { return new Date(iso).toLocaleDateString(locale, DAY); }
+  function moment(iso) { return `${date(iso)}, ${time(iso)}`; }
+
+  root.Figures = { date, day, moment, read, shown, time, toStored, withUnit, writeFor };
 })(self);

@@ -89,6 +89,11 @@
     show(false);
   };
 
+  function useDay(bundle) {
+    app.bundle = bundle || null;
+    if (bundle) root.Figures.writeFor(bundle.locale);
+  }
+
   /* Store the day with its drawings and thumbnails; own records that it already tells are dropped from the phone. */
   app.takeAlong = async () => {
     say("Fetching the day …");
@@ -108,7 +113,7 @@
         settled.forEach((item) => outbox.delete(item.order));
       });
       app.person = bundle.user;
-      app.bundle = bundle;
+      useDay(bundle);
       await reload();
       await show(false);
       await fetchPictures(bundle);
@@ -123,7 +128,7 @@
 
   async function fetchPictures(bundle) {
     const wanted = new Set(bundle.visits.flatMap((visit) => visit.site.photos.map((photo) => photo.pk)));
-    // A drawing follows the register: it is fetched anew each time, and the old one stays until the new one is here.
+    // A drawing follows the register: it is fetched again each time, and the old one stays until the new one is here.
     const drawings = new Set(bundle.visits.flatMap((visit) => visit.site.drawings.map((drawing) => drawing.url)));
     for (const key of await root.Store.keys("thumbs")) if (!wanted.delete(key) && !drawings.has(key)) await root.Store.remove("thumbs", key);
     const keep = async (address, key) => {
@@ -212,7 +217,7 @@
   async function become(person) {
     await root.Store.put("meta", person, "person");
     app.person = person;
-    app.bundle = (await root.Store.get("meta", `bundle:${person.id}`)) || null;
+    useDay(await root.Store.get("meta", `bundle:${person.id}`));
     await show(false);
     if (!app.bundle) await app.takeAlong();
   }
@@ -269,7 +274,7 @@
     try {
       await root.Store.put("meta", Date.now(), "opened");
       app.person = (await root.Store.get("meta", "person")) || null;
-      if (app.person) app.bundle = (await root.Store.get("meta", `bundle:${app.person.id}`)) || null;
+      if (app.person) useDay(await root.Store.get("meta", `bundle:${app.person.id}`));
       await reload();
     } catch (error) {
       app.storageFailed(error);

@@ -216,7 +216,7 @@
       h("h1", {}, "What waits"),
       h("p", { class: "row" }, h("button", { onclick: () => app.sendNow() }, "Send now"),
         h("button", { class: "second", id: "export", onclick: () => app.exportAll() }, "Export as a file")),
-      h("p", { class: "quiet" }, "If sending never works, export the file and hand it to the office. Taking it in twice does no harm."),
+      h("p", { class: "quiet" }, "If sending never works, export the file and hand it to the office. Importing it twice changes nothing."),
       shown.length ? h("ul", { class: "plain valves" }, shown.map((item) => h("li", { class: "row apart" },
         h("span", {}, KINDS[item.kind], h("small", {}, ` ${app.siteOf(item.visit)} · ${root.Figures.moment(item.recorded_at)}${item.user === app.person.id ? "" : " · another person's"}`),
           item.reason && h("p", { class: "error" }, item.reason)),

@@ -98,7 +98,7 @@
     await write(["meta", "outbox"], (meta, outbox) => {
       outbox.get(item.order).onsuccess = (event) => {
         const fresh = event.target.result;
-        if (!fresh) return; // taken back in the meantime
+        if (!fresh) return; // taken back since
         meta.get(key).onsuccess = (counted) => {
           if (fresh.sequence === null) {
             fresh.sequence = (counted.target.result || 0) + 1;

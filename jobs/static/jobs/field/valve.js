@@ -70,7 +70,9 @@
 
   function inFirmUnits(app, found) {
     const unit = { "L/min": app.bundle.units.flow, kPa: app.bundle.units.pressure }[found.unit];
-    if (!unit || found.expected === null || found.measured === null) return found.comparison;
+    if (!unit || found.expected === null || found.measured === null) {
+      return found.comparison.replace(/(-?\d+(?:\.\d+)?) °C/, (all, degrees) => root.Figures.withUnit(Number(degrees), { ...app.bundle.units.temperature, decimals: 0 }));
+    }
     return `${root.Figures.withUnit(found.measured, unit)} against ${root.Figures.withUnit(found.expected, unit)} expected`;
   }
 
@@ -151,7 +153,7 @@
     if (airField) airField.append(tooMuch);
     form.changed = () => {
       const [data, errors] = readForm(form.values, app.bundle.units);
-      root.Dom.forgetMended(fields, errors);
+      root.Dom.forgetCorrected(fields, errors);
       const most = root.Outbox.airProblem(view, app.bundle.air, data.air_pressure_kpa);
       tooMuch.hidden = most === null;
       if (most !== null) tooMuch.textContent = `More than this site takes: at most ${root.Figures.withUnit(most, app.bundle.units.pressure)} by common practice. Stop, bleed off, look for damage.`;

@@ -1,4 +1,4 @@
-"""Meter reads, leaks and the units on a bill."""
+"""Meter readings, leaks and the units on a bill."""
 
 import datetime as dt
 
@@ -7,7 +7,7 @@ import pytest
 from scheduling.core.water import volumes
 from scheduling.core.water.checks import WaterInputError
 from scheduling.core.water.meter import (
-    Read,
+    Reading,
     Use,
     consumption,
     leak_check,
@@ -22,7 +22,7 @@ def day(n):
 
 
 def test_rollover():
-    """Own case, by hand: a five-digit register from 99874 to 128."""
+    """Own case, by hand: a five-digit counter from 99874 to 128."""
     assert rollover_use(99874, 128, 5) == 254
 
 
@@ -51,41 +51,41 @@ def test_acre_foot_to_the_litre():
 
 
 def test_consumption_over_rollover_change_and_estimates():
-    reads = [
-        Read(day(0), 99_874),
-        Read(day(30), 128),
-        Read(day(60), 400, estimated=True),
-        Read(day(90), 390),
-        Read(day(91), 0, series="new"),
-        Read(day(120), 75, series="new"),
+    readings = [
+        Reading(day(0), 99_874),
+        Reading(day(30), 128),
+        Reading(day(60), 400, estimated=True),
+        Reading(day(90), 390),
+        Reading(day(91), 0, series="new"),
+        Reading(day(120), 75, series="new"),
     ]
-    uses = consumption(reads, digits=5, largest_use_per_day=20, multiplier=10.0)
+    uses = consumption(readings, digits=5, largest_use_per_day=20, multiplier=10.0)
     assert [use.use for use in uses] == [2540.0, 2720.0, None, None, 750.0]
     assert [use.estimated for use in uses] == [False, True, True, False, False]
     assert [use.remark.split(":")[0] for use in uses] == [
-        "register rolled over",
+        "counter rolled over",
         "",
-        "the estimated read before was too high",
+        "the estimated reading before was too high",
         "meter changed",
         "",
     ]
 
 
-def test_a_fallen_register_is_not_taken_for_a_rollover():
-    (use,) = consumption([Read(day(0), 500), Read(day(30), 480)], digits=5, largest_use_per_day=20)
-    assert use.use is None and use.remark.startswith("the register fell")
+def test_a_fallen_counter_is_not_taken_for_a_rollover():
+    (use,) = consumption([Reading(day(0), 500), Reading(day(30), 480)], digits=5, largest_use_per_day=20)
+    assert use.use is None and use.remark.startswith("the counter fell")
 
 
 def test_reads_are_put_in_order_and_doubles_refused():
-    (use,) = consumption([Read(day(10), 60), Read(day(0), 50)], digits=4, largest_use_per_day=5)
+    (use,) = consumption([Reading(day(10), 60), Reading(day(0), 50)], digits=4, largest_use_per_day=5)
     assert (use.use, use.days) == (10, 10)
-    with pytest.raises(WaterInputError, match="two reads at"):
-        consumption([Read(day(0), 1), Read(day(0), 2)], digits=4, largest_use_per_day=5)
+    with pytest.raises(WaterInputError, match="two readings at"):
+        consumption([Reading(day(0), 1), Reading(day(0), 2)], digits=4, largest_use_per_day=5)
 
 
-def test_a_read_too_long_for_its_register_is_refused():
+def test_a_read_too_long_for_its_counter_is_refused():
     with pytest.raises(WaterInputError, match="does not fit"):
-        consumption([Read(day(0), 1), Read(day(1), 12345)], digits=4, largest_use_per_day=5)
+        consumption([Reading(day(0), 1), Reading(day(1), 12345)], digits=4, largest_use_per_day=5)
 
 
 def test_leak_rate():

@@ -7,7 +7,7 @@ from django import forms
 
 from scheduling.core.sequence.programs import Step
 from scheduling.forms.schedules import LONGEST_RUN_MIN
-from scheduling.queries.manual_run import (
+from scheduling.queries.one_off_run import (
     all_zones,
     program_steps,
     published_programs,
@@ -22,7 +22,7 @@ ALL = "all"
 TEST_MINUTES = 2.0  # a walk-through of all zones: common practice, no source
 
 
-class ManualRunForm(forms.Form):
+class OneOffRunForm(forms.Form):
     use_required_attribute = False
     what = forms.ChoiceField(label="Run")
     minutes = forms.FloatField(

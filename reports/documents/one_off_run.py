@@ -1,4 +1,4 @@
-"""Manual run: a one-off run of a controller as the timeline that the person at it follows, command by command."""
+"""One-off run: a one-off run of a controller as the timeline that the person at it follows, command by command."""
 
 from dataclasses import dataclass
 
@@ -22,7 +22,7 @@ from sites.core.drawing import Drawing
 
 
 @dataclass(frozen=True)
-class ManualStep:
+class OneOffStep:
     """One command: `clock` ("10:02:05"), `after` the start ("2:05"), what to `do`, how long it then `runs`."""
 
     clock: str
@@ -33,7 +33,7 @@ class ManualStep:
 
 
 @dataclass(frozen=True)
-class ManualRun:
+class OneOffRun:
     """All of one run in finished words. Without `safe` no step is printed: there is nothing to follow.
 
     `margins` explain the numbers in the chart; `story` tells how the run breaks a rule; `know` what the plan had to
@@ -51,7 +51,7 @@ class ManualRun:
     ends: str
     verdict: str
     safe: bool
-    steps: tuple[ManualStep, ...] = ()
+    steps: tuple[OneOffStep, ...] = ()
     story: tuple[str, ...] = ()
     know: tuple[str, ...] = ()
     mishaps: tuple[str, ...] = ()
@@ -69,16 +69,16 @@ CAUTIONS = (
 )
 
 
-def manual_run_pdf(run: ManualRun) -> bytes:
+def one_off_run_pdf(run: OneOffRun) -> bytes:
     """The run as PDF bytes."""
-    title = f"Manual run, {run.controller}, {run.site_name}"
+    title = f"One-off run, {run.controller}, {run.site_name}"
     return pdf_bytes([Document(run.firm, title, run.reference, tuple(_blocks(run)))])
 
 
-def _blocks(run: ManualRun) -> list[Block]:
+def _blocks(run: OneOffRun) -> list[Block]:
     about = " · ".join(part for part in (run.site_name, run.location) if part.strip())
     blocks: list[Block] = [
-        Title("Manual run", run.controller, about),
+        Title("One-off run", run.controller, about),
         facts([("Run", run.what), ("On", run.date), ("From", run.starts), ("To about", run.ends)], across=4),
     ]
     if run.safe:
@@ -109,7 +109,7 @@ def _blocks(run: ManualRun) -> list[Block]:
     return blocks
 
 
-def _steps(run: ManualRun) -> Block:
+def _steps(run: OneOffRun) -> Block:
     columns = [
         Column("", width=20.0),
         Column("Clock", width=58.0, style=look.CELL_STRONG),

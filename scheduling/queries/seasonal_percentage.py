@@ -1,9 +1,9 @@
-"""One percent setting a month for a controller that has only one, and what it costs each zone."""
+"""One seasonal percentage a month for a controller that has only one, and what it costs each zone."""
 
 from collections import defaultdict
 from dataclasses import dataclass
 
-from scheduling.core.water.percent import SENSITIVITY, ControllerMonth, controller_percent
+from scheduling.core.water.seasonal_percentage import SENSITIVITY, ControllerMonth, seasonal_percentage
 from scheduling.models import SeasonSchedule, ZoneMonth
 from sites.models import Controller, Zone
 
@@ -36,7 +36,7 @@ class ZoneShare:
 
 
 @dataclass(frozen=True)
-class ControllerPercents:
+class ControllerPercentages:
     """A controller's twelve settings, the peak month being 100 % of the programmed minutes of each zone."""
 
     controller: Controller
@@ -44,10 +44,10 @@ class ControllerPercents:
     zones: tuple[ZoneShare, ...]
 
 
-def controller_percents(schedule: SeasonSchedule) -> tuple[ControllerPercents, ...]:
-    """For every controller of the schedule with one percent setting for all zones, the least harmful percents."""
+def seasonal_percentages(schedule: SeasonSchedule) -> tuple[ControllerPercentages, ...]:
+    """For every controller of the schedule with one seasonal percentage for all zones, the least harmful percents."""
     rows: dict[Zone, list[ZoneMonth]] = defaultdict(list)
-    months = ZoneMonth.objects.filter(schedule=schedule, zone__valve__controller__has_percent_setting=True)
+    months = ZoneMonth.objects.filter(schedule=schedule, zone__valve__controller__has_seasonal_percentage=True)
     for row in months.select_related("zone__valve__controller").defer("derivation").order_by("zone__number", "month"):
         rows[row.zone].append(row)
     wired: dict[Controller, list[Zone]] = defaultdict(list)
@@ -60,9 +60,9 @@ def controller_percents(schedule: SeasonSchedule) -> tuple[ControllerPercents, .
     )
 
 
-def _percents(controller: Controller, rows: dict[Zone, list[ZoneMonth]]) -> ControllerPercents:
+def _percents(controller: Controller, rows: dict[Zone, list[ZoneMonth]]) -> ControllerPercentages:
     peak_l = [max(of_zone, key=lambda row: row.percent_of_peak).water_l for of_zone in rows.values()]
-    months = controller_percent(
+    months = seasonal_percentage(
         [[row.percent_of_peak for row in of_zone] for of_zone in rows.values()],
         [zone.area_m2 or USUAL_AREA_M2 for zone in rows],
         [SENSITIVITY[zone.planting] for zone in rows],
@@ -76,4 +76,4 @@ def _percents(controller: Controller, rows: dict[Zone, list[ZoneMonth]]) -> Cont
         )
         for place, zone in enumerate(rows)
     )
-    return ControllerPercents(controller, months, zones)
+    return ControllerPercentages(controller, months, zones)

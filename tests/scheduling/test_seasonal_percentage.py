@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from scheduling.actions.schedules import compute_draft, publish
-from scheduling.queries.controller_percent import controller_percents
+from scheduling.queries.seasonal_percentage import seasonal_percentages
 from sites.models import Controller
 
 JULY = dt.date(2015, 7, 15)
@@ -20,7 +20,7 @@ def published(seattle, site):
 
 def test_each_month_takes_the_percent_of_least_weighted_harm(published):
     """Harm = sum of area x sensitivity x (set - own)^2 over the multiples of 5, searched plainly."""
-    (one,) = controller_percents(published)
+    (one,) = seasonal_percentages(published)
     turf, dry = one.zones
     for month in range(12):
         harm = {
@@ -35,13 +35,13 @@ def test_each_month_takes_the_percent_of_least_weighted_harm(published):
 
 
 def test_a_controller_with_a_setting_for_each_zone_needs_none(published):
-    Controller.objects.update(has_percent_setting=False)
-    assert controller_percents(published) == ()
+    Controller.objects.update(has_seasonal_percentage=False)
+    assert seasonal_percentages(published) == ()
 
 
 def test_the_pages_show_percents_and_what_to_measure_first(published, client, technician, office, client_user):
     client.force_login(office)
-    page = client.get(reverse("scheduling:percents", args=[published.pk])).content.decode()
+    page = client.get(reverse("scheduling:seasonal_percentage", args=[published.pk])).content.decode()
     assert page.count("<small>") == 24
     zone = published.site.zones.get(number=2)
     figure = reverse("scheduling:figure", args=[published.pk, zone.pk, 7])

@@ -10,8 +10,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from scheduling.core.sequence.timeline import Action
-from scheduling.forms.manual_run import ManualRunForm
-from scheduling.queries.manual_run import manual_run
+from scheduling.forms.one_off_run import OneOffRunForm
+from scheduling.queries.one_off_run import one_off_run
 from sites.models import Controller, Pump, Valve, WaterSupply
 from tests import factories
 from tests.reports.documents.page_boxes import text_of
@@ -32,7 +32,7 @@ def controller(site):
 
 
 def sheet(client, controller, **asked):
-    answer = client.get(reverse("reports:manual_run_sheet", args=[controller.pk]), ASKED | asked)
+    answer = client.get(reverse("reports:one_off_run_sheet", args=[controller.pk]), ASKED | asked)
     assert answer.status_code == 200
     assert answer["Content-Type"] == "application/pdf"
     return text_of(b"".join(answer.streaming_content) if answer.streaming else answer.content)
@@ -40,9 +40,9 @@ def sheet(client, controller, **asked):
 
 def planned(controller, **asked):
     now = dt.datetime(2026, 7, 6, 9, tzinfo=ZONE)
-    form = ManualRunForm(ASKED | asked, controller=controller, now=now)
+    form = OneOffRunForm(ASKED | asked, controller=controller, now=now)
     assert form.is_valid()
-    return manual_run(controller, form.steps(), form.starts_at(), form.title())
+    return one_off_run(controller, form.steps(), form.starts_at(), form.title())
 
 
 def test_every_command_of_the_plan_stands_on_the_sheet_in_order(as_technician, controller):
@@ -86,8 +86,8 @@ def test_an_unsafe_run_is_not_to_be_followed(as_technician, controller):
 
 
 def test_the_page_links_to_it_and_a_wrong_question_has_no_sheet(as_technician, controller):
-    page = as_technician.get(reverse("scheduling:manual_run", args=[controller.pk]), ASKED).content.decode()
-    url = reverse("reports:manual_run_sheet", args=[controller.pk])
+    page = as_technician.get(reverse("scheduling:one_off_run", args=[controller.pk]), ASKED).content.decode()
+    url = reverse("reports:one_off_run_sheet", args=[controller.pk])
     assert f'href="{url}?what=all&amp;minutes=2&amp;day=2026-07-06' in page
     assert as_technician.get(url, ASKED | {"minutes": "-1"}).status_code == 404
 

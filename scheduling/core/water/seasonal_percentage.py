@@ -48,7 +48,7 @@ class ControllerMonth:
     zones: tuple[ZoneCost, ...]
 
 
-def controller_percent(
+def seasonal_percentage(
     zone_percent: ArrayLike, area_m2: ArrayLike, sensitivity: ArrayLike, peak_litres: ArrayLike
 ) -> tuple[ControllerMonth, ...]:
     """The setting of each month that does the least harm over the zones of a controller.

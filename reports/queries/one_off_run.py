@@ -5,7 +5,7 @@ import zoneinfo
 
 from django.utils.text import capfirst
 
-from reports.documents.manual_run import ManualRun, ManualStep
+from reports.documents.one_off_run import OneOffRun, OneOffStep
 from reports.queries.controller_card import pump_rule, who_to_call
 from reports.queries.letterhead import day, letterhead
 from scheduling.core.sequence.chart import chart
@@ -19,15 +19,15 @@ CHART_WIDTH = 760.0
 ON = {Action.OPEN_VALVE, Action.OPEN_MASTER, Action.START_PUMP}
 
 
-def manual_run_data(week: ControllerWeek, site: Site, starts_at: dt.datetime, what: str) -> ManualRun:
-    """`week` is the run as `scheduling.queries.manual_run` planned it."""
+def one_off_run_data(week: ControllerWeek, site: Site, starts_at: dt.datetime, what: str) -> OneOffRun:
+    """`week` is the run as `scheduling.queries.one_off_run` planned it."""
     controller, timeline, plant = week.controller, week.timeline, week.plant
     zone = zoneinfo.ZoneInfo(site.time_zone)
     know = dict.fromkeys([*(concern.words for concern in week.concerns), *week.notices])
     data = chart_data(week, site, None, f"{site.name}, {controller}: {what}")
     ends_s = max((command.at_s for command in timeline.commands), default=0.0) if timeline else 0.0
     found = mishaps(timeline, plant) if timeline and plant else ()
-    return ManualRun(
+    return OneOffRun(
         firm=letterhead(Firm.current()),
         reference=f"{site.name}, controller {controller.pk}",
         site_name=site.name,
@@ -60,12 +60,12 @@ def _verdict(week: ControllerWeek) -> str:
     return "A guide for a person at the switch: the plan is proved only where a controller sends every command."
 
 
-def _steps(timeline: Timeline, controller: Controller, zone: zoneinfo.ZoneInfo) -> tuple[ManualStep, ...]:
+def _steps(timeline: Timeline, controller: Controller, zone: zoneinfo.ZoneInfo) -> tuple[OneOffStep, ...]:
     valves = {valve.pk: valve for valve in controller.valves.all()}
     master = next((valve for valve in valves.values() if valve.is_master), None)
     commands, begins_s = timeline.commands, min((command.at_s for command in timeline.commands), default=0.0)
     return tuple(
-        ManualStep(
+        OneOffStep(
             clock=f"{timeline.at(command.at_s, zone):%H:%M:%S}",
             after=_minutes(command.at_s - begins_s),
             do=_do(command, valves, interlocked=controller.one_valve_at_a_time),

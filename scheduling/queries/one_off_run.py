@@ -13,7 +13,7 @@ from scheduling.queries.sequence import ControllerWeek, not_compiled, plant_of, 
 from sites.models import Controller, Valve, Zone
 
 
-def manual_run(controller: Controller, steps: Sequence[Step], starts_at: dt.datetime, name: str) -> ControllerWeek:
+def one_off_run(controller: Controller, steps: Sequence[Step], starts_at: dt.datetime, name: str) -> ControllerWeek:
     """The run's commands from `starts_at` with proof or counter-example."""
     site = controller.site
     row = (  # its valves and their zones read once: chart and concerns ask each of them
