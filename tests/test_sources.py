@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from reports.documents.words import LANGUAGES
+from reports.documents.words import language
 from scheduling.core.water.changes import CHANGES, MULCH_FACTOR
 from scheduling.core.water.demand import PLANTINGS
 from sites.core.sources import COMMON_PRACTICE, NOT_CONFIRMED, S623, SOURCES, UC_SLIDE, cited, joined
@@ -106,6 +106,6 @@ def test_mulch_spares_half_of_what_evaporates_from_the_soil():
 
 
 def test_the_client_reads_the_same_in_german():
-    german = LANGUAGES["de"]
+    german = language("de")
     assert german.phrase(S623.unconfirmed).endswith("nicht am Druck nachgeprüft")
     assert german.phrase(COMMON_PRACTICE) == "gängige Praxis"
