@@ -53,6 +53,7 @@ urlpatterns = [
     ),
     path("sites/<int:pk>/watering/seasons/<int:year>/", seasons.site_season, name="site_season"),
     path("sites/<int:pk>/watering/seasons/<int:year>/what-if/", seasons.site_what_if, name="what_if"),
+    path("sites/<int:pk>/watering/backtest/", seasons.backtest, name="backtest"),
     path("zones/<int:pk>/seasons/<int:year>/", seasons.zone_season, name="zone_season"),
     path("zones/<int:pk>/catch-cans/", catch_cans.zone_tests, name="zone_tests"),
     path("zones/<int:pk>/catch-cans/new/", catch_cans.test_new, name="catch_can_test_new"),

@@ -166,6 +166,7 @@ SCHEDULING = {
     "scheduling:one_off_run_chart": read("-NNNN--", "controller", "wide"),
     "scheduling:site_season": page(ALL_ROWS, "site", "year"),
     "scheduling:what_if": page(STAFF_ROWS, "site", "year"),
+    "scheduling:backtest": page(STAFF_ROWS, "site"),
     "scheduling:zone_season": page(ALL_ROWS, "zone", "year"),
     "scheduling:zone_tests": page(STAFF_ROWS, "zone"),
     "scheduling:catch_can_test_new": page(STAFF_ROWS, "zone"),

@@ -39,7 +39,7 @@ def make_schedules(*, seed: int, today: dt.date, station: WeatherStation, by: Us
     days = revision_days(today, len(sites))
     for day in days:
         part = f"schedules of {day:%B %Y}"
-        drafts = compute_many(sites=sites, today=day, by=by, progress=partial(progress, part))
+        drafts = compute_many(sites=sites, today=day, by=by, month=day.month, progress=partial(progress, part))
         for draft in drafts:
             if colliding is not None and draft.site_id == colliding.pk:
                 let_programs_collide(draft)

@@ -12,6 +12,7 @@ from scheduling.actions.insert import delete_rows, insert_objects, insert_rows
 from scheduling.core.water.checks import WaterInputError
 from scheduling.models import Program, ProgramStep, SeasonSchedule, ZoneMonth
 from scheduling.models.schedule import no_month_known
+from scheduling.queries.advice import week_ahead
 from scheduling.queries.as_computed import (
     OwnPrograms,
     Rows,
@@ -23,7 +24,6 @@ from scheduling.queries.as_computed import (
 from scheduling.queries.months import zone_month_values
 from scheduling.queries.plan import SitePlan, StationWeather, plan_site, site_seasons, station_weather
 from scheduling.queries.programs import Programs, fit_programs
-from scheduling.queries.soil_state import depletion_this_morning
 from sites.actions.audit import record
 from sites.models import Firm, Site, User, Zone
 from sites.queries.site_state import standing_of, state_lines
@@ -37,7 +37,8 @@ def compute_draft(
 ) -> SeasonSchedule:
     """Compute the site's season and put its programs into a draft, in place of the draft before.
 
-    The programs follow this week's weather where the station has the last days, else the normal of the month;
+    The programs follow what the soil needs this week where the station has the last days or a forecast was
+    entered, else the normal of the month;
     `month` (1 to 12) asks for that month's normal. Programs that a person shaped are kept with new minutes, unless
     `keep_programs` is off: then they are fitted to the clock again. Published schedules are never touched.
     A site that is off gets no week's programs (`SiteIsOff`); a month's can be made ready for its startup.
@@ -109,7 +110,7 @@ def _compute_batch(
     with Firm.remembered():  # words about a zone are in the firm's units
         plans = _plans(ids, today, month, stations)
         kept_rows: dict[int, Rows] = {}  # of sites whose programs a person shaped
-        fitted = [_programs(plan, own.get(plan.site.pk), kept_rows) for plan in plans]
+        fitted = [_programs(plan, today, own.get(plan.site.pk), kept_rows) for plan in plans]
     tables = [_month_rows(plan) for plan in plans]
     schedules = [
         _schedule(plan, table, programs, today, by, last.get(plan.site.pk, 0) + 1, own=plan.site.pk in kept_rows)
@@ -140,11 +141,11 @@ def _remove(drafts: QuerySet[SeasonSchedule]) -> None:
     delete_rows(drafts)
 
 
-def _programs(plan: SitePlan, own: OwnPrograms | None, kept_rows: dict[int, Rows]) -> Programs:
+def _programs(plan: SitePlan, today: dt.date, own: OwnPrograms | None, kept_rows: dict[int, Rows]) -> Programs:
     """Fitted to the clock; or, kept as a person shaped them, no programs but rows that go into `kept_rows`."""
     plan.basis["zone_weeks"] = freeze_needs(plan)
     if own is None:
-        return _fitted(plan)
+        return _fitted(plan, today)
     rows, warnings = kept_with_new_minutes(own, plan)
     kept_rows[plan.site.pk] = rows
     return Programs((), tuple(warnings), litres_of_rows(rows, plan))
@@ -159,13 +160,13 @@ def _plans(
         if site.weather_station_id not in stations:
             stations[site.weather_station_id] = station_weather(site.weather_station, today)
         found.append(site_seasons(site, stations[site.weather_station_id], today.year))
-    depletion = depletion_this_morning(found, stations, today) if month is None else {}
-    return [plan_site(item, stations[item.site.weather_station_id], today, month, depletion) for item in found]
+    weeks = week_ahead(found, stations, today) if month is None else {}
+    return [plan_site(item, stations[item.site.weather_station_id], today, month, weeks) for item in found]
 
 
-def _fitted(plan: SitePlan) -> Programs:
+def _fitted(plan: SitePlan, today: dt.date) -> Programs:
     try:
-        return fit_programs(plan)
+        return fit_programs(plan, today)
     except WaterInputError as error:
         return Programs((), (f"No programs: {error}",), None)
 
@@ -259,6 +260,9 @@ def _store_programs(schedules: list[SeasonSchedule], fitted: list[Programs]) -> 
                 priority=program.priority,
                 starts_at=program.starts_at,
                 weekdays=program.weekdays,
+                day_rule=Program.DayRule.INTERVAL if program.every_weeks > 1 else Program.DayRule.WEEKDAYS,
+                every_n_days=7 * program.every_weeks if program.every_weeks > 1 else 2,
+                counted_from=program.counted_from,
             )
             for schedule_pk, program in planned
         ]

@@ -35,7 +35,8 @@ def save_forecast(*, station: WeatherStation, days: Iterable[ForecastDay], by: U
             update_conflicts=True,
             unique_fields=["station", "date"],
             update_fields=[
-                "temp_max_c", "temp_min_c", "precipitation_mm", "eto_mm", "eto_method", "entered_at", "entered_by",
+                "temp_max_c", "temp_min_c", "precipitation_mm", "rain_chance_percent", "eto_mm", "eto_method",
+                "entered_at", "entered_by",
             ],
         )  # fmt: skip
         record(by=by, verb="entered forecast", subject=station, days=len(told), cleared=len(silent))

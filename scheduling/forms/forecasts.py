@@ -25,7 +25,7 @@ class ForecastDayForm(QuantityModelForm):
 
     class Meta:
         model = ForecastDay
-        fields = ["precipitation_mm", "temp_max_c", "temp_min_c", "eto_mm"]
+        fields = ["precipitation_mm", "rain_chance_percent", "temp_max_c", "temp_min_c", "eto_mm"]
 
     def __init__(self, *args: Any, instance: ForecastDay, **kwargs: Any) -> None:
         # Only what somebody typed is shown as typed; a computed figure is computed again.
@@ -44,6 +44,9 @@ class ForecastDayForm(QuantityModelForm):
                 self.add_error("temp_max_c" if warm is None else "temp_min_c", "Give both temperatures or none.")
             elif warm is not None and cold > warm:
                 self.add_error("temp_min_c", "Lies above the maximum.")
+        chance_alone = cleaned.get("rain_chance_percent") is not None and cleaned.get("precipitation_mm") is None
+        if chance_alone and "precipitation_mm" not in self.errors:
+            self.add_error("precipitation_mm", "Give the rain that has this chance.")
         return cleaned
 
 

@@ -59,6 +59,9 @@ class ForecastDay(models.Model):
     temp_max_c = models.FloatField("maximum", null=True, blank=True, validators=TEMPERATURE_LIMITS)
     temp_min_c = models.FloatField("minimum", null=True, blank=True, validators=TEMPERATURE_LIMITS)
     precipitation_mm = models.FloatField("rain", null=True, blank=True, validators=RAIN_LIMITS)
+    rain_chance_percent = models.PositiveSmallIntegerField(
+        "chance of rain, %", null=True, blank=True, validators=[MaxValueValidator(100)]
+    )
     eto_mm = models.FloatField("reference ET", null=True, blank=True, validators=ET_LIMITS)
     eto_method = models.CharField(max_length=160, blank=True, editable=False)
     entered_at = models.DateTimeField(auto_now=True)

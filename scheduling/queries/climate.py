@@ -10,10 +10,10 @@ from scheduling.core.water.climate import Climatology, daily_normals, filled_wit
 from scheduling.core.water.replay import Days
 from scheduling.core.water.week import WeekWeather
 from scheduling.models import DailyWeather, ForecastDay
-from scheduling.queries.weather import et_and_rain, history, last_seven_days
+from scheduling.queries.weather import et_and_rain, history
 from sites.models import WeatherStation
 
-MOST_SILENT_DAYS = 3  # more of the last seven: the month's normal is used, common practice
+MOST_SILENT_DAYS = 3  # more of the last seven: how wet the soil is cannot be known, common practice
 CACHE_SECONDS = 24 * 3600
 BALANCE_DAYS = 120  # long enough that the state at its start no longer matters, short enough for every night
 
@@ -37,22 +37,6 @@ def station_climatology(station: WeatherStation) -> Climatology:
     return found
 
 
-def week_weather(station: WeatherStation, climate: Climatology, today: dt.date) -> WeekWeather | None:
-    """The seven days before `today` with their normals; None where the station was silent for too many."""
-    et, rain = last_seven_days(station, today)
-    if int((np.isnan(et) | np.isnan(rain)).sum()) > MOST_SILENT_DAYS:
-        return None
-    first = today - dt.timedelta(days=7)
-    dates = np.arange(np.datetime64(first), np.datetime64(today))
-    return WeekWeather(
-        first_day=first,
-        et_mm=et,
-        rain_mm=rain,
-        normal_et_mm=daily_normals(climate.et_mm.mean, dates),
-        normal_rain_mm=daily_normals(climate.rain_mm.mean, dates),
-    )
-
-
 def days_with_normals(station: WeatherStation, climate: Climatology, first: dt.date, until: dt.date) -> Days:
     """ET and rain of a span, both days included; a silent day shows the station's normal of that day."""
     et, rain = et_and_rain(station, first, until)
@@ -65,18 +49,23 @@ def days_with_normals(station: WeatherStation, climate: Climatology, first: dt.d
     )
 
 
-def recent_days(station: WeatherStation, climate: Climatology, today: dt.date) -> Days:
-    """The days up to yesterday that a soil balance of today needs."""
-    return days_with_normals(station, climate, today - dt.timedelta(days=BALANCE_DAYS), today - dt.timedelta(days=1))
+def recent_days(station: WeatherStation, climate: Climatology, today: dt.date) -> Days | None:
+    """The days up to yesterday that a soil balance of today needs; None where the station was silent of late."""
+    yesterday = today - dt.timedelta(days=1)
+    et, rain = et_and_rain(station, today - dt.timedelta(days=7), yesterday)
+    if int((np.isnan(et) | np.isnan(rain)).sum()) > MOST_SILENT_DAYS:
+        return None
+    return days_with_normals(station, climate, today - dt.timedelta(days=BALANCE_DAYS), yesterday)
 
 
 def coming_week(station: WeatherStation, climate: Climatology, today: dt.date) -> WeekWeather:
     """Seven days from today on: the forecast where one was entered, NaN otherwise, with the normals beside it."""
-    et, rain = np.full(7, np.nan), np.full(7, np.nan)
+    et, rain, chance = (np.full(7, np.nan) for _ in range(3))
     for day in ForecastDay.objects.filter(station=station, date__range=(today, today + dt.timedelta(days=6))):
         place = (day.date - today).days
         et[place] = np.nan if day.eto_mm is None else day.eto_mm
         rain[place] = np.nan if day.precipitation_mm is None else day.precipitation_mm
+        chance[place] = np.nan if day.rain_chance_percent is None else day.rain_chance_percent / 100
     dates = np.arange(np.datetime64(today), np.datetime64(today) + 7)
     return WeekWeather(
         first_day=today,
@@ -84,5 +73,5 @@ def coming_week(station: WeatherStation, climate: Climatology, today: dt.date) -
         rain_mm=rain,
         normal_et_mm=daily_normals(climate.et_mm.mean, dates),
         normal_rain_mm=daily_normals(climate.rain_mm.mean, dates),
-        ahead=True,
+        rain_chance=chance,
     )

@@ -1,14 +1,15 @@
 """Any computed figure of a schedule with its inputs, formula and source, rebuilt from the schedule's own basis."""
 
+import math
 from dataclasses import dataclass
 
 from scheduling.core.water.derivation import Derivation
 from scheduling.core.water.explain import explain_month, explain_week
 from scheduling.core.water.season import ZoneSeason, zone_season
 from scheduling.core.water.sharpen import Sharpening, measurements_worth_taking
-from scheduling.core.water.week import this_week
+from scheduling.core.water.week import ThisWeek
 from scheduling.models import SeasonSchedule, ZoneMonth
-from scheduling.queries.snapshot import thaw_climate, thaw_week, thaw_zone
+from scheduling.queries.snapshot import thaw_advice, thaw_climate, thaw_zone
 from sites.core.sources import Source, cited
 from sites.models import Zone
 
@@ -18,14 +19,13 @@ TITLES = {
     "demand_mm": "Demand of the planting",
     "effective_rain_mm": "Effective rain",
     "net_need_mm": "Net need",
-    "numerator_mm": "Depth to give this week",
+    "depth_mm": "Depth of a watering",
     "percent_of_peak": "Percent of the peak month",
-    "exact_percent": "Percent of the peak month",
-    "normal_percent": "Normal percent of this month",
     "application_rate_mm_h": "Application rate",
     "scheduling_multiplier": "Scheduling multiplier",
     "raw_mm": "Readily available water",
     "exact_run_time_min_per_week": "Run time a week",
+    "exact_run_time_min": "Run time before rounding",
     "days_per_week": "Watering days a week",
     "run_time_min": "Run time on a watering day",
     "cycles": "Cycles",
@@ -50,6 +50,7 @@ class Explained:
     month: int
     figures: tuple[Figure, ...]
     week: tuple[Figure, ...]
+    ahead: ThisWeek | None = None
 
     @property
     def defaults(self) -> tuple[str, ...]:
@@ -72,7 +73,8 @@ def season_of(schedule: SeasonSchedule, zone_id: int) -> ZoneSeason | None:
         return None
     climate = thaw_climate(schedule.basis["climate"])
     permitted = schedule.basis["permitted_days_per_week"]
-    season = zone_season(thaw_zone(frozen), climate, schedule.season_year, permitted)
+    window = schedule.basis.get("window_min", math.inf)
+    season = zone_season(thaw_zone(frozen), climate, schedule.season_year, permitted, window_min=window)
     return season if isinstance(season, ZoneSeason) else None
 
 
@@ -81,14 +83,10 @@ def explain(schedule: SeasonSchedule, zone: Zone, month: int) -> Explained | Non
     season = season_of(schedule, zone.pk)
     if season is None:
         return None
-    week = thaw_week(schedule.basis.get("week"))
-    coming = {}
-    if week is not None and month == schedule.month:
-        permitted = schedule.basis["permitted_days_per_week"]
-        depletion = schedule.basis.get("depletion_mm", {}).get(str(zone.pk))
-        now = this_week(season, week, depletion_mm=depletion, permitted_days_per_week=permitted)
-        coming = explain_week(season, now)
-    return Explained(zone, month, _figures(explain_month(season, month)), _figures(coming))
+    frozen = schedule.basis.get("advice", {}).get(str(zone.pk)) if month == schedule.month else None
+    ahead = thaw_advice(frozen) if frozen else None
+    figures = _figures(explain_month(season, month))
+    return Explained(zone, month, figures, _figures(explain_week(season, ahead)) if ahead else (), ahead)
 
 
 def earlier_rules(schedule: SeasonSchedule, explained: Explained) -> tuple[float, float] | None:

@@ -135,7 +135,7 @@ def _seasons(site: Site, year: int) -> dict[int, ZoneSeason]:
         climate = station_climatology(site.weather_station)
     except WaterInputError:
         return {}
-    return {zone.pk: season for zone, season in site_seasons(site, StationWeather(climate, None), year).seasons}
+    return {zone.pk: season for zone, season in site_seasons(site, StationWeather(climate), year).seasons}
 
 
 def _spans(

@@ -4,10 +4,9 @@ import calendar
 import math
 from typing import Any
 
-from scheduling.core.water import soil
 from scheduling.core.water.clock import PARITY_DAYS_PER_WEEK
 from scheduling.core.water.season import ZoneMonth as MonthOfZone
-from scheduling.core.water.season import litres_for
+from scheduling.core.water.season import litres_for, split_run
 from scheduling.queries.plan import ZonePlan
 from sites.models import Site
 
@@ -17,9 +16,10 @@ def zone_month_values(item: ZonePlan, month: MonthOfZone, site: Site) -> dict[st
     days: float
     days, run_time, cycles, soak = month.days_per_week, month.run_time_min, month.cycles, month.soak_min
     parity = site.permitted_days in (Site.PermittedDays.ODD, Site.PermittedDays.EVEN)
-    if parity and run_time:
+    if parity and run_time and days >= 1:
         days = PARITY_DAYS_PER_WEEK
-        run_time, cycles, soak = _day_run(item, month.exact_run_time_min_per_week / days)
+        split = split_run(item.season.zone, month.exact_run_time_min_per_week / days)
+        run_time, cycles, soak = round(split.run_time_min), split.cycles, math.ceil(split.soak_min - 1e-9)
     per_week = run_time * days
     in_month = calendar.monthrange(item.season.year, month.month)[1]
     return {
@@ -41,13 +41,3 @@ def zone_month_values(item: ZonePlan, month: MonthOfZone, site: Site) -> dict[st
             "flow_l_min": litres_for(item.season.zone, 1.0),
         },
     }
-
-
-def _day_run(item: ZonePlan, minutes: float) -> tuple[int, int, int]:
-    """Minutes of a watering day in whole minutes, cycles and soak."""
-    settled = item.season.zone
-    intake, accumulation = settled.texture.intake_mm_h, settled.accumulation_mm
-    whole = max(math.floor(minutes + 0.5), settled.shortest_run_min)
-    longest = soil.longest_cycle_min(settled.rate.value_mm_h, intake, accumulation)
-    split = soil.whole_minute_cycles(whole, longest, soil.soak_min(intake, accumulation))
-    return round(split.run_time_min), split.cycles, math.ceil(split.soak_min - 1e-9)

@@ -5,24 +5,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-import numpy as np
-
 from scheduling.core.water.checks import WaterInputError
 from scheduling.core.water.climate import Climatology
 from scheduling.core.water.derivation import CannotCompute
 from scheduling.core.water.replay import Days
 from scheduling.core.water.season import ZoneMonth, ZoneSeason, zone_season
-from scheduling.core.water.week import MOST_FILLED_DAYS, ThisWeek, WeekWeather, this_week
+from scheduling.core.water.week import ThisWeek, WeekWeather
 from scheduling.core.water.zone_inputs import LIMITS
-from scheduling.queries.climate import coming_week, recent_days, station_climatology, week_weather
-from scheduling.queries.register import permitted_days_per_week, zone_inputs
-from scheduling.queries.snapshot import freeze_climate, freeze_week, freeze_zone
+from scheduling.queries.climate import coming_week, recent_days, station_climatology
+from scheduling.queries.register import permitted_days_per_week, window_min, zone_inputs
+from scheduling.queries.snapshot import freeze_advice, freeze_climate, freeze_zone
 from sites.core.units import format_quantity
 from sites.models import Firm, Site, WeatherStation, Zone
 
-RULE_WEEK = "the weather of the last seven days"
-RULE_BALANCE = "the soil's daily balance up to yesterday and the coming week"
-RULE_FORECAST = "the forecast entered for the coming week"
+RULE_WEEK = "the soil's daily balance up to yesterday and the coming week"
+RULE_FORECAST = "the forecast entered for the coming week; how wet the soil is, is not known"
 RULE_MONTH = "the normal of the month"
 
 
@@ -30,22 +27,14 @@ RULE_MONTH = "the normal of the month"
 class StationWeather:
     """What one station gives every site that hangs on it; `needs` tells what is missing instead.
 
-    `week` are the last seven days, `recent` the season so far for a soil balance, `coming` the next seven days by
-    the forecast somebody entered, else by the normals. The first two are None where the station was silent; `coming`
-    stays, since a forecast may be all that is known of such a station.
+    `recent` is the season so far for a soil balance, None where the station was silent of late; `coming` the next
+    seven days by the forecast somebody entered, else by the normals.
     """
 
     climate: Climatology | None
-    week: WeekWeather | None
     needs: str = ""
     recent: Days | None = None
     coming: WeekWeather | None = None
-
-    @property
-    def forecast(self) -> WeekWeather | None:
-        """The coming week where enough of it was entered to water by it without a soil balance."""
-        coming = self.coming
-        return coming if coming is not None and len(coming.filled_days) <= MOST_FILLED_DAYS else None
 
 
 @dataclass(frozen=True)
@@ -61,17 +50,12 @@ class SiteSeasons:
 class ZonePlan:
     """A zone that could be computed: its year, and the watering that goes into the programs now.
 
-    `now` is the coming week by the last days' weather, or the month's normal.
+    `now` is the coming week as its soil needs it, or the month's normal.
     """
 
     zone: Zone
     season: ZoneSeason
     now: ThisWeek | ZoneMonth
-
-    @property
-    def longest_interval_days(self) -> int:
-        month = self.season.months[self.now.month - 1]
-        return month.longest_interval_days
 
 
 @dataclass
@@ -90,15 +74,12 @@ class SitePlan:
 def station_weather(station: WeatherStation | None, today: dt.date) -> StationWeather:
     """Climate and last week of a station, or what it needs before any site of it can be computed."""
     if station is None:
-        return StationWeather(None, None, "a weather station for the site")
+        return StationWeather(None, "a weather station for the site")
     try:
         climate = station_climatology(station)
     except WaterInputError as error:
-        return StationWeather(None, None, f"a full year of daily weather at {station.name} ({error})")
-    week, coming = week_weather(station, climate, today), coming_week(station, climate, today)
-    if week is None:
-        return StationWeather(climate, None, coming=coming)
-    return StationWeather(climate, week, "", recent_days(station, climate, today), coming)
+        return StationWeather(None, f"a full year of daily weather at {station.name} ({error})")
+    return StationWeather(climate, "", recent_days(station, climate, today), coming_week(station, climate, today))
 
 
 def site_seasons(site: Site, weather: StationWeather, year: int) -> SiteSeasons:
@@ -120,35 +101,29 @@ def plan_site(
     weather: StationWeather,
     today: dt.date,
     month: int | None = None,
-    depletion_mm: Mapping[int, float] | None = None,
+    weeks: Mapping[int, ThisWeek] | None = None,
 ) -> SitePlan:
-    """What goes into the site's programs now.
+    """What goes into the site's programs now: by `weeks` what the soil of each zone needs, else a month's normal.
 
-    With `month` that month's normal; left out, the coming week from the zones' depletion this morning where it is
-    known, else the last seven days' weather where the station has it, else the forecast where one was entered.
+    With `month` that month's normal, and for zones that `weeks` does not hold.
     """
     site = found.site
-    known = {zone.pk: depletion_mm[zone.pk] for zone, _ in found.seasons if zone.pk in (depletion_mm or {})}
-    week = None
-    if month is None:
-        week = weather.coming if known else weather.week or weather.forecast
+    ahead: dict[int, ThisWeek] = {}
+    if month is None and weeks:
+        ahead = {zone.pk: weeks[zone.pk] for zone, _ in found.seasons if zone.pk in weeks}
     plan = SitePlan(site=site, year=today.year, month=month or today.month, not_computed=list(found.not_computed))
-    permitted = permitted_days_per_week(site)
     for zone, season in found.seasons:
-        now: ThisWeek | ZoneMonth = season.months[plan.month - 1]
-        if week is not None and known:
-            now = this_week(season, week, depletion_mm=known[zone.pk], permitted_days_per_week=permitted)
-        elif week is not None:
-            now = this_week(season, week, permitted_days_per_week=permitted)
+        now: ThisWeek | ZoneMonth = ahead.get(zone.pk) or season.months[plan.month - 1]
         plan.zones.append(ZonePlan(zone, season, now))
         plan.warnings += [f"Zone {zone}: {words}" for words in now.warnings]
     plan.basis = {
-        "rule": _rule(week, balanced=bool(known)),
-        "permitted_days_per_week": permitted,
+        "rule": _rule(weather, list(ahead.values())),
+        "permitted_days_per_week": permitted_days_per_week(site),
+        "window_min": window_min(site),
         "station": weather.climate.station if weather.climate else "",
         "climate": freeze_climate(weather.climate) if weather.climate else None,
-        "week": freeze_week(week),
-        "depletion_mm": {str(pk): value for pk, value in known.items()},
+        "forecast_days": weather.coming.days_entered if ahead and weather.coming else 0,
+        "advice": {str(pk): freeze_advice(week) for pk, week in ahead.items()},
         "zones": {str(zone.pk): freeze_zone(season.zone.zone) for zone, season in found.seasons},
     }
     return plan
@@ -164,24 +139,24 @@ TOLD_IN_UNITS = {
 
 
 def _in_firms_units(error: WaterInputError, zone: Zone) -> str:
-    if error.field not in TOLD_IN_UNITS:
+    if error.field not in TOLD_IN_UNITS or getattr(zone, error.field) is None:
         return str(error)
     name, quantity = TOLD_IN_UNITS[error.field]
-    units = Firm.current().units
-    found, low, high = (
-        format_quantity(value, quantity, units, decimals=3)
-        for value in (getattr(zone, error.field), *LIMITS[error.field])
-    )
+    units, (lowest, highest) = Firm.current().units, LIMITS[error.field]
+    value = getattr(zone, error.field)
+    found, low, high = (format_quantity(each, quantity, units, decimals=3) for each in (value, lowest, highest))
+    if lowest <= value <= highest:
+        return f"the {name}, {found}, {error.problem}"
     return f"the {name} is {found}, must lie between {low} and {high}"
 
 
-def _rule(week: WeekWeather | None, *, balanced: bool) -> str:
-    if week is None:
+def _rule(weather: StationWeather, weeks: list[ThisWeek]) -> str:
+    if not weeks:
         return RULE_MONTH
-    if not balanced:
-        return RULE_FORECAST if week.ahead else RULE_WEEK
-    entered = int(np.count_nonzero(~(np.isnan(week.et_mm) & np.isnan(week.rain_mm))))
-    return f"{RULE_BALANCE}, {entered} of its days by the forecast entered" if entered else RULE_BALANCE
+    if weather.recent is None:
+        return RULE_FORECAST
+    entered = weather.coming.days_entered if weather.coming else 0
+    return f"{RULE_WEEK}, {entered} of its days by the forecast entered" if entered else RULE_WEEK
 
 
 def _season(site: Site, zone: Zone, weather: StationWeather, year: int) -> ZoneSeason | str:
@@ -192,7 +167,9 @@ def _season(site: Site, zone: Zone, weather: StationWeather, year: int) -> ZoneS
     if permitted == 0:
         return "a permitted watering day (the site names none)"
     try:
-        season = zone_season(zone_inputs(zone, site), weather.climate, year, permitted)
+        season = zone_season(
+            zone_inputs(zone, site), weather.climate, year, permitted, window_min=float(window_min(site))
+        )
     except WaterInputError as error:
         return f"a correction in the register: {_in_firms_units(error, zone)}"
     if isinstance(season, CannotCompute):

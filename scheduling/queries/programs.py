@@ -7,7 +7,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from scheduling.core.water import soil
 from scheduling.core.water.clock import (
     PARITY_DAYS_PER_WEEK,
     ClockPlan,
@@ -16,13 +15,13 @@ from scheduling.core.water.clock import (
     WateringRule,
     fit_to_clock,
 )
-from scheduling.core.water.season import litres_for
+from scheduling.core.water.season import litres_for, longest_cycle_and_soak
+from scheduling.core.water.sharing import MOST_PROGRAMS
 from scheduling.core.water.week import ThisWeek
 from scheduling.queries.plan import SitePlan, ZonePlan
 from sites.core.units import format_quantity
 from sites.models import Controller, Firm, Site, WaterSupply, Zone
 
-MOST_PROGRAMS = 3  # what a plain controller can hold: common practice, no source
 # Minutes between two valves, and to fill the line at the start: common practice, no source.
 GAP_MIN, PUMP_GAP_MIN, PUMP_FILL_MIN = 0.25, 1.0, 1.0
 VALVE_STROKES_S = 30.0  # a valve opening and one closing, on the slow side: common practice, no source
@@ -38,7 +37,10 @@ class PlannedStep:
 
 @dataclass(frozen=True)
 class PlannedProgram:
-    """`weekdays` are the days the program starts on, Monday 0; at a site with odd or even dates, all seven."""
+    """`weekdays` are the days the program starts on, Monday 0; at a site with odd or even dates, all seven.
+
+    Every `every_weeks` weeks, counted from `counted_from` where they are more than one.
+    """
 
     controller: Controller
     name: str
@@ -46,6 +48,8 @@ class PlannedProgram:
     starts_at: dt.time
     weekdays: list[int]
     steps: tuple[PlannedStep, ...]
+    every_weeks: int = 1
+    counted_from: dt.date | None = None
 
 
 @dataclass(frozen=True)
@@ -80,7 +84,7 @@ def litres_per_minute(plan: ZonePlan) -> float | None:
     return litres_for(plan.season.zone, 1.0)
 
 
-def fit_programs(plan: SitePlan) -> Programs:
+def fit_programs(plan: SitePlan, today: dt.date) -> Programs:
     """Programs for every controller of the site; controllers on one supply water one after the other."""
     site = plan.site
     if not plan.zones:
@@ -99,7 +103,7 @@ def fit_programs(plan: SitePlan) -> Programs:
         if supply and supply.pk in supply_ends:
             own_rule = replace(own_rule, window_end_min=supply_ends[supply.pk])
         fitted = fit_to_clock([clock_zone(item) for item in items], own_rule, MOST_PROGRAMS)
-        planned = [_planned(controller, fit, items, own_rule) for fit in fitted.programs]
+        planned = [_planned(controller, fit, items, own_rule, today) for fit in fitted.programs]
         programs += planned
         warnings += _words(controller, fitted, items, own_rule, bool(supply and supply.pk in supply_ends))
         if supply and planned:
@@ -126,21 +130,18 @@ def settle_min(controller: Controller) -> float:
 
 def clock_zone(item: ZonePlan) -> ClockZone:
     settled, now = item.season.zone, item.now
-    intake, accumulation = settled.texture.intake_mm_h, settled.accumulation_mm
-    if isinstance(now, ThisWeek):
-        raw = float(item.season.raw_mm[now.month - 1])
-        interval = int(soil.longest_interval_days(raw, now.demand_mm / 7.0))
-    else:
-        interval = now.longest_interval_days
+    longest, soak = longest_cycle_and_soak(settled)
+    settled_days = isinstance(now, ThisWeek)
     return ClockZone(
         key=str(item.zone),
         run_time_min_per_week=now.exact_run_time_min_per_week,
-        days_per_week=max(1, now.days_per_week),
-        longest_interval_days=interval,
-        longest_cycle_min=soil.longest_cycle_min(settled.rate.value_mm_h, intake, accumulation),
-        soak_min=soil.soak_min(intake, accumulation),
+        days_per_week=now.days_per_week or 1,
+        longest_interval_days=7 if settled_days else now.longest_interval_days,
+        longest_cycle_min=longest,
+        soak_min=soak,
         shortest_run_min=settled.shortest_run_min,
         flow_l_min=litres_per_minute(item),
+        weekdays=now.weekdays if settled_days else (),
     )
 
 
@@ -155,12 +156,18 @@ def _by_controller(plan: SitePlan) -> tuple[dict[int, list[ZonePlan]], list[str]
     return wired, warnings
 
 
-def _planned(controller: Controller, fit: ClockProgram, items: list[ZonePlan], rule: WateringRule) -> PlannedProgram:
+def _planned(
+    controller: Controller, fit: ClockProgram, items: list[ZonePlan], rule: WateringRule, today: dt.date
+) -> PlannedProgram:
     zones = {str(item.zone): item.zone for item in items}
     steps = tuple(PlannedStep(zones[run.key], run.run_time_min, run.cycles, run.soak_min) for run in fit.runs)
     weekdays = list(fit.weekdays) or list(range(7))
+    first = today + dt.timedelta(days=1)
+    while fit.every_weeks > 1 and first.weekday() not in weekdays:
+        first += dt.timedelta(days=1)
     if starts_the_evening_before(fit.start_min, rule.window_start_min, rule.window_end_min):
         weekdays = sorted((day - 1) % 7 for day in weekdays)
+        first -= dt.timedelta(days=1)
     return PlannedProgram(
         controller=controller,
         name=f"Program {fit.name}",
@@ -168,6 +175,8 @@ def _planned(controller: Controller, fit: ClockProgram, items: list[ZonePlan], r
         starts_at=dt.time(fit.start_min // 60, fit.start_min % 60),
         weekdays=weekdays,
         steps=steps,
+        every_weeks=fit.every_weeks,
+        counted_from=first if fit.every_weeks > 1 else None,
     )
 
 
@@ -214,7 +223,7 @@ def _litres_per_week(site: Site, plan: SitePlan, programs: list[PlannedProgram])
     if all(flow is None for flow in flows.values()):
         return None
     return sum(
-        step.run_time_min * days_per_week(site, program.weekdays) * (flows[step.zone.pk] or 0.0)
+        step.run_time_min * days_per_week(site, program.weekdays) / program.every_weeks * (flows[step.zone.pk] or 0.0)
         for program in programs
         for step in program.steps
     )

@@ -305,7 +305,7 @@ class _Site:
                 continue
             for row in table:
                 if row.run_time_min > 0 and row.zone_id not in off and meant(row.controller_id):
-                    watered = _watering_dates(self.site, row.days_per_week, dates)
+                    watered = watering_dates(self.site, row.days_per_week, dates)
                     places = [(date - self.run.first).days for date in watered]
                     water.add(row.zone_id, places, row.run_time_min, row.flow_l_min)
 
@@ -328,13 +328,14 @@ class _Site:
                     water.add(step.zone_id, places, starts * step.run_time_min, flows.get(step.zone_id))
 
 
-def _watering_dates(site: Site, days_per_week: float, dates: list[dt.date]) -> list[dt.date]:
+def watering_dates(site: Site, days_per_week: float, dates: list[dt.date]) -> list[dt.date]:
     """The dates on which a zone with so many days a week is watered."""
-    if site.permitted_days in (Site.PermittedDays.ODD, Site.PermittedDays.EVEN):
+    if days_per_week >= 1 and site.permitted_days in (Site.PermittedDays.ODD, Site.PermittedDays.EVEN):
         odd = site.permitted_days == Site.PermittedDays.ODD
         return [date for date in dates if date.day % 2 == odd]
     weekdays = _spread(watering_rule(site).weekdays, max(1, round(days_per_week)))
-    return [date for date in dates if date.weekday() in weekdays]
+    every_weeks = max(1, round(1 / days_per_week))
+    return [date for date in dates if date.weekday() in weekdays and date.toordinal() // 7 % every_weeks == 0]
 
 
 @functools.cache

@@ -5,6 +5,7 @@ from scheduling.core.water.zone_inputs import ZoneInputs
 from sites.core import writing
 from sites.models import Site, Zone
 
+DAY_MIN = 24 * 60
 ODD_EVEN_DAYS_PER_WEEK = 3  # every second date is 3 or 4 days of a week; the lower one always holds
 
 
@@ -43,3 +44,9 @@ def permitted_days_per_week(site: Site) -> int:
     if site.permitted_days == Site.PermittedDays.ANY:
         return 7
     return ODD_EVEN_DAYS_PER_WEEK
+
+
+def window_min(site: Site) -> int:
+    """How many minutes a night the site may water; equal ends mean the whole day."""
+    start, end = site.watering_window_start, site.watering_window_end
+    return (60 * (end.hour - start.hour) + end.minute - start.minute) % DAY_MIN or DAY_MIN

@@ -132,7 +132,7 @@ def season_ground(site: Site, year: int, until: dt.date) -> SeasonGround:
         climate = station_climatology(site.weather_station)
     except WaterInputError as error:
         raise NotEnough(f"a full year of daily weather at {site.weather_station.name} ({error})") from error
-    found = site_seasons(site, StationWeather(climate, None), year)
+    found = site_seasons(site, StationWeather(climate), year)
     if not found.seasons:
         needs = "; ".join(f"zone {item['zone']}: {item['needs']}" for item in found.not_computed)
         raise NotEnough(needs or "a zone in use")

@@ -11,7 +11,7 @@ import numpy as np
 
 from scheduling.core.water.climate import Climatology, MonthlyNormal
 from scheduling.core.water.derivation import Known
-from scheduling.core.water.week import WeekWeather
+from scheduling.core.water.week import Morning, ThisWeek
 from scheduling.core.water.zone_inputs import ZoneInputs
 
 NORMALS = ("et_mm", "rain_mm", "tmax_c", "tmin_c")
@@ -69,21 +69,39 @@ def thaw_climate(frozen: dict[str, Any]) -> Climatology:
     return Climatology(frozen["station"], frozen["first_year"], frozen["last_year"], **normals)
 
 
-def freeze_week(week: WeekWeather | None) -> dict[str, Any] | None:
-    if week is None:
-        return None
-    frozen: dict[str, Any] = {"first_day": week.first_day.isoformat(), "ahead": week.ahead}
-    for name in ("et_mm", "rain_mm", "normal_et_mm", "normal_rain_mm"):
-        frozen[name] = [None if np.isnan(value) else float(value) for value in getattr(week, name)]
+MORNING_MM = tuple(field.name for field in fields(Morning) if field.name.endswith("_mm"))
+KEPT_OF_WEEK = (
+    "depth_mm", "exact_run_time_min", "run_time_min", "cycles", "cycle_min", "soak_min", "litres", "every_weeks",
+    "shared_mm", "shared_l", "assumed",
+)  # fmt: skip
+
+
+def freeze_advice(week: ThisWeek) -> dict[str, Any]:
+    """The week of a zone with its mornings in columns."""
+    frozen: dict[str, Any] = {name: getattr(week, name) for name in KEPT_OF_WEEK}
+    frozen["first_day"] = week.first_day.isoformat()
+    frozen["dates"] = [date.isoformat() for date in week.dates]
+    frozen["due_on"] = week.due_on.isoformat() if week.due_on else None
+    frozen["may_water"] = [morning.may_water for morning in week.mornings]
+    for name in MORNING_MM:
+        frozen[f"mornings_{name}"] = [round(getattr(morning, name), 3) for morning in week.mornings]
     return frozen
 
 
-def thaw_week(frozen: dict[str, Any] | None) -> WeekWeather | None:
-    if frozen is None:
-        return None
-    arrays = {
-        name: np.array([np.nan if value is None else value for value in frozen[name]])
-        for name in ("et_mm", "rain_mm", "normal_et_mm", "normal_rain_mm")
-    }
-    first_day = dt.date.fromisoformat(frozen["first_day"])
-    return WeekWeather(first_day=first_day, ahead=frozen.get("ahead", False), **arrays)
+def thaw_advice(frozen: dict[str, Any]) -> ThisWeek:
+    first = dt.date.fromisoformat(frozen["first_day"])
+    mornings = tuple(
+        Morning(
+            date=first + dt.timedelta(days=row),
+            may_water=may,
+            **{name: frozen[f"mornings_{name}"][row] for name in MORNING_MM},
+        )
+        for row, may in enumerate(frozen["may_water"])
+    )
+    return ThisWeek(
+        first_day=first,
+        mornings=mornings,
+        dates=tuple(dt.date.fromisoformat(text) for text in frozen["dates"]),
+        due_on=dt.date.fromisoformat(frozen["due_on"]) if frozen["due_on"] else None,
+        **{name: frozen[name] for name in KEPT_OF_WEEK},
+    )

@@ -60,8 +60,3 @@ def et_and_rain(station: WeatherStation, first: dt.date, until: dt.date) -> tupl
         et[place] = np.nan if eto_mm is None else eto_mm
         rain[place] = np.nan if rain_mm is None else rain_mm
     return et, rain
-
-
-def last_seven_days(station: WeatherStation, today: dt.date) -> tuple[np.ndarray, np.ndarray]:
-    """ET and rain (mm) of the seven days before `today`, oldest first; NaN where the station was silent."""
-    return et_and_rain(station, today - dt.timedelta(days=7), today - dt.timedelta(days=1))

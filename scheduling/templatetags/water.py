@@ -60,6 +60,14 @@ def programs_rest_on(schedule: SeasonSchedule) -> str:
 
 
 @register.filter
+def rhythm(days_per_week: float) -> str:
+    """Watering days of an average week in words: "3 days a week", "every 2 weeks"."""
+    if days_per_week >= 1:
+        return f"{days_per_week:.3g} day{'s' if days_per_week > 1 else ''} a week"
+    return f"every {round(1 / days_per_week)} weeks"
+
+
+@register.filter
 def with_unit(value: float | str | None, unit: str) -> str:
     """A value of a derivation in the firm's units."""
     return "–" if value is None else shown_value(value, unit, Firm.current().units)

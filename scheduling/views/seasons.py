@@ -6,6 +6,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from scheduling.queries.backtest import site_backtest
 from scheduling.queries.season_replay import NotEnough, site_replay, zone_season_sheet
 from scheduling.queries.what_if import what_ifs
 from sites.access import EVERYONE, STAFF, Request, open_to, visible_or_404
@@ -57,3 +58,15 @@ def site_what_if(request: Request, pk: int, year: int) -> HttpResponse:
     except NotEnough as error:
         found["needs"] = str(error)
     return _answer(request, "scheduling/what_if.html", site, year, **found)
+
+
+@open_to(*STAFF)
+def backtest(request: Request, pk: int) -> HttpResponse:
+    """The advice through every recorded year of the station, beside what is published and a fixed setting."""
+    site = visible_or_404(SITE_ROWS, request.user, pk=pk)
+    shown: dict[str, Any] = {"site": site}
+    try:
+        shown["backtest"] = site_backtest(site, timezone.localdate())
+    except NotEnough as error:
+        shown["needs"] = str(error)
+    return render(request, "scheduling/backtest.html", shown)

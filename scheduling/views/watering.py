@@ -23,6 +23,7 @@ from scheduling.queries.meter_check import meter_check
 from scheduling.queries.schedule_page import changes, schedule_sheet
 from scheduling.queries.seasonal_percentage import seasonal_percentages
 from scheduling.queries.sequence import week_timeline
+from scheduling.queries.two_answers import shared_litres, two_answers
 from scheduling.queries.water_use import budget_bars, site_water_use
 from sites.access import EVERYONE, OFFICE, STAFF, Request, open_to, visible_or_404
 from sites.answers import typed, whole_number
@@ -93,6 +94,8 @@ def schedule(request: Request, pk: int) -> HttpResponse:
         published = SeasonSchedule.objects.published().filter(site=row.site).first()
         shown["published"] = published
         shown["changes"] = changes(published, row)
+        shown["answers"] = two_answers(row)
+        shown["shared_l"] = shared_litres(shown["answers"])
         shown["week"] = week_timeline(row, week_starts_on=timezone.localdate())
         if request.user.is_office:
             shown["compute_form"] = _compute_form(row.site)

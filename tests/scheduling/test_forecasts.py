@@ -112,26 +112,24 @@ def test_the_derivation_says_which_days_are_forecast_and_which_are_normals(seatt
     draft = compute_draft(site=site, today=TODAY, by=None)
     assert draft.basis["rule"].endswith("the coming week, 3 of its days by the forecast entered")
     zone = site.zones.get(number=1)
-    depth = {figure.key: figure.derivation for figure in explain(draft, zone, 7).week}["numerator_mm"]
-    _, demand, rain, _ = depth.inputs
-    assert (demand.origin, demand.note) == ("forecast", "forecast entered for 3 of 7 days, 4 days are normals")
-    week = draft.basis["week"]
-    # Turf Kc of July 0.94; half of the rain counts.
-    assert demand.value == pytest.approx(0.94 * (3 * 2.0 + sum(week["normal_et_mm"][3:])))
-    assert rain.value == pytest.approx(0.5 * (3 * 15.0 + sum(week["normal_rain_mm"][3:])))
+    ahead = explain(draft, zone, 7).ahead
+    # Turf Kc of July 0.94; half of forecast rain is counted where no chance is named, three tenths of normals.
+    assert [each.demand_mm for each in ahead.mornings[:3]] == pytest.approx([0.94 * 2.0] * 3)
+    assert [each.counted_mm for each in ahead.mornings[:3]] == pytest.approx([7.5] * 3)
+    for each in ahead.mornings[3:]:
+        assert each.counted_mm == pytest.approx(0.3 * each.rain_mm, abs=0.001)
+    assert draft.basis["forecast_days"] == 3
 
 
 def test_without_any_weather_a_forecast_of_the_week_takes_the_normals_place(seattle, site):
     assert compute_draft(site=site, today=LATER, by=None).basis["rule"] == "the normal of the month"
     save_forecast(station=seattle, days=days(seattle, LATER, precipitation_mm=0.0, eto_mm=6.0)[:4], by=None)
     draft = compute_draft(site=site, today=LATER, by=None)
-    assert draft.basis["rule"] == "the forecast entered for the coming week"
-    figures = {figure.key: figure.derivation for figure in explain(draft, site.zones.get(number=1), 7).week}
-    depth = figures["numerator_mm"]
-    week = draft.basis["week"]
-    rest = sum(week["normal_et_mm"][4:]), sum(week["normal_rain_mm"][4:])
-    assert depth.value == pytest.approx(0.94 * (4 * 6.0 + rest[0]) - 0.5 * rest[1])
-    assert depth.source == "seasonal adjustment by the forecast of the coming seven days"
+    assert draft.basis["rule"].startswith("the forecast entered for the coming week")
+    ahead = explain(draft, site.zones.get(number=1), 7).ahead
+    assert ahead.assumed
+    assert ahead.mornings[0].depletion_mm == pytest.approx(12.75 / 2)  # the middle of a cycle
+    assert ahead.dates
 
 
 def test_three_days_of_forecast_are_too_few_to_water_a_silent_station_by(seattle, site):

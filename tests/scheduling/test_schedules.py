@@ -47,19 +47,48 @@ def test_every_zone_gets_twelve_months(draft):
     assert draft.not_computed == []
 
 
-def test_without_a_month_the_programs_follow_the_last_seven_days(seattle, site):
+def test_without_a_month_the_programs_follow_the_soil_and_the_coming_week(seattle, site):
     dry = compute_draft(site=site, today=JULY, by=None)
-    assert dry.basis["rule"] == "the weather of the last seven days"
+    assert dry.basis["rule"] == "the soil's daily balance up to yesterday and the coming week"
     litres = dry.litres_per_week
+    assert litres > 0
     seattle.days.filter(date__range=(JULY - dt.timedelta(days=7), JULY)).update(precipitation_mm=10)
     wet = compute_draft(site=site, today=JULY, by=None)
-    assert wet.litres_per_week < litres
+    assert (wet.litres_per_week or 0.0) < litres
+
+
+def test_a_tree_zone_in_wet_soil_needs_nothing_this_week(seattle, site):
+    site.zones.filter(number=2).update(planting="trees")
+    seattle.days.filter(date__range=(JULY - dt.timedelta(days=7), JULY)).update(precipitation_mm=20)
+    draft = compute_draft(site=site, today=JULY, by=None)
+    assert not draft.programs.filter(steps__zone__number=2).exists()
+    assert draft.basis["advice"][str(site.zones.get(number=2).pk)]["due_on"] > "2015-07-22"
+    assert draft.zone_months.get(zone__number=2, month=7).days_per_week < 1  # the month's plan: every few weeks
+
+
+def test_the_months_plan_of_trees_is_a_program_every_so_many_weeks(seattle, site):
+    site.zones.update(planting="trees")
+    draft = compute_draft(site=site, today=JULY, by=None, month=7)
+    (program,) = draft.programs.all()
+    july = draft.zone_months.get(zone__number=1, month=7)
+    assert program.day_rule == "interval"
+    assert program.every_n_days == round(7 / july.days_per_week) > 7
+    assert program.counted_from.weekday() in program.weekdays
+    assert draft.litres_per_week == pytest.approx(2 * july.run_time_min * july.days_per_week * 20.0)
+
+
+def test_a_rate_that_is_a_slip_of_the_pen_is_not_computed_and_names_the_field(seattle, site):
+    site.zones.filter(number=1).update(application_rate_mm_h=0.1)
+    draft = compute_draft(site=site, today=JULY, by=None)
+    (lacking,) = draft.not_computed
+    assert lacking["needs"].startswith("a correction in the register: the application rate, 0.100 mm/h, is too low")
+    assert "window has" in lacking["needs"]
 
 
 def test_a_station_that_is_silent_leaves_the_normal_of_the_month(seattle, site):
     draft = compute_draft(site=site, today=dt.date(2026, 7, 15), by=None)
     assert draft.basis["rule"] == "the normal of the month"
-    assert draft.basis["week"] is None
+    assert draft.basis["advice"] == {}
 
 
 def test_a_zone_without_rate_area_and_flow_says_what_it_needs_and_gets_no_minutes(seattle, site):

@@ -107,14 +107,14 @@ def follow_advice(ground: Ground, record: Record, permitted: Flags, setting: Set
 class Year:
     """One recorded year of some zones together: litres and lost litres over those whose flow is known.
 
-    net_mm, waterings and stress_days are means over the zones.
+    net_mm is the mean over the zones, waterings and stress_days are sums: one zone on one day.
     """
 
     year: int
     net_mm: float
     litres: float
-    waterings: float
-    stress_days: float
+    waterings: int
+    stress_days: int
     lost_l: float
     displaced_l: float
 
@@ -129,8 +129,8 @@ def by_year(replay: Replay, record: Record) -> tuple[Year, ...]:
                 year,
                 float(replay.balance.irrigation_mm[of].sum(axis=0).mean()),
                 float(np.nansum(replay.litres[of])),
-                float(np.count_nonzero(replay.balance.irrigation_mm[of] > 0, axis=0).mean()),
-                float(np.count_nonzero(replay.stress[of], axis=0).mean()),
+                int(np.count_nonzero(replay.balance.irrigation_mm[of] > 0)),
+                int(np.count_nonzero(replay.stress[of])),
                 float(np.nansum(replay.lost_irrigation_l[of])),
                 float(np.nansum(replay.displaced_l[of])),
             )

@@ -248,12 +248,3 @@ def demand_until_next(demand_mm: Array, permitted: Flags) -> Array:
         np.add(total, demand_mm[day], out=until[day])
         total = np.where(permitted[day], 0.0, until[day])
     return until
-
-
-def rain_pause(rain_mm: Array, threshold_mm: float, days: int) -> Flags:
-    """Days within `days` after a day of at least `threshold_mm` of rain, shape of `rain_mm`: no irrigation."""
-    wet = complete("rain", rain_mm, 0) >= threshold_mm
-    paused = np.zeros_like(wet)
-    for later in range(1, days + 1):
-        paused[later:] |= wet[:-later]
-    return paused

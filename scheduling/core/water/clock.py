@@ -21,16 +21,21 @@ Parity = Literal["", "odd", "even"]
 
 @dataclass(frozen=True)
 class ClockZone:
-    """What one zone asks of the clock: minutes and days a week, and what its soil allows."""
+    """What one zone asks of the clock: minutes and days of an average week, and what its soil allows.
+
+    days_per_week is below one where the soil lasts for weeks. `weekdays` are the days it is to be watered on where
+    they are settled already; zones that share them are told so by the same days.
+    """
 
     key: str
     run_time_min_per_week: float
-    days_per_week: int
+    days_per_week: float
     longest_interval_days: int = 7
     longest_cycle_min: float = math.inf
     soak_min: float = 0.0
     shortest_run_min: int = 2
     flow_l_min: float | None = None
+    weekdays: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         # NaN would be lost among the zones that are off, and a run without end never be fitted.
@@ -79,7 +84,7 @@ class WateringRule:
 class ClockProgram:
     """One controller program: its days, start (minutes after midnight), runs and the order of the valves.
 
-    `weekdays` is empty where the days go by the parity of the date.
+    `weekdays` is empty where the days go by the parity of the date. It runs every `every_weeks` weeks.
     """
 
     name: str
@@ -89,6 +94,7 @@ class ClockProgram:
     duration_min: float
     runs: tuple[DayRun, ...]
     night: Night
+    every_weeks: int = 1
 
 
 @dataclass(frozen=True)
@@ -127,20 +133,28 @@ def fit_to_clock(zones: Sequence[ClockZone], rule: WateringRule, most_programs: 
     return replace(plan, remedies=_remedies(zones, rule, most_programs, plan))
 
 
+Draft = tuple[tuple[int, ...], tuple[DayRun, ...], Night]
+
+
 def _plan(zones: Sequence[ClockZone], rule: WateringRule, most_programs: int) -> ClockPlan:
     running = [zone for zone in zones if zone.run_time_min_per_week > 0]
-    groups = _by_days(running, rule, most_programs)
-    drafts: list[tuple[tuple[int, ...], tuple[DayRun, ...], Night]] = []
+    drafts: list[Draft] = []
+    weeks: list[int] = []
     warnings: list[str] = []
     load: dict[int, float] = dict.fromkeys(range(7), 0.0)
-    for days, members in groups:
-        weekdays = () if rule.parity else spread_weekdays(rule.weekdays, days, load)
-        runs = tuple(day_run(zone, PARITY_DAYS_PER_WEEK if rule.parity else days) for zone in members)
+    for days, settled, members in _by_days(running, rule, most_programs):
+        weekdays = settled or (
+            () if rule.parity and days >= 1 else spread_weekdays(rule.weekdays, math.ceil(days), load)
+        )
+        a_week = PARITY_DAYS_PER_WEEK if rule.parity and not weekdays else days
+        runs = tuple(day_run(zone, a_week) for zone in members)
         night = _night(runs, rule)
         for weekday in weekdays:
             load[weekday] += night.elapsed_min
         drafts.append((weekdays, runs, night))
-        warnings += _gap_warnings(members, weekdays, rule)
+        weeks.append(max(1, round(1 / days)))
+        if not settled:
+            warnings += _gap_warnings(members, weekdays, weeks[-1], rule)
     offsets = _offsets(drafts)
     busiest = max((at + draft[2].elapsed_min for at, draft in zip(offsets, drafts, strict=True)), default=0.0)
     over = max(0.0, busiest - rule.window_min)
@@ -154,8 +168,9 @@ def _plan(zones: Sequence[ClockZone], rule: WateringRule, most_programs: int) ->
             night.elapsed_min,
             runs,
             night,
+            every,
         )
-        for index, (at, (weekdays, runs, night)) in enumerate(zip(offsets, drafts, strict=True))
+        for index, (at, (weekdays, runs, night), every) in enumerate(zip(offsets, drafts, weeks, strict=True))
     )
     off = tuple(zone.key for zone in zones if zone.run_time_min_per_week <= 0)
     return ClockPlan(programs, over == 0, over, busiest, rule.window_min, off, tuple(warnings), ())
@@ -171,16 +186,21 @@ def _night(runs: Sequence[DayRun], rule: WateringRule) -> Night:
     return max(nights, key=lambda night: night.elapsed_min)
 
 
-def _by_days(zones: list[ClockZone], rule: WateringRule, most_programs: int) -> list[tuple[int, list[ClockZone]]]:
-    """Zones by days a week, most days first; too many groups: the rarest joins the next more frequent."""
-    groups: dict[int, list[ClockZone]] = {}
+def _by_days(
+    zones: list[ClockZone], rule: WateringRule, most_programs: int
+) -> list[tuple[float, tuple[int, ...], list[ClockZone]]]:
+    """Zones by days a week and the weekdays settled for them, most days first; too many groups: the rarest joins
+    the next more frequent. Settled groups are taken as they are."""
+    groups: dict[tuple[float, tuple[int, ...]], list[ClockZone]] = {}
     for zone in zones:
-        days = 3 if rule.parity else max(1, min(zone.days_per_week, len(rule.weekdays)))
-        groups.setdefault(days, []).append(zone)
-    while len(groups) > max(1, most_programs):
+        days = min(zone.days_per_week, float(len(rule.weekdays)))
+        if rule.parity and not zone.weekdays:
+            days = 3.0 if days >= 1 else 0.5 if days > 0.25 else 0.25  # an even count of weeks keeps odd dates odd
+        groups.setdefault((days, zone.weekdays), []).append(zone)
+    while len(groups) > max(1, most_programs) and not any(settled for _, settled in groups):
         rare, next_up = sorted(groups)[:2]
         groups[next_up] += groups.pop(rare)
-    return sorted(groups.items(), reverse=True)
+    return [(days, settled, members) for (days, settled), members in sorted(groups.items(), reverse=True)]
 
 
 def spread_weekdays(permitted: frozenset[int], count: int, load: dict[int, float]) -> tuple[int, ...]:
@@ -205,14 +225,19 @@ def longest_gap(weekdays: tuple[int, ...]) -> int:
 
 def day_run(zone: ClockZone, days: float) -> DayRun:
     """The zone's run on each of so many watering days a week, in whole minutes and cycles its soil takes."""
-    whole = max(math.floor(zone.run_time_min_per_week / days + 0.5), zone.shortest_run_min)
-    split = whole_minute_cycles(whole, zone.longest_cycle_min, zone.soak_min)
+    minutes = max(zone.run_time_min_per_week / days, zone.shortest_run_min)
+    split = whole_minute_cycles(minutes, zone.longest_cycle_min, zone.soak_min)
     return DayRun(zone.key, split.cycles, round(split.cycle_min), math.ceil(split.soak_min - 1e-9))
 
 
-def _gap_warnings(members: list[ClockZone], weekdays: tuple[int, ...], rule: WateringRule) -> list[str]:
+def _gap_warnings(
+    members: list[ClockZone], weekdays: tuple[int, ...], every_weeks: int, rule: WateringRule
+) -> list[str]:
     # The 31st and the 1st are both odd: even dates can lie three days apart.
-    gap = (3 if rule.parity == "even" else 2) if rule.parity else longest_gap(weekdays)
+    if weekdays:
+        gap = longest_gap(weekdays) + 7 * (every_weeks - 1)
+    else:
+        gap = 3 if rule.parity == "even" else 2
     return [
         f"{zone.key}: {gap} days between waterings, the soil lasts {zone.longest_interval_days}"
         for zone in members
@@ -220,7 +245,7 @@ def _gap_warnings(members: list[ClockZone], weekdays: tuple[int, ...], rule: Wat
     ]
 
 
-def _offsets(drafts: list[tuple[tuple[int, ...], tuple[DayRun, ...], Night]]) -> list[float]:
+def _offsets(drafts: list[Draft]) -> list[float]:
     """Start of each program after the first start: behind every earlier program that shares a day with it."""
     offsets: list[float] = []
     for index, (weekdays, _, _) in enumerate(drafts):
@@ -253,10 +278,12 @@ def _remedies(
 
 def _another_day(zones: Sequence[ClockZone], rule: WateringRule, most_programs: int) -> Remedy | None:
     """One more watering day a week for every zone, on a permitted day if one is free, else on a new one."""
-    used = max(min(zone.days_per_week, len(rule.weekdays)) for zone in zones if zone.run_time_min_per_week > 0)
+    used = math.ceil(
+        max(min(zone.days_per_week, len(rule.weekdays)) for zone in zones if zone.run_time_min_per_week > 0)
+    )
     if rule.parity or used >= 7:
         return None
-    more = [replace(zone, days_per_week=zone.days_per_week + 1) for zone in zones]
+    more = [replace(zone, days_per_week=zone.days_per_week + 1, weekdays=()) for zone in zones]
     if used < len(rule.weekdays):
         plan = _plan(more, rule, most_programs)
         return Remedy("another_day", f"{used + 1} watering days a week", plan.fits, plan.over_min)

@@ -140,15 +140,3 @@ def establishing_root_depth(root_depth_m: ArrayLike, share: ArrayLike) -> Array:
 def plant_demand(et_mm: ArrayLike, factor: ArrayLike) -> Array:
     """Plant water requirement in mm: reference ET times factor (S623, LCM_2000)."""
     return complete("reference ET", et_mm, 0) * complete("plant factor", factor, 0, 2)
-
-
-def tree_litres(et_mm: ArrayLike, factor: ArrayLike, canopy_diameter_m: ArrayLike) -> Array:
-    """Litres one drip-irrigated tree needs: demand over the ground its canopy shades (1 mm on 1 m2 = 1 L)."""
-    canopy_m2 = np.pi / 4.0 * complete("canopy diameter", canopy_diameter_m, 0, 40) ** 2
-    return plant_demand(et_mm, factor) * canopy_m2
-
-
-def tree_run_time_min(litres: ArrayLike, emitters: ArrayLike, emitter_l_h: ArrayLike) -> Array:
-    """Minutes for the emitters around one tree to give these litres."""
-    rate = complete("emitters", emitters, 1) * complete("emitter flow", emitter_l_h, 0.01)
-    return 60.0 * complete("litres", litres, 0) / rate

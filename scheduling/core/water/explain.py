@@ -5,11 +5,11 @@ from __future__ import annotations
 import calendar
 import math
 
-from scheduling.core.water import demand
+from scheduling.core.water import demand, soil
 from scheduling.core.water.application import LOWEST_DU_TO_WATER_BY
 from scheduling.core.water.derivation import Derivation, Input, Known, known
 from scheduling.core.water.season import USABLE_STORAGE_SHARE, ZoneMonth, ZoneSeason
-from scheduling.core.water.week import RULE_BALANCE, RULE_FORECAST, RULE_LAST_WEEK, ThisWeek
+from scheduling.core.water.week import ThisWeek
 from scheduling.core.water.zone_inputs import ResolvedZone
 from sites.core.sources import (
     FAO56_BALANCE,
@@ -72,60 +72,60 @@ def _net_need(found: ZoneMonth) -> Derivation:
 
 
 def explain_week(season: ZoneSeason, week: ThisWeek) -> dict[str, Derivation]:
-    """Derivation of every figure of the coming week, keyed by the `ThisWeek` field it explains."""
-    normal = season.months[week.month - 1]
-    peak = _computed("peak need per day", season.peak.net_need_mm_day, "mm/day")
-    return {
-        "plant_factor": _plant_factor(season, week.month),
-        "numerator_mm": _depth_of_week(week),
-        "exact_percent": Derivation(
-            week.exact_percent,
-            "%",
-            "100 x depth / (7 x peak need per day), at most 150",
-            (_computed("depth", week.numerator_mm, "mm"), peak),
-            "definition; limit is common practice",
+    """Derivation of every figure of the coming week's waterings, keyed by the `ThisWeek` field it explains.
+
+    Why they fall on their days is told by the week's mornings, a row each.
+    """
+    if not week.dates:
+        return {}
+    zone, first = season.zone, next(each for each in week.mornings if each.depth_mm > 0)
+    inputs = [
+        _computed(f"depletion on the morning of {first.date:%-d %B}, looked ahead", first.depletion_mm, "mm"),
+        _computed("room left for the rain counted until the week's end", first.room_mm, "mm"),
+        _computed("waterings of the week", float(len(week.dates)), ""),
+    ]
+    if week.shared_mm > 0:
+        inputs.append(_computed("more in the week, because zones of a program share its days", week.shared_mm, "mm"))
+    depth = Derivation(
+        week.depth_mm,
+        "mm",
+        "depth = depletion - room for rain, not below 0; several waterings of a week get their mean, or what the "
+        "soil takes on the day with least room",
+        tuple(inputs),
+        joined(FAO56_BALANCE, "the share of rain counted: no source, tried on recorded years"),
+    )
+    minutes = Derivation(
+        week.exact_run_time_min,
+        "min",
+        "run time = 60 x depth x SM / application rate",
+        (
+            _computed("depth", week.depth_mm, "mm"),
+            _computed("scheduling multiplier SM", zone.multiplier, ""),
+            _computed("application rate", zone.rate.value_mm_h, "mm/h"),
         ),
-        "application_rate_mm_h": season.zone.rate.derivation,
-        "scheduling_multiplier": _multiplier(season),
+        "definition",
+    )
+    return {
+        "depth_mm": depth,
+        "plant_factor": _plant_factor(season, week.month),
         "raw_mm": _readily_available(season, week.month),
-        **_watering(season, week, week.exact_run_time_min_per_week, week.exact_percent / 100 * 7 * float(peak.value)),
-        "litres": _litres(season, week.litres, "week", week.run_time_min_per_week),
-        "normal_percent": explain_month(season, normal.month)["percent_of_peak"],
+        "application_rate_mm_h": zone.rate.derivation,
+        "scheduling_multiplier": _multiplier(season),
+        "exact_run_time_min": minutes,
+        "run_time_min": _rounded(zone, week, week.exact_run_time_min),
+        "cycles": _cycles(zone, week.cycles),
+        "litres": _litres(season, week.litres, "week", float(week.run_time_min * len(week.dates))),
     }
 
 
-def _of_seven_days(name: str, value_mm: float, known: int, ahead: bool) -> Input:
-    """What the week's weather gave, with how many of its days were measured or forecast and how many are normals."""
-    words = [f"forecast entered for {known} of 7 days"] if ahead and known else []
-    if known < 7:
-        words.append(f"{7 - known} days are normals")
-    return Input(name, value_mm, "mm", "forecast" if ahead and known else "station", ", ".join(words))
-
-
-def _depth_of_week(week: ThisWeek) -> Derivation:
-    rain_and_demand = (
-        _of_seven_days("K x ETo of 7 days", week.demand_mm, week.et_days_known, week.ahead),
-        _of_seven_days("effective rain", week.effective_rain_mm, week.rain_days_known, week.ahead),
-    )
-    if week.depletion_mm is not None and week.rule == RULE_BALANCE:
-        return Derivation(
-            week.numerator_mm,
-            "mm",
-            "depth = depletion + (K x ETo of the coming 7 days - effective rain) x (1 - 1 / waterings), not below 0",
-            (
-                _computed("depletion this morning, from the daily soil balance", week.depletion_mm, "mm"),
-                *rain_and_demand,
-                _computed("waterings", max(week.days_per_week, 1), ""),
-            ),
-            joined(FAO56_BALANCE, "seasonal adjustment by the soil balance"),
-        )
-    formula = "depth = K x ETo of 7 days - effective rain - carry-over, not below 0"
+def _rounded(zone: ResolvedZone, found: ZoneMonth | ThisWeek, exact_min: float) -> Derivation:
     return Derivation(
-        week.numerator_mm,
-        "mm",
-        formula if week.rule in (RULE_LAST_WEEK, RULE_FORECAST) else week.rule,
-        (*rain_and_demand, _computed("carry-over of the week before", week.carry_over_used_mm, "mm")),
-        f"seasonal adjustment by the {week.rule}" if week.ahead else "seasonal adjustment by last week's weather",
+        float(found.run_time_min),
+        "min",
+        f"whole minutes a watering day, at least {zone.shortest_run_min}, never more than 5 % above; "
+        f"{found.cycles} x {found.cycle_min} min",
+        (_computed("run time of a watering day", exact_min, "min"),),
+        "rounded once; shortest run is common practice",
     )
 
 
@@ -207,25 +207,30 @@ def _readily_available(season: ZoneSeason, month: int) -> Derivation:
             "; "
         ),
     )
-    inputs = (
+    inputs: tuple[Input, ...] = (
         available,
         _from_known("root depth", zone.root_depth_m, "m"),
         _from_known("allowed depletion MAD", zone.mad, ""),
     )
     formula = "RAW = MAD x available water x root depth"
+    demand_mm_day = season.months[month - 1].demand_mm / calendar.monthrange(season.year, month)[1]
+    if float(soil.allowed_share(zone.mad.value, demand_mm_day)) < zone.mad.value:
+        formula = "RAW = (MAD + 0.04 (5 - demand a day)) x available water x root depth, MAD the most"
+        inputs = (*inputs, _computed("demand a day", demand_mm_day, "mm/day"))
     if season.establishment[month - 1] > 0:
         formula += " (root depth reduced while the planting is new, common practice)"
-    return Derivation(float(season.raw_mm[month - 1]), "mm", formula, inputs, FAO56_SOIL.short)
+    return Derivation(
+        float(season.raw_mm[month - 1]),
+        "mm",
+        formula,
+        inputs,
+        joined(FAO56_SOIL, "FAO-56 Table 22 note above 5 mm a day"),
+    )
 
 
-def _watering(
-    season: ZoneSeason, found: ZoneMonth | ThisWeek, exact_min: float, net_week_mm: float
-) -> dict[str, Derivation]:
+def _watering(season: ZoneSeason, found: ZoneMonth, exact_min: float, net_week_mm: float) -> dict[str, Derivation]:
     zone = season.zone
-    if isinstance(found, ZoneMonth):
-        days_of_demand = float(calendar.monthrange(season.year, found.month)[1])
-    else:
-        days_of_demand = 7.0
+    days_of_demand = float(calendar.monthrange(season.year, found.month)[1])
     week = Derivation(
         exact_min,
         "min/week",
@@ -240,24 +245,18 @@ def _watering(
     days = Derivation(
         float(found.days_per_week),
         "days/week",
-        "7 / longest interval rounded up, not above the permitted days; interval = whole days of RAW / demand",
+        "7 / longest interval rounded up, not above the permitted days; from a week on in whole weeks, at most 4; "
+        "interval = whole days of RAW, or of what a night can put down, / demand",
         (
             _computed("RAW", float(season.raw_mm[found.month - 1]), "mm"),
             _computed(f"demand of {days_of_demand:g} days", found.demand_mm, "mm"),
         ),
         FAO56_INTERVAL.short,
     )
-    day = Derivation(
-        float(found.run_time_min),
-        "min",
-        f"whole minutes a watering day, at least {zone.shortest_run_min}; {found.cycles} x {found.cycle_min} min",
-        (_computed("run time a week", exact_min, "min"), _computed("days a week", found.days_per_week, "")),
-        "rounded once; shortest run is common practice",
-    )
     return {
         "exact_run_time_min_per_week": week,
         "days_per_week": days,
-        "run_time_min": day,
+        "run_time_min": _rounded(zone, found, exact_min / found.days_per_week if found.days_per_week else 0.0),
         "cycles": _cycles(zone, found.cycles),
     }
 

@@ -66,8 +66,13 @@ def by_normals_of_each_year(climates: Mapping[int, Climatology], dates: NDArray[
     return Expected(span, *(np.concatenate([getattr(part, name) for part in parts]) for name in columns))
 
 
-def outlook_of(ground: Ground, expected: Expected, permitted: Flags) -> Outlook:
-    """What the zones of the ground are expected to use; permitted (days,) or (days, zones)."""
+def outlook_of(
+    ground: Ground, expected: Expected, permitted: Flags, largest_depth_mm: Array | float = np.inf
+) -> Outlook:
+    """What the zones of the ground are expected to use; permitted (days,) or (days, zones).
+
+    A zone is let dry out no further than largest_depth_mm, what one night can put down again.
+    """
     zones = len(ground.taw_mm)
     et, rain, sd_et, sd_rain = (
         values[:, None] if values.ndim == 1 else values
@@ -84,7 +89,7 @@ def outlook_of(ground: Ground, expected: Expected, permitted: Flags) -> Outlook:
         rain_mm=np.broadcast_to(rain, shape),
         demand_sd_mm=factor * sd_et,
         net_sd_mm=np.hypot(factor * sd_et, sd_rain),
-        raw_mm=allowed_share(ground.mad, demand) * ground.taw_mm,
+        raw_mm=np.minimum(allowed_share(ground.mad, demand) * ground.taw_mm, largest_depth_mm),
         permitted=np.broadcast_to(flags, shape),
         in_season=ground.growing[expected.month_row],
     )

@@ -1,7 +1,6 @@
-"""Effective rain: the part of the rain a planting can use, by five published rules. Depths in mm.
+"""Effective rain of a month: the part of the normal rain that a planting can use. Depths in mm.
 
-A plan uses the monthly rule or the fixed fraction; a weekly correction uses the soil reservoir when a balance
-exists, else the fixed fraction. Never two caps in one sum.
+A plan by normals uses it; the daily balance counts rain by what the soil has room for.
 """
 
 from __future__ import annotations
@@ -39,42 +38,3 @@ def scs_monthly_inches(rain_in: ArrayLike, demand_in: ArrayLike, storage_in: Arr
     factor = scs_storage_factor(complete("usable soil storage", storage_in, 0) * MM_PER_INCH)
     effective = factor * (0.70917 * rain**0.82416 - 0.11556) * 10 ** (0.02426 * demand)
     return np.maximum(np.minimum(np.minimum(effective, rain), demand), 0.0)
-
-
-def fao_simplified_monthly(rain_mm: ArrayLike) -> Array:
-    """P (125 - 0.2 P)/125 up to 250 mm a month, 125 + 0.1 P above (SCS_MONTHLY: USDA-SCS, as in CROPWAT)."""
-    rain = complete("rain", rain_mm, 0)
-    return np.where(rain <= 250.0, rain * (125.0 - 0.2 * rain) / 125.0, 125.0 + 0.1 * rain)
-
-
-def fixed_fraction(rain_mm: ArrayLike, fraction: float = DEFAULT_RAIN_FRACTION, cap_mm: ArrayLike = np.inf) -> Array:
-    """min(f P, cap); f 0.5 for landscapes is common practice, 0.25 in two water budget methods."""
-    return np.minimum(complete("rain fraction", fraction, 0, 1) * complete("rain", rain_mm, 0), cap_mm)
-
-
-def event_rule(rain_mm: ArrayLike) -> Array:
-    """Credit of one rain event: first 0.1 in lost, full to 1 in, two thirds to 2 in, nothing above.
-
-    Source: TEXAS_RAIN, texaset.tamu.edu.
-    """
-    inches = complete("rain", rain_mm, 0) / MM_PER_INCH
-    full = np.clip(inches, 0.1, 1.0) - 0.1
-    partial = (np.clip(inches, 1.0, 2.0) - 1.0) * (2.0 / 3.0)
-    return (full + partial) * MM_PER_INCH
-
-
-def soil_limited(
-    rain_mm: ArrayLike,
-    depletion_mm: ArrayLike,
-    demand_mm: ArrayLike,
-    et_mm: ArrayLike,
-    runoff_mm: ArrayLike = 0.0,
-) -> Array:
-    """Credit of a day's rain: what the soil had room for plus the day's demand (FAO-56 chapter 8).
-
-    Rain below 0.2 of the day's reference ET is ignored.
-    """
-    rain = complete("rain", rain_mm, 0)
-    room = complete("depletion", depletion_mm, 0) + complete("demand", demand_mm, 0)
-    counted = np.where(rain < 0.2 * complete("reference ET", et_mm, 0), 0.0, rain)
-    return np.minimum(np.maximum(counted - complete("runoff", runoff_mm, 0), 0.0), room)

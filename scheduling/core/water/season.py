@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from scheduling.core.water import demand, rain, soil
-from scheduling.core.water.checks import Array
+from scheduling.core.water.checks import Array, WaterInputError
 from scheduling.core.water.climate import Climatology
 from scheduling.core.water.derivation import CannotCompute
 from scheduling.core.water.seasonal_percentage import percent_of_peak
@@ -24,7 +24,8 @@ COLDEST_GROWING_MEAN_C = 5.0  # below it a month counts as out of season: common
 class ZoneMonth:
     """One month of a zone. Depths in mm for the month, `net_need_mm_day` per day; litres None without area.
 
-    `run_time_min` is one watering day in whole minutes and always cycles times cycle_min;
+    `run_time_min` is one watering day in whole minutes and always cycles times cycle_min; days_per_week is below
+    one where the soil lasts for weeks: a half for every second week.
     `exact_run_time_min_per_week` is what the formula gave before rounding. `zero_because` tells why a month
     has no minutes; `warnings` are for the eye of the office.
     """
@@ -38,7 +39,7 @@ class ZoneMonth:
     net_need_mm_day: float
     exact_run_time_min_per_week: float
     longest_interval_days: int
-    days_per_week: int
+    days_per_week: float
     run_time_min: int
     cycles: int
     cycle_min: int
@@ -49,14 +50,17 @@ class ZoneMonth:
     warnings: tuple[str, ...] = ()
 
     @property
-    def run_time_min_per_week(self) -> int:
-        """Minutes a week as programmed."""
+    def run_time_min_per_week(self) -> float:
+        """Minutes of an average week as programmed."""
         return self.run_time_min * self.days_per_week
 
 
 @dataclass(frozen=True)
 class ZoneSeason:
-    """Twelve months of a zone, the settled inputs behind them and the climate they rest on."""
+    """Twelve months of a zone, the settled inputs behind them and the climate they rest on.
+
+    raw_mm is what may be used up before water is due, at the month's demand; window_min the longest night.
+    """
 
     year: int
     zone: ResolvedZone
@@ -65,6 +69,12 @@ class ZoneSeason:
     raw_mm: Array
     establishment: Array
     months: tuple[ZoneMonth, ...]
+    window_min: float = math.inf
+
+    @property
+    def largest_depth_mm(self) -> float:
+        """The net depth that one night's window can put down; infinite without a window."""
+        return _largest_depth_mm(self.zone, self.window_min)
 
     @property
     def peak(self) -> ZoneMonth:
@@ -90,11 +100,13 @@ def zone_season(
     year: int,
     permitted_days_per_week: int = 7,
     in_season: tuple[bool, ...] | None = None,
+    window_min: float = math.inf,
 ) -> ZoneSeason | CannotCompute:
     """The season of a zone, or what is needed to compute it.
 
     `in_season` (12 flags, January first) says when the site's water is on; left out, months with a normal mean
-    temperature of 5 degC or more count. Formulas: `explain.explain_month`. Raises `WaterInputError`.
+    temperature of 5 degC or more count. window_min is how long a night the site may water. Formulas:
+    `explain.explain_month`. Raises `WaterInputError`, also where a night is too short for the day's demand.
     """
     settled = resolve(zone)
     if isinstance(settled, CannotCompute):
@@ -103,11 +115,33 @@ def zone_season(
     taw = soil.total_available_water(
         settled.texture.available_mm_m, demand.establishing_root_depth(settled.root_depth_m.value, share)
     )
-    raw = soil.readily_available_water(taw, settled.mad.value)
     if in_season is None:
         in_season = growing_months(climate)
-    months = _months(settled, climate, year, share, taw, raw, permitted_days_per_week, in_season)
-    return ZoneSeason(year, settled, climate, taw, raw, share, months)
+    days = np.array([calendar.monthrange(year, month)[1] for month in range(1, 13)], dtype=float)
+    factor = plant_factors(settled, share)
+    raw = soil.allowed_share(settled.mad.value, demand.plant_demand(climate.et_mm.mean, factor) / days) * taw
+    holds = np.minimum(raw, _largest_depth_mm(settled, window_min))
+    months = _months(settled, climate, (days, factor), taw, holds, permitted_days_per_week, in_season)
+    found = ZoneSeason(year, settled, climate, taw, raw, share, months, window_min)
+    _refuse_endless_runs(found)
+    return found
+
+
+def _largest_depth_mm(settled: ResolvedZone, window_min: float) -> float:
+    minutes = soil.longest_run_min(window_min, *longest_cycle_and_soak(settled))
+    return minutes * settled.rate.value_mm_h / 60.0 / settled.multiplier
+
+
+def _refuse_endless_runs(found: ZoneSeason) -> None:
+    """A zone that a night of its own cannot keep watered: its rate is a slip of the pen, or there is no window."""
+    need = found.peak.net_need_mm_day
+    if need > found.largest_depth_mm:
+        minutes = 60.0 * need * found.zone.multiplier / found.zone.rate.value_mm_h
+        raise WaterInputError(
+            "application_rate_mm_h",
+            f"is too low: a day of the peak month would take {minutes:.0f} min, the site's window has "
+            f"{found.window_min:.0f} min",
+        )
 
 
 def growing_months(climate: Climatology) -> tuple[bool, ...]:
@@ -138,15 +172,13 @@ def plant_factors(settled: ResolvedZone, share: Array) -> Array:
 def _months(
     settled: ResolvedZone,
     climate: Climatology,
-    year: int,
-    share: Array,
+    days_and_factor: tuple[Array, Array],
     taw: Array,
     raw: Array,
     permitted: int,
     in_season: tuple[bool, ...],
 ) -> tuple[ZoneMonth, ...]:
-    days = np.array([calendar.monthrange(year, month)[1] for month in range(1, 13)], dtype=float)
-    factor = plant_factors(settled, share)
+    days, factor = days_and_factor
     needed = demand.plant_demand(climate.et_mm.mean, factor)
     effective = rain.scs_monthly(climate.rain_mm.mean, needed, USABLE_STORAGE_SHARE * taw)
     net = np.where(in_season, needed - effective, 0.0)
@@ -195,7 +227,7 @@ def _month(settled: ResolvedZone, month: int, in_season: bool, permitted: int, f
 class Watering:
     """One week's watering of a zone in whole minutes."""
 
-    days_per_week: int
+    days_per_week: float
     split: soil.CycleSoak
     warnings: tuple[str, ...]
 
@@ -210,28 +242,42 @@ class Watering:
         return math.ceil(self.split.soak_min - 1e-9)
 
 
+MOST_WEEKS_APART = 4  # as controllers' intervals of days go: common practice, no source
+
+
+def days_per_week(interval: int) -> float:
+    """Watering days of an average week at most so many days apart; from a week on in whole weeks."""
+    if interval < 7:
+        return float(math.ceil(7 / interval))
+    return 1.0 / min(interval // 7, MOST_WEEKS_APART)
+
+
 def spread_over_week(settled: ResolvedZone, minutes_per_week: float, interval: int, permitted: int) -> Watering:
-    """A week's minutes over days no further apart than the interval, split into cycles, rounded once."""
+    """An average week's minutes over days no further apart than the interval, split into cycles, rounded once."""
     warnings = []
     if settled.repair_first:
         warnings.append(f"uniformity {settled.du_lq.value:.2f}: repair before adding water")
     if minutes_per_week <= 0:
         return Watering(0, soil.CycleSoak(0, 0.0, 0.0, math.inf), tuple(warnings))
-    wanted = max(1, math.ceil(7 / interval))
-    days = max(1, min(wanted, permitted))
+    wanted = days_per_week(interval)
+    days = min(wanted, max(1, permitted))
     if days < wanted:
         warnings.append(
             f"{permitted} permitted days a week leave gaps longer than the {interval} days the soil lasts"
         )
-    whole = max(math.floor(minutes_per_week / days + 0.5), settled.shortest_run_min)
-    split = _split(settled, whole)
-    return Watering(days, split, tuple(warnings))
+    return Watering(days, split_run(settled, minutes_per_week / days), tuple(warnings))
 
 
-def _split(settled: ResolvedZone, whole_minutes: int) -> soil.CycleSoak:
+def split_run(settled: ResolvedZone, minutes: float) -> soil.CycleSoak:
+    """A watering day's minutes as whole minutes and cycles, at least the zone's shortest run."""
+    return soil.whole_minute_cycles(max(minutes, settled.shortest_run_min), *longest_cycle_and_soak(settled))
+
+
+def longest_cycle_and_soak(settled: ResolvedZone) -> tuple[float, float]:
+    """Minutes until water runs off the zone's soil, and minutes for the soil to take it in."""
     intake, accumulation = settled.texture.intake_mm_h, settled.accumulation_mm
     longest = soil.longest_cycle_min(settled.rate.value_mm_h, intake, accumulation)
-    return soil.whole_minute_cycles(whole_minutes, longest, soil.soak_min(intake, accumulation))
+    return longest, soil.soak_min(intake, accumulation)
 
 
 def litres_for(settled: ResolvedZone, minutes: float) -> float | None:

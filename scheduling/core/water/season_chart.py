@@ -184,3 +184,45 @@ def month_bars(used: Sequence[float], allowed: Sequence[float]) -> MonthBars:
         months=tuple(Tick(LEFT + slot * (month + 0.5), calendar.month_abbr[month + 1]) for month in range(12)),
         ticks=tuple(Tick(floor - tick * scale, f"{tick:g}") for tick in ticks),
     )
+
+
+@dataclass(frozen=True)
+class GroupedBars:
+    """Bars side by side in groups, one series a way of watering, with a scale."""
+
+    width: int
+    height: int
+    left: int
+    right: int
+    series: tuple[tuple[Bar, ...], ...]
+    groups: tuple[Tick, ...]
+    ticks: tuple[Tick, ...]
+
+
+def grouped_bars(series: Sequence[Sequence[float]], groups: Sequence[str]) -> GroupedBars:
+    """Every series has a value a group, any unit (the shown one)."""
+    inner, floor = WIDTH - LEFT - RIGHT, TOP + PANEL
+    slot, share = inner / len(groups), 0.8 / len(series)
+    ticks = nice_ticks(max((value for values in series for value in values), default=0.0))
+    scale = PANEL / ticks[-1]
+    return GroupedBars(
+        width=WIDTH,
+        height=floor + FOOT,
+        left=LEFT,
+        right=WIDTH - RIGHT,
+        series=tuple(
+            tuple(
+                Bar(
+                    LEFT + slot * (group + 0.1 + share * place),
+                    floor - value * scale,
+                    slot * share * 0.9,
+                    value * scale,
+                    f"{value:.3g}",
+                )
+                for group, value in enumerate(values)
+            )
+            for place, values in enumerate(series)
+        ),
+        groups=tuple(Tick(LEFT + slot * (group + 0.5), label) for group, label in enumerate(groups)),
+        ticks=tuple(Tick(floor - tick * scale, f"{tick:g}") for tick in ticks),
+    )

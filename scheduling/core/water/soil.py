@@ -17,6 +17,8 @@ from scheduling.core.water.checks import Array, WaterInputError, complete
 SLOPE_LIMITS_PERCENT = (3.0, 6.0, 12.0)
 SHORTEST_SOAK_MIN, LONGEST_SOAK_MIN = 20.0, 120.0  # common practice
 CYCLE_TOLERANCE_MIN = 0.5
+A_CYCLE_MORE_MIN = 0.5  # what one more cycle weighs beside minutes off what was asked: common practice
+MOST_TOO_MUCH = 1.05  # whole minutes never give more than this share of what was asked
 
 
 @dataclass(frozen=True)
@@ -148,18 +150,30 @@ def cycle_and_soak(run_time_min: float, rate_mm_h: float, intake_mm_h: float, ac
     return CycleSoak(cycles, run_time_min / cycles, soak, longest)
 
 
-def whole_minute_cycles(run_time_min: int, longest_min: float, soak: float) -> CycleSoak:
-    """The shortest whole-minute program of at least `run_time_min` whose cycles do not run off.
+def whole_minute_cycles(run_time_min: float, longest_min: float, soak: float) -> CycleSoak:
+    """The whole-minute program nearest to the run time wanted and within 5 % of it, else the longest below it.
 
-    A cycle may exceed the longest by half a minute and never falls below one minute. On the same soil the
-    total never falls when the wanted run time rises. Among equal totals the fewest cycles win.
+    Its cycles do not run off: one may exceed the longest by half a minute. A minute is the least.
     """
     if run_time_min <= 0:
         return CycleSoak(0, 0.0, 0.0, longest_min)
-    if run_time_min <= longest_min + CYCLE_TOLERANCE_MIN:
-        return CycleSoak(1, float(run_time_min), 0.0, longest_min)
-    top = max(1, math.floor(longest_min + CYCLE_TOLERANCE_MIN))
-    # The candidates do not depend on the run time; that keeps the total monotone.
-    candidates = range(top, max(1, top // 2) - 1, -1)
-    cycle = min(candidates, key=lambda minutes: (math.ceil(run_time_min / minutes) * minutes, -minutes))
-    return CycleSoak(math.ceil(run_time_min / cycle), float(cycle), soak, longest_min)
+    one = run_time_min <= longest_min + CYCLE_TOLERANCE_MIN
+    most = longest_min + CYCLE_TOLERANCE_MIN
+    top = max(1, math.floor(min(run_time_min + 1, most) if one else most))
+    lengths = (top, max(1, top - 1)) if one else range(top, max(1, top // 2) - 1, -1)
+    counts = ((cycle, 1 if one else math.floor(run_time_min / cycle) + more) for cycle in lengths for more in (0, 1))
+    fitting = [(cycle, count) for cycle, count in counts if 0 < cycle * count <= MOST_TOO_MUCH * run_time_min]
+    near = [each for each in fitting if each[0] * each[1] >= (2 - MOST_TOO_MUCH) * run_time_min]
+    if near:
+        cycle, count = min(near, key=lambda each: abs(each[0] * each[1] - run_time_min) + A_CYCLE_MORE_MIN * each[1])
+    else:
+        cycle, count = max(fitting, key=lambda each: each[0] * each[1], default=(1, 1))
+    return CycleSoak(count, float(cycle), soak if count > 1 else 0.0, longest_min)
+
+
+def longest_run_min(window_min: float, longest_cycle: float, soak: float) -> float:
+    """Minutes of water that one zone alone can get inside a window, soaks between its cycles included."""
+    if math.isinf(window_min) or longest_cycle >= window_min:
+        return window_min
+    whole, rest = divmod(window_min, longest_cycle + soak)
+    return whole * longest_cycle + min(rest, longest_cycle)

@@ -1,32 +1,36 @@
-"""The coming week's watering of one zone: from the soil's state and the days ahead, or from the last seven days."""
+"""The coming week's watering of zones, from the soil's state this morning and what is expected of the days ahead.
+
+Today is no day to water on: what is set today runs from tonight on. So the seven days from tomorrow are planned.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from scheduling.core.water import rain, soil
+from scheduling.core.water.advice import DAYS, Flags, Outlook, Waterings, plan_waterings
 from scheduling.core.water.checks import Array, WaterInputError, complete
-from scheduling.core.water.season import ZoneSeason, litres_for, spread_over_week
-from scheduling.core.water.seasonal_percentage import round_to_five
+from scheduling.core.water.climate import Climatology
+from scheduling.core.water.outlook import DAYS_BEYOND, Expected, by_normals, outlook_of
+from scheduling.core.water.rain import DEFAULT_RAIN_FRACTION
+from scheduling.core.water.replay import ground_of
+from scheduling.core.water.season import MOST_WEEKS_APART, ZoneSeason, litres_for, split_run
+from scheduling.core.water.sharing import share_days
 
-LARGEST_PERCENT = 150.0
-CONFIRM_ABOVE_PERCENT = 120.0  # common practice
+PLANNED = DAYS + 1  # mornings: today's, on which nothing is given any more, and seven more
 MOST_FILLED_DAYS = 3
-RULE_BALANCE = "soil balance: depletion now and by the week's last watering"
-RULE_LAST_WEEK = "weather of the last seven days"
-RULE_FORECAST = "forecast of the coming seven days"
 
 
 @dataclass(frozen=True)
 class WeekWeather:
-    """Seven days, oldest first: reference ET and rain in mm, NaN where the station was silent.
+    """The coming seven days from today: reference ET and rain in mm, NaN where no forecast was entered.
 
-    The last seven days, or the coming seven (`ahead`): NaN there where no forecast was entered.
-    `normal_et_mm` and `normal_rain_mm` are the normals of the same days and fill the others.
+    rain_chance (7,) is the forecast's probability of that rain, 0 to 1, NaN where it names none. The normals of the
+    same days fill what is missing.
     """
 
     first_day: dt.date
@@ -34,14 +38,15 @@ class WeekWeather:
     rain_mm: Array
     normal_et_mm: Array
     normal_rain_mm: Array
-    ahead: bool = False
+    rain_chance: Array = field(default_factory=lambda: np.full(DAYS, np.nan))
 
     def __post_init__(self) -> None:
-        for field in ("et_mm", "rain_mm", "normal_et_mm", "normal_rain_mm"):
-            if np.shape(getattr(self, field)) != (7,):
-                raise WaterInputError(field, "seven days are needed")
+        for name in ("et_mm", "rain_mm", "normal_et_mm", "normal_rain_mm", "rain_chance"):
+            if np.shape(getattr(self, name)) != (DAYS,):
+                raise WaterInputError(name, "seven days are needed")
         complete("normal ET", self.normal_et_mm, 0)
         complete("normal rain", self.normal_rain_mm, 0)
+        complete("rain chance", np.nan_to_num(self.rain_chance), 0, 1)
 
     @property
     def filled_days(self) -> tuple[dt.date, ...]:
@@ -50,129 +55,234 @@ class WeekWeather:
         return tuple(self.first_day + dt.timedelta(days=int(day)) for day in np.flatnonzero(silent))
 
     @property
-    def filled_et_mm(self) -> Array:
-        """ET with the silent days filled."""
-        return complete("ET", np.where(np.isnan(self.et_mm), self.normal_et_mm, self.et_mm), 0)
+    def days_entered(self) -> int:
+        """Days for which somebody entered ET or rain."""
+        return int(np.count_nonzero(~(np.isnan(self.et_mm) & np.isnan(self.rain_mm))))
 
-    @property
-    def filled_rain_mm(self) -> Array:
-        """Rain with the silent days filled."""
-        return complete("rain", np.where(np.isnan(self.rain_mm), self.normal_rain_mm, self.rain_mm), 0)
+
+def expected_days(climate: Climatology, week: WeekWeather) -> Expected:
+    """The coming days: the forecast where one was entered, the normals for the others and beyond.
+
+    Of forecast rain its probability is counted, half where the forecast names none (common practice).
+    """
+    dates = np.datetime64(week.first_day) + np.arange(PLANNED + DAYS_BEYOND)
+    found = by_normals(climate, dates)
+    et, rain, counted = found.et_mm.copy(), found.rain_mm.copy(), found.counted_rain_mm.copy()
+    et[:DAYS] = np.where(np.isnan(week.et_mm), et[:DAYS], week.et_mm)
+    rain[:DAYS] = np.where(np.isnan(week.rain_mm), rain[:DAYS], week.rain_mm)
+    chance = np.where(np.isnan(week.rain_chance), DEFAULT_RAIN_FRACTION, week.rain_chance)
+    counted[:DAYS] = np.where(np.isnan(week.rain_mm), counted[:DAYS], chance * week.rain_mm)
+    complete("forecast ET", et, 0)
+    complete("forecast rain", rain, 0)
+    return Expected(dates, et, rain, counted, found.week_sd_et_mm, found.week_sd_rain_mm)
+
+
+@dataclass(frozen=True)
+class Morning:
+    """One morning of the week as looked ahead from today, mm.
+
+    depletion_mm with the rain counted until then; reaches_mm by the eve of the next day on which the site may water,
+    with what is kept in hand; room_mm is left for rain; depth_mm is given.
+    """
+
+    date: dt.date
+    demand_mm: float
+    rain_mm: float
+    counted_mm: float
+    depletion_mm: float
+    reaches_mm: float
+    raw_mm: float
+    room_mm: float
+    depth_mm: float
+    may_water: bool
 
 
 @dataclass(frozen=True)
 class ThisWeek:
-    """The coming week of a zone; `numerator_mm` is the depth to give, `rule` says what it rests on.
+    """The coming week of a zone; `dates` are its waterings, each of depth_mm net, none where the soil lasts.
 
-    `percent` is of the peak month, nearest 5. `carry_over_mm` is rain beyond this week's demand that the soil
-    still holds: pass it to next week's call. Above 120 % a person must confirm. `et_days_known` and
-    `rain_days_known` are the days measured, or entered as a forecast where the week lies `ahead`.
+    due_on is the next watering, this week's first or one within five weeks. From one watering to the next but one a
+    zone may go whole weeks: then it runs every so many weeks. shared_mm is what sharing days with other zones of a
+    program adds to the week's depth.
     """
 
-    month: int
-    percent: int
-    exact_percent: float
-    demand_mm: float
-    effective_rain_mm: float
-    carry_over_used_mm: float
-    numerator_mm: float
-    exact_run_time_min_per_week: float
-    days_per_week: int
+    first_day: dt.date
+    mornings: tuple[Morning, ...]
+    dates: tuple[dt.date, ...]
+    depth_mm: float
+    exact_run_time_min: float
     run_time_min: int
     cycles: int
     cycle_min: int
     soak_min: int
     litres: float | None
-    carry_over_mm: float
-    filled_days: tuple[dt.date, ...]
-    rule: str
-    needs_confirmation: bool
-    warnings: tuple[str, ...]
-    depletion_mm: float | None = None
-    ahead: bool = False
-    et_days_known: int = 7
-    rain_days_known: int = 7
+    due_on: dt.date | None = None
+    every_weeks: int = 1
+    shared_mm: float = 0.0
+    shared_l: float | None = 0.0
+    assumed: bool = False
+    warnings: tuple[str, ...] = ()
 
     @property
-    def run_time_min_per_week(self) -> int:
-        """Minutes a week as programmed."""
-        return self.run_time_min * self.days_per_week
+    def month(self) -> int:
+        """The month in which most of the week lies."""
+        return (self.first_day + dt.timedelta(days=3)).month
+
+    @property
+    def days_per_week(self) -> float:
+        """Watering days of an average week, were it to go on so."""
+        return len(self.dates) / self.every_weeks
+
+    @property
+    def exact_run_time_min_per_week(self) -> float:
+        """Minutes of an average week before rounding."""
+        return self.exact_run_time_min * self.days_per_week
+
+    def as_assumed(self) -> ThisWeek:
+        """The same from a soil whose watering is not known."""
+        return replace(self, assumed=True)
+
+    @property
+    def weekdays(self) -> tuple[int, ...]:
+        """The weekdays of the waterings, Monday 0."""
+        return tuple(sorted(date.weekday() for date in self.dates))
 
 
-def this_week(
-    season: ZoneSeason,
-    week: WeekWeather,
-    *,
-    carry_over_mm: float = 0.0,
-    depletion_mm: float | None = None,
-    permitted_days_per_week: int = 7,
-    rain_fraction: float = rain.DEFAULT_RAIN_FRACTION,
-) -> ThisWeek:
-    """Percent of the peak and minutes: 100 max(0, sum K ETo - Pe - carry-over)/(7 peak need), at most 150.
+def advise(
+    seasons: Sequence[ZoneSeason],
+    expected: Expected,
+    depletion_mm: Array,
+    permitted: Flags,
+    controller: NDArray[np.int64],
+) -> tuple[ThisWeek, ...]:
+    """The week of many zones at once, from this morning's depletion (zones,) and the permitted days (days, zones).
 
-    With `depletion_mm`, the soil's depletion this morning, `week` holds the coming days and the depth is what the
-    soil lacks now and by the week's last watering: D + (sum K ETo - Pe)(1 - 1/n) with n waterings, so that a week
-    that repeats itself asks for exactly its demand. Without one, `week` is the last seven days or a forecast of the
-    coming seven, and more than 3 silent days of 7 fall back to the month's normal percentage.
+    `expected` begins today. controller (zones,) numbers the controller each zone hangs on, -1 for none: its zones
+    share at most three programs. Formulas: `advice.plan_waterings`.
     """
-    month = (week.first_day + dt.timedelta(days=6)).month
-    raw = float(season.raw_mm[month - 1])
-    carried = min(float(complete("carry-over", carry_over_mm, 0)), raw)
-    needed = float(season.months[month - 1].plant_factor * week.filled_et_mm.sum())
-    effective = float(rain.fixed_fraction(week.filled_rain_mm, rain_fraction).sum())
-    interval = int(soil.longest_interval_days(raw, needed / 7.0))
-    waterings = max(1, min(math.ceil(7 / interval), permitted_days_per_week))
-    numerator, rule = _depth_to_give(season, week, needed - effective - carried, depletion_mm, month, waterings)
-    exact = _percent(numerator, 7.0 * season.peak.net_need_mm_day)
-    minutes = exact / 100.0 * season.peak.exact_run_time_min_per_week
-    run = spread_over_week(season.zone, minutes, interval, permitted_days_per_week)
-    return ThisWeek(
-        month=month,
-        percent=round_to_five(exact),
-        exact_percent=exact,
-        demand_mm=needed,
-        effective_rain_mm=effective,
-        carry_over_used_mm=carried,
-        numerator_mm=numerator,
-        exact_run_time_min_per_week=minutes,
-        days_per_week=run.days_per_week,
-        run_time_min=run.run_time_min,
-        cycles=run.split.cycles,
-        cycle_min=round(run.split.cycle_min),
-        soak_min=run.soak_min,
-        litres=litres_for(season.zone, run.run_time_min * run.days_per_week),
-        carry_over_mm=min(max(effective + carried - needed, 0.0), raw),
-        filled_days=week.filled_days,
-        rule=rule,
-        needs_confirmation=exact > CONFIRM_ABOVE_PERCENT,
-        warnings=run.warnings,
-        depletion_mm=depletion_mm,
-        ahead=week.ahead,
-        et_days_known=int(np.count_nonzero(~np.isnan(week.et_mm))),
-        rain_days_known=int(np.count_nonzero(~np.isnan(week.rain_mm))),
+    ground = ground_of(seasons)
+    largest = np.array([season.largest_depth_mm for season in seasons])
+    may = permitted.copy()
+    may[0] = False
+    outlook = outlook_of(ground, expected, may, largest)
+    depletion = np.minimum(complete("depletion", depletion_mm, 0), ground.taw_mm)
+    shortest = np.array([season.zone.shortest_run_min for season in seasons])
+    least = shortest / 60.0 * ground.rate_mm_h / ground.multiplier
+    alone = plan_waterings(outlook, depletion, days=PLANNED, least_mm=least)
+    program = share_days(alone.depth_mm > 0, controller)
+    plan = alone
+    if (program >= 0).any():
+        plan = plan_waterings(outlook, depletion, days=PLANNED, least_mm=least, program=program)
+    depth = np.minimum(_on_program_days(plan.depth_mm, program, least), largest)
+    due, gap = _due(outlook, depletion, depth)
+    weeks = _whole_weeks(depth > 0, gap, controller)
+    more = depth.sum(axis=0) - alone.depth_mm.sum(axis=0)
+    dates = expected.dates[:PLANNED].astype(dt.date).tolist()
+    found = []
+    for zone, season in enumerate(seasons):
+        mornings = _mornings(outlook, expected, plan, depth, zone)
+        next_and_weeks = int(due[zone]), int(weeks[zone])
+        found.append(_week(season, mornings, dates, depth[:, zone], next_and_weeks, float(more[zone])))
+    return tuple(found)
+
+
+def _on_program_days(depth: Array, program: NDArray[np.int64], least: Array) -> Array:
+    """Zones of a program run on all of its days, each time a part of what they get in the week."""
+    shared = depth.copy()
+    for number in np.unique(program[program >= 0]):
+        member = (program == number) & (depth > 0).any(axis=0)
+        days = np.any(depth[:, member] > 0, axis=1)
+        part = np.maximum(depth[:, member].sum(axis=0) / max(days.sum(), 1), least[member])
+        shared[:, member] = np.where(days[:, None], part, 0.0)
+    return shared
+
+
+def _due(outlook: Outlook, depletion: Array, depth: Array) -> tuple[Array, Array]:
+    """Days from today to the next watering, and from the week's last one to the one after; NaN beyond the outlook."""
+    zones = len(depletion)
+    due, last, gap = np.full(zones, np.nan), np.full(zones, np.nan), np.full(zones, np.nan)
+    expected = depletion
+    _, _, gain, rest = outlook.until_next
+    for row in range(len(outlook.demand_mm) - DAYS):
+        if row < len(depth):
+            given = depth[row]
+        else:
+            passes = np.maximum(expected + gain[row], rest[row]) > outlook.raw_mm[row]
+            water = passes & outlook.permitted[row] & outlook.in_season[row]
+            given = np.where(water, expected, 0.0)
+        water = given > 0
+        gap = np.where(water & np.isnan(gap) & ~np.isnan(last) & (row >= len(depth)), row - last, gap)
+        last = np.where(water & (row < len(depth)), row, last)
+        due = np.where(water & np.isnan(due), row, due)
+        expected = np.maximum(expected - given + outlook.demand_mm[row] - outlook.rain_mm[row], 0.0)
+    return np.where(np.isnan(due), -1, due), gap
+
+
+def _whole_weeks(given: Flags, gap: Array, controller: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Every how many weeks a zone watered once is due; zones of a controller on the same day go together."""
+    far = np.where(np.isnan(gap), 7.0 * MOST_WEEKS_APART, gap)
+    weeks = np.clip(far // 7, 1, MOST_WEEKS_APART).astype(np.int64)
+    weeks[given.sum(axis=0) != 1] = 1
+    together: dict[tuple[int, int], int] = {}
+    keys = [(int(controller[zone]), int(np.argmax(given[:, zone]))) for zone in range(len(weeks))]
+    for zone, key in enumerate(keys):
+        if given[:, zone].sum() == 1 and key[0] >= 0:
+            together[key] = min(together.get(key, MOST_WEEKS_APART), int(weeks[zone]))
+    return np.array(
+        [together.get(key, 1) if given[:, zone].sum() == 1 else 1 for zone, key in enumerate(keys)], dtype=np.int64
     )
 
 
-def _percent(depth_mm: float, peak_week_mm: float) -> float:
-    return min(100.0 * depth_mm / peak_week_mm, LARGEST_PERCENT) if peak_week_mm > 0 else 0.0
+def _mornings(outlook: Outlook, expected: Expected, plan: Waterings, depth: Array, zone: int) -> tuple[Morning, ...]:
+    rain = expected.rain_mm if expected.rain_mm.ndim == 1 else expected.rain_mm[:, zone]
+    stands = plan.depletion_mm[:, zone]
+    return tuple(
+        Morning(
+            date=expected.dates[row].astype(dt.date),
+            demand_mm=float(outlook.demand_mm[row, zone]),
+            rain_mm=float(rain[row]),
+            counted_mm=float(outlook.rain_mm[row, zone]),
+            depletion_mm=float(stands[row]),
+            reaches_mm=float(plan.reaches_mm[row, zone]),
+            raw_mm=float(plan.raw_mm[row, zone]),
+            room_mm=float(plan.room_mm[row, zone]),
+            depth_mm=float(depth[row, zone]),
+            may_water=bool(outlook.permitted[row, zone] and outlook.in_season[row, zone]),
+        )
+        for row in range(PLANNED)
+    )
 
 
-def _depth_to_give(
+def _week(
     season: ZoneSeason,
-    week: WeekWeather,
-    shortfall_mm: float,
-    depletion_mm: float | None,
-    month: int,
-    waterings: int,
-) -> tuple[float, str]:
-    """The week's net depth in mm and the rule it follows."""
-    normal = season.months[month - 1]
-    if normal.zero_because == "out of season":
-        return 0.0, "out of season"
-    if depletion_mm is not None:
-        depth = float(complete("depletion", depletion_mm, 0)) + shortfall_mm * (1.0 - 1.0 / waterings)
-        return max(0.0, depth), RULE_BALANCE
-    silent = len(week.filled_days)
-    if silent > MOST_FILLED_DAYS:
-        return 7.0 * normal.net_need_mm_day, f"normal of the month: {silent} of 7 days missing"
-    return max(0.0, shortfall_mm), RULE_FORECAST if week.ahead else RULE_LAST_WEEK
+    mornings: tuple[Morning, ...],
+    dates: list[dt.date],
+    depth: Array,
+    next_and_weeks: tuple[int, int],
+    more_mm: float,
+) -> ThisWeek:
+    settled, (due, weeks) = season.zone, next_and_weeks
+    given = tuple(date for date, mm in zip(dates, depth, strict=True) if mm > 0)
+    each = float(depth.max())
+    exact = 60.0 * each * settled.multiplier / settled.rate.value_mm_h
+    split = split_run(settled, exact)
+    run = round(split.run_time_min) if given else 0
+    warnings = (f"uniformity {settled.du_lq.value:.2f}: repair before adding water",) if settled.repair_first else ()
+    litres_per_mm = litres_for(settled, 60.0 * settled.multiplier / settled.rate.value_mm_h)
+    return ThisWeek(
+        first_day=dates[0],
+        mornings=mornings,
+        dates=given,
+        depth_mm=each,
+        exact_run_time_min=exact,
+        run_time_min=run,
+        cycles=split.cycles if given else 0,
+        cycle_min=round(split.cycle_min) if given else 0,
+        soak_min=int(np.ceil(split.soak_min - 1e-9)) if given else 0,
+        litres=litres_for(settled, run * len(given)),
+        due_on=dates[0] + dt.timedelta(days=due) if due >= 0 else None,
+        every_weeks=weeks,
+        shared_mm=max(more_mm, 0.0) if given else 0.0,
+        shared_l=None if litres_per_mm is None else max(more_mm, 0.0) * litres_per_mm if given else 0.0,
+        warnings=warnings,
+    )

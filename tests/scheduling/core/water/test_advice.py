@@ -5,11 +5,11 @@ import os
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.water import advice
-from scheduling.core.water.advice import DAYS, MARGIN_SD, Outlook, plan_waterings
+from scheduling.core.water.advice import DAYS, MARGIN_SD, SMALL_SHARE, Outlook, plan_waterings
 from scheduling.core.water.backtest import outlook_of_record, record_of, set_days
 from scheduling.core.water.balance import DailyDrive, IrrigationByAdvice, ZoneSoil, soil_water_balance
 from scheduling.core.water.checks import WaterInputError
@@ -41,7 +41,8 @@ def outlook(demand, rain=None, raw=20.0, permitted=None, sd=(0.0, 0.0), zones=1)
 # A plain model of one zone: floats and lists, written from the description, nothing of the core but its constants.
 
 
-def reached(state, dry, first, day, of):
+def looked_ahead(state, dry, first, day, of):
+    """What is set against RAW, and what is likely."""
     until = day + 1
     while not of["permitted"][until]:
         until += 1
@@ -50,17 +51,18 @@ def reached(state, dry, first, day, of):
         wet = max(wet + of["demand"][each] - of["rain"][each], 0.0)
         thirst += of["demand"][each]
     weeks = math.sqrt((until - first) / 7)
-    return min(thirst + MARGIN_SD * of["sd"][day] * weeks, wet + MARGIN_SD * of["net_sd"][day] * weeks)
+    return min(thirst + MARGIN_SD * of["sd"][day] * weeks, wet + MARGIN_SD * of["net_sd"][day] * weeks), wet
 
 
 def scalar_pass(depletion, first, days, of, most):
     state, dry, given = depletion, depletion, {}
     for day in range(first, first + days):
-        passes = reached(state, dry, first, day, of) > of["raw"][day]
-        if passes and of["permitted"][day] and of["growing"][day]:
+        reaches, likely = looked_ahead(state, dry, first, day, of)
+        if reaches > of["raw"][day] and of["permitted"][day] and of["growing"][day]:
             room = sum(of["rain"][day : first + 7])
             depth = min(max(state - room, 0.0), most)
-            if depth > 0:
+            worth = days == 1 or depth >= SMALL_SHARE * of["raw"][day] or likely > of["raw"][day]
+            if depth > 0 and worth:
                 given[day] = depth
         state = max(state - given.get(day, 0.0) + of["demand"][day] - of["rain"][day], 0.0)
         dry += of["demand"][day] - given.get(day, 0.0)
@@ -213,7 +215,6 @@ SOILS = {
 
 
 @pytest.mark.slow
-@settings(max_examples=200)
 @given(**SOILS)
 def test_more_rain_expected_never_waters_earlier_nor_deeper_on_the_same_day(
     demand, rain, more, raw, short, sd, permitted
@@ -232,7 +233,6 @@ def test_more_rain_expected_never_waters_earlier_nor_deeper_on_the_same_day(
 
 
 @pytest.mark.slow
-@settings(max_examples=200)
 @given(**SOILS, short_too=st.floats(0, 1.5))
 def test_the_advice_never_passes_field_capacity_under_its_own_forecast(
     demand, rain, more, raw, short, sd, permitted, short_too
@@ -254,4 +254,4 @@ def test_nothing_is_given_on_days_out_of_season():
 
 
 def test_the_share_and_the_margin_are_what_the_pages_say():
-    assert (advice.RAIN_SHARE, advice.MARGIN_SD) == (0.35, 1.0)
+    assert (advice.RAIN_SHARE, advice.MARGIN_SD) == (0.3, 1.0)

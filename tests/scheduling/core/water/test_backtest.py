@@ -107,8 +107,8 @@ def test_on_other_climates_deep_rooted_plants_are_neither_drowned_nor_parched(cl
     for key in WOODY:
         assert weekly[key][2] <= 3
         assert daily[key][2] <= 3
-        assert weekly[key][0] <= 60 + weekly[key][0] / (1 + weekly[key][1] / 100)
-        assert daily[key][0] <= 15 + daily[key][0] / (1 + daily[key][1] / 100)
+        assert weekly[key][0] <= 80 + weekly[key][0] / (1 + weekly[key][1] / 100)
+        assert daily[key][0] <= 20 + daily[key][0] / (1 + daily[key][1] / 100)
 
 
 def test_a_record_of_one_year_stands_on_its_own_normals():
@@ -146,7 +146,7 @@ def test_years_add_up_to_the_whole():
     years = by_year(replay, record)
     assert [row.year for row in years] == [2012, 2013, 2014, 2015]
     assert sum(row.litres for row in years) == pytest.approx(replay.litres.sum())
-    assert sum(row.stress_days for row in years) == pytest.approx(replay.stress.sum() / 4)
+    assert sum(row.stress_days for row in years) == replay.stress.sum()
     assert sum(row.displaced_l for row in years) == pytest.approx(replay.displaced_l.sum())
     assert (replay.displaced_mm <= replay.lost_rain_mm + 1e-9).all()
     assert 0 < replay.displaced_mm.sum() < replay.balance.irrigation_mm.sum()

@@ -11,7 +11,6 @@ from scheduling.core.water.balance import (
     IrrigationByNeed,
     ZoneSoil,
     demand_until_next,
-    rain_pause,
     soil_water_balance,
 )
 from scheduling.core.water.checks import WaterInputError
@@ -86,10 +85,6 @@ def test_a_pause_stops_irrigation():
     paused = np.array([False, False, True, True, False, False])
     out = soil_water_balance(drive, one_zone(20.0, 0.5, 8.0), IrrigationByNeed(np.ones(6, bool)), paused)
     assert np.flatnonzero(out.irrigation_mm[:, 0]).tolist() == [1, 4]
-
-
-def test_rain_pause_covers_the_days_after_the_rain():
-    assert rain_pause(np.array([0, 12.0, 0, 0, 0]), 10.0, 2).tolist() == [False, False, True, True, False]
 
 
 def test_zones_take_the_weather_of_their_station_and_the_factor_of_the_month():

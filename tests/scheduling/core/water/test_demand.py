@@ -51,13 +51,6 @@ def test_new_planting_needs_more_at_first_and_its_own_factor_in_the_end():
     assert demand.establishing_root_depth(0.4, share) == pytest.approx([0.4, 0.2, 0.3, 0.4, 0.4])
 
 
-def test_a_tree_drinks_the_depth_over_its_canopy():
-    """Definition: 1 mm on 1 m2 is 1 L; 5 mm x 0.5 on a canopy of 4 m is 31.4 L."""
-    litres = demand.tree_litres(5.0, 0.5, 4.0)
-    assert float(litres) == pytest.approx(2.5 * np.pi * 4.0)
-    assert float(demand.tree_run_time_min(litres, 4, 4.0)) == pytest.approx(117.81, abs=0.01)
-
-
 def test_missing_numbers_are_refused():
     with pytest.raises(WaterInputError, match="reference ET: is missing"):
         demand.plant_demand([1.0, np.nan], 0.5)

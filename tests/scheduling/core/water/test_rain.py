@@ -1,6 +1,5 @@
 """Effective rain against the handbook's rule in both unit systems."""
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -34,27 +33,6 @@ def test_the_mm_form_follows_from_the_inch_form():
     for fallen, demand in ((30, 60), (80, 120), (150, 200)):
         inches = float(rain.scs_monthly_inches(fallen / 25.4, demand / 25.4, 75 / 25.4)) * 25.4
         assert float(rain.scs_monthly(fallen, demand, 75)) == pytest.approx(inches, rel=0.01)
-
-
-def test_event_rule():
-    """1.5 in counts 1.233 in; below 0.1 nothing, above 2 in no more (extension network rule)."""
-    counted = rain.event_rule(np.array([0.05, 0.1, 1.0, 1.5, 2.0, 5.0]) * 25.4) / 25.4
-    assert counted == pytest.approx([0, 0, 0.9, 1.2333, 1.5667, 1.5667], abs=0.001)
-
-
-def test_fao_simplified_rule():
-    """USDA-SCS monthly as in CROPWAT (Smith 1992): 100 mm count 84, 300 count 155."""
-    assert rain.fao_simplified_monthly([100, 300]) == pytest.approx([84, 155])
-
-
-def test_fixed_fraction_has_a_cap():
-    assert rain.fixed_fraction([10, 100], 0.5, 20) == pytest.approx([5, 20])
-
-
-def test_soil_takes_only_what_it_has_room_for():
-    """FAO-56 chapter 8: small rain is ignored, large rain fills the depletion and the day's demand."""
-    counted = rain.soil_limited([0.9, 5, 40], [10, 10, 10], [4, 4, 4], [5, 5, 5], runoff_mm=[0, 1, 0])
-    assert counted == pytest.approx([0, 4, 14])
 
 
 @given(fallen=st.floats(0, 800), more=st.floats(0, 200), demand=st.floats(0, 400), storage=st.floats(0, 300))

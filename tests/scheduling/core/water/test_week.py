@@ -1,4 +1,4 @@
-"""The coming week from the last seven days."""
+"""The coming week of zones: from the soil this morning, the forecast and the normals, to minutes on days."""
 
 import datetime as dt
 
@@ -10,130 +10,146 @@ from hypothesis import strategies as st
 from scheduling.core.water.checks import WaterInputError
 from scheduling.core.water.explain import explain_week
 from scheduling.core.water.season import zone_season
-from scheduling.core.water.week import WeekWeather, this_week
+from scheduling.core.water.week import PLANNED, WeekWeather, advise, expected_days
 from scheduling.core.water.zone_inputs import ZoneInputs
 from tests.scheduling.core.water.climates import make_climate
 
-SHRUBS = ZoneInputs("shrubs", "rotor", 47.0, area_m2=50.0, soil_texture="loam", application_rate_mm_h=12.0, du_lq=0.7)
-JULY = dt.date(2026, 7, 6)
+MONDAY = dt.date(2026, 7, 6)
+CLIMATE = make_climate()  # no spread around its normals: nothing is kept in hand
+NONE = np.full(7, np.nan)
 
 
-def week(et=6.0, rain=0.0, first=JULY):
-    full = [np.broadcast_to(np.asarray(values, dtype=float), 7).copy() for values in (et, rain)]
-    return WeekWeather(first, full[0], full[1], np.full(7, 5.0), np.full(7, 1.0))
+def season(planting="cool_turf", window_min=480.0, **changed):
+    facts = {"area_m2": 100.0, "soil_texture": "loam", "application_rate_mm_h": 12.0, "du_lq": 0.7, **changed}
+    return zone_season(ZoneInputs(planting, "rotor", 47.0, **facts), CLIMATE, 2026, window_min=window_min)
 
 
-@pytest.fixture
-def season():
-    return zone_season(SHRUBS, make_climate(), 2026)
+def weather(et=NONE, rain=NONE, chance=NONE):
+    full = [np.broadcast_to(np.asarray(values, dtype=float), 7).copy() for values in (et, rain, chance)]
+    return WeekWeather(MONDAY, full[0], full[1], np.full(7, 5.8), np.full(7, 0.65), full[2])
 
 
-def test_percent_follows_the_formula(season):
-    """Reference 5.2: 100 max(0, sum K ETo - Pe)/(7 peak need), own numbers."""
-    result = this_week(season, week(6.0, [0, 0, 8, 0, 0, 0, 0]))
-    numerator = 0.5 * 42 - 0.5 * 8
-    assert result.numerator_mm == pytest.approx(numerator)
-    expected = 100 * numerator / (7 * season.peak.net_need_mm_day)
-    assert result.exact_percent == pytest.approx(expected)
-    assert result.percent == round(expected / 5) * 5
-    minutes = 60 * numerator * (1 / (0.4 + 0.6 * 0.7)) / 12
-    assert result.exact_run_time_min_per_week == pytest.approx(minutes)
-    assert result.rule == "weather of the last seven days"
-    assert result.litres == pytest.approx(result.run_time_min_per_week / 60 * 12 * 50)
+def weeks(seasons, depletion, week=None, permitted=None, controllers=None):
+    expected = expected_days(CLIMATE, week or weather())
+    flags = np.ones((len(expected.dates), len(seasons)), bool) if permitted is None else permitted(expected.dates)
+    hangs = np.zeros(len(seasons), np.int64) if controllers is None else np.array(controllers)
+    return advise(seasons, expected, np.array(depletion, float), flags, hangs)
 
 
-def test_a_wet_week_needs_nothing_and_carries_rain_over(season):
-    wet = this_week(season, week(3.0, [30, 10, 0, 0, 0, 0, 0]))
-    assert (wet.run_time_min_per_week, wet.percent) == (0, 0)
-    assert wet.carry_over_mm == pytest.approx(20 - 10.5)
-    following = this_week(season, week(6.0), carry_over_mm=wet.carry_over_mm)
-    assert following.numerator_mm == pytest.approx(21 - 9.5)
+def test_shrubs_by_hand():
+    """Loam 170 mm/m x 0.45 m x 0.5 = 38.25 mm; 0.5 x 6 mm a day. 30 mm short this Monday morning, 36 mm on Wednesday,
+    when the day would pass: watered then. 60 x 36 / 12 x 1 / (0.4 + 0.6 x 0.7) = 219.5 min, as 219 or 220."""
+    (found,) = weeks([season("shrubs", window_min=1440)], [30.0], weather(6.0, 0.0))
+    assert found.dates == (dt.date(2026, 7, 8),)
+    assert found.depth_mm == pytest.approx(36.0, abs=0.25)  # less the rain counted on the eighth day
+    assert found.exact_run_time_min == pytest.approx(60 * found.depth_mm / 12 / 0.82)
+    assert 218 <= found.run_time_min <= 222
+    assert found.litres == pytest.approx(found.run_time_min / 60 * 12 * 100)
+    assert [round(each.depletion_mm, 6) for each in found.mornings[:3]] == [30, 33, 36]
+    assert found.mornings[2].reaches_mm == pytest.approx(39.0)
+    assert found.every_weeks == 1  # 3 mm a day: due again after 12 days, so every week in whole weeks
 
 
-def test_carry_over_is_never_more_than_the_soil_holds(season):
-    raw = float(season.raw_mm[6])
-    assert this_week(season, week(6.0), carry_over_mm=500.0).carry_over_used_mm == raw
+def test_nothing_is_given_today_and_seven_days_from_tomorrow_are_planned():
+    (found,) = weeks([season()], [12.0], weather(6.0, 0.0))
+    assert found.dates[0] == dt.date(2026, 7, 7)
+    assert len(found.mornings) == PLANNED == 8
+    assert found.mornings[0].may_water is False
 
 
-def test_up_to_three_silent_days_take_the_normal_and_are_named(season):
-    et = np.array([6, 6, np.nan, 6, 6, np.nan, 6.0])
-    result = this_week(season, week(et))
-    assert result.filled_days == (dt.date(2026, 7, 8), dt.date(2026, 7, 11))
-    assert result.demand_mm == pytest.approx(0.5 * (5 * 6 + 2 * 5))
+def test_trees_that_last_for_weeks_get_nothing_and_say_when():
+    (found,) = weeks([season("trees", window_min=1440)], [10.0])
+    assert (found.dates, found.run_time_min, found.litres) == ((), 0, 0.0)
+    assert dt.date(2026, 7, 14) < found.due_on < dt.date(2026, 8, 1)
+    assert explain_week(season("trees"), found) == {}
 
 
-def test_more_silent_days_fall_back_to_the_normal_of_the_month(season):
-    result = this_week(season, week(np.array([6, np.nan, np.nan, np.nan, np.nan, 6, 6])))
-    assert result.rule == "normal of the month: 4 of 7 days missing"
-    assert result.exact_percent == pytest.approx(season.months[6].percent_of_peak)
+def test_rain_that_is_forecast_counts_by_its_chance():
+    """Turf 12.75 mm: 9 mm short, 5 mm a day; 10 mm of rain tomorrow at 80 % put the watering off."""
+    rain = np.full(7, 0.0)
+    rain[1] = 10.0
+    said = np.full(7, 0.8)
+    dry = weeks([season()], [6.0], weather(5.0, 0.0))[0]
+    sure = weeks([season()], [6.0], weather(5.0, rain, said))[0]
+    unsaid = weeks([season()], [6.0], weather(5.0, rain))[0]
+    assert dry.dates[0] < sure.dates[0]
+    assert [each.mornings[1].counted_mm for each in (dry, sure, unsaid)] == [0.0, 8.0, 5.0]
 
 
-def test_with_one_watering_a_week_the_depletion_of_today_is_what_to_give(season):
-    result = this_week(season, week(3.0), depletion_mm=14.0)
-    assert result.days_per_week == 1
-    assert result.numerator_mm == 14.0
-    assert result.rule.startswith("soil balance")
+def test_days_that_nobody_forecast_show_the_normals():
+    week = weather()
+    expected = expected_days(CLIMATE, week)
+    assert week.days_entered == 0
+    assert (expected.et_mm[:7] > 4).all()
+    assert expected.counted_rain_mm[:7] == pytest.approx(0.3 * expected.rain_mm[:7])
 
 
-def test_a_week_that_repeats_itself_asks_for_its_demand():
-    """Turf on loam, 4.8 mm a day, RAW 12.75 mm: every 2 days, 4 waterings. Its balanced depletion this morning is
-    the demand since the last watering, a quarter of the week's."""
-    turf = ZoneInputs("sports_turf", "rotor", 47.0, soil_texture="loam", application_rate_mm_h=12.0)
-    season = zone_season(turf, make_climate(), 2026)
-    demand = 0.95 * 7 * 6.0
-    result = this_week(season, week(6.0), depletion_mm=demand / 4)
-    assert result.days_per_week == 4
-    assert result.numerator_mm == pytest.approx(demand)
+def test_a_site_with_one_weekday_waters_on_it():
+    def mondays(dates):
+        return ((dates.astype(int) + 3) % 7 == 0)[:, None]
+
+    (found,) = weeks([season("shrubs")], [15.0], permitted=mondays)
+    assert found.dates in ((), (dt.date(2026, 7, 13),))
+    (found,) = weeks([season()], [6.0], permitted=mondays)
+    assert found.dates == (dt.date(2026, 7, 13),)
 
 
-@given(depletion=st.floats(0, 30), rain=st.floats(0, 40), more=st.floats(0, 20))
-def test_rain_ahead_never_asks_for_more_and_a_drier_soil_never_for_less(depletion, rain, more):
-    season = zone_season(SHRUBS, make_climate(), 2026)
-
-    def minutes(mm, rain_mm):
-        wet = week(5.0, [rain_mm, 0, 0, 0, 0, 0, 0])
-        return this_week(season, wet, depletion_mm=mm).exact_run_time_min_per_week
-
-    assert minutes(depletion, rain + more) <= minutes(depletion, rain) + 1e-9
-    assert minutes(depletion + more, rain) >= minutes(depletion, rain) - 1e-9
+def test_a_night_that_is_too_short_for_a_refill_waters_more_often():
+    """Two hours at 12 mm/h and SM 1.2195 put down 19.7 mm: shrubs are refilled before they are 19.7 mm short."""
+    (found,) = weeks([season("shrubs", window_min=120)], [15.0], weather(6.0, 0.0))
+    assert found.dates
+    assert found.run_time_min <= 120
+    assert found.depth_mm <= 120 / 60 * 12 * 0.82
 
 
-def test_a_hot_week_is_capped_and_asks_for_confirmation(season):
-    result = this_week(season, week(12.0))
-    assert result.exact_percent == 150.0
-    assert result.needs_confirmation
+def test_a_rate_that_no_night_can_water_with_is_refused():
+    with pytest.raises(
+        WaterInputError, match=r"application_rate_mm_h: is too low: a day of the peak month would take"
+    ):
+        season(application_rate_mm_h=0.1)
 
 
-def test_out_of_season_stays_off():
-    season = zone_season(SHRUBS, make_climate(), 2026, in_season=(False,) * 12)
-    result = this_week(season, week(6.0))
-    assert (result.run_time_min, result.rule) == (0, "out of season")
+def test_four_rhythms_on_one_controller_become_three_programs_and_say_what_that_costs():
+    plantings = ("cool_turf", "annuals", "perennials", "shrubs", "vegetables")
+    seasons = [season(key, window_min=1440) for key in plantings]
+    short = [10.0, 9.0, 15.0, 33.0, 8.0]
+    alone = weeks(seasons, short, weather(6.0, 0.0), controllers=[0, 1, 2, 3, 4])
+    shared = weeks(seasons, short, weather(6.0, 0.0))
+    assert len({week.weekdays for week in alone if week.dates}) > 3
+    assert len({week.weekdays for week in shared if week.dates}) <= 3
+    assert all(week.shared_mm == 0 for week in alone)
+    assert len(shared[3].dates) == 1  # the shrubs stay off the frequent programs
+    assert max(len(week.dates) for week in shared) >= 3
 
 
-def test_explained_values_are_the_values_of_the_week(season):
-    result = this_week(season, week(6.0, 1.0))
-    for name, derivation in explain_week(season, result).items():
-        if hasattr(result, name):
-            assert derivation.value == pytest.approx(getattr(result, name)), name
-    assert explain_week(season, result)["exact_run_time_min_per_week"].inputs[0].value == pytest.approx(
-        result.numerator_mm
-    )
+def test_every_figure_of_the_week_is_explained():
+    (found,) = weeks([season()], [8.0])
+    told = explain_week(season(), found)
+    for name, derivation in told.items():
+        if name not in ("plant_factor", "raw_mm", "application_rate_mm_h", "scheduling_multiplier"):
+            assert derivation.value == pytest.approx(getattr(found, name))
+        assert derivation.formula
+        assert derivation.inputs
 
 
-def test_six_days_are_refused():
+def test_a_week_that_is_not_seven_days_or_a_chance_above_one_is_refused():
     with pytest.raises(WaterInputError, match="seven days"):
-        WeekWeather(JULY, np.ones(6), np.ones(7), np.ones(7), np.ones(7))
+        WeekWeather(MONDAY, np.ones(6), np.ones(7), np.ones(7), np.ones(7))
+    with pytest.raises(WaterInputError, match="rain chance"):
+        weather(5.0, 3.0, 80.0)
 
 
-seven = st.lists(st.floats(0, 40), min_size=7, max_size=7)
-
-
-@given(et=st.lists(st.floats(0, 12), min_size=7, max_size=7), rain=seven, more=seven, carry=st.floats(0, 30))
-def test_more_rain_never_asks_for_more_minutes(et, rain, more, carry):
-    season = zone_season(SHRUBS, make_climate(), 2026)
-    dry = this_week(season, week(et, rain), carry_over_mm=carry)
-    wet = this_week(season, week(et, np.add(rain, more)), carry_over_mm=carry)
-    assert wet.run_time_min_per_week <= dry.run_time_min_per_week
-    assert dry.cycles * dry.cycle_min == dry.run_time_min >= 0
-    assert 0 <= dry.percent <= 150
-    assert 0 <= dry.carry_over_mm <= float(season.raw_mm[6])
+@given(
+    short=st.lists(st.floats(0, 60), min_size=4, max_size=4),
+    et=st.lists(st.floats(0, 9), min_size=7, max_size=7),
+    rain=st.lists(st.floats(0, 40), min_size=7, max_size=7),
+    window=st.integers(60, 720),
+)
+def test_no_run_is_longer_than_the_night_and_no_depth_is_more_than_the_soil_takes(short, et, rain, window):
+    plantings = ("cool_turf", "shrubs", "trees", "annuals")
+    seasons = [season(key, window_min=window) for key in plantings]
+    for week in weeks(seasons, short, weather(et, rain), controllers=[0, 1, 2, 3]):
+        assert week.run_time_min <= 1.05 * window
+        assert week.run_time_min <= 1.05 * week.exact_run_time_min + 1e-9
+        for morning in week.mornings:
+            assert morning.depth_mm <= morning.depletion_mm + 1e-9
