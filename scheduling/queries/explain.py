@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from scheduling.core.water.derivation import Derivation
 from scheduling.core.water.explain import explain_month, explain_week
 from scheduling.core.water.season import ZoneSeason, zone_season
-from scheduling.core.water.sharpen import Sharpening, measurements_worth_taking
+from scheduling.core.water.sharpen import Sharpening, YearMove, measurements_worth_taking, year_moves
 from scheduling.core.water.week import ThisWeek
 from scheduling.models import SeasonSchedule, ZoneMonth
 from scheduling.queries.snapshot import thaw_advice, thaw_climate, thaw_zone
@@ -110,3 +110,11 @@ def worth_measuring(schedule: SeasonSchedule, zone: Zone) -> tuple[Sharpening, .
     climate = thaw_climate(schedule.basis["climate"])
     found = measurements_worth_taking(thaw_zone(frozen), climate, schedule.season_year)
     return found if isinstance(found, tuple) else ()
+
+
+def what_hangs_on_assumptions(schedule: SeasonSchedule, zone: Zone) -> tuple[YearMove, ...]:
+    """How far the year's water moves for each figure that was assumed on the schedule's own day."""
+    frozen = schedule.basis.get("zones", {}).get(str(zone.pk))
+    if frozen is None:
+        return ()
+    return year_moves(thaw_zone(frozen), thaw_climate(schedule.basis["climate"]), schedule.season_year)

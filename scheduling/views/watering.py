@@ -16,7 +16,7 @@ from scheduling.actions.errors import ScheduleError, SiteIsOff
 from scheduling.forms.schedules import FIT, AppliedForm, ComputeForm, PauseForm
 from scheduling.models import SeasonSchedule, WateringPause
 from scheduling.queries.as_computed import has_own_programs, minutes_words
-from scheduling.queries.explain import earlier_rules, explain, worth_measuring
+from scheduling.queries.explain import earlier_rules, explain, what_hangs_on_assumptions, worth_measuring
 from scheduling.queries.frost_nights import frost_nights
 from scheduling.queries.hand_set import out_of_reach
 from scheduling.queries.meter_check import meter_check
@@ -212,6 +212,7 @@ def figure(request: Request, pk: int, zone_pk: int, month: int) -> HttpResponse:
     shown["earlier"] = earlier_rules(row, explained)
     if request.user.is_office or request.user.is_technician:
         shown["worth"] = worth_measuring(row, zone)
+        shown["moves"] = what_hangs_on_assumptions(row, zone)
     return render(request, "scheduling/figure.html", {**shown, "month_day": dt.date(row.season_year, month, 1)})
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,15 +17,6 @@ def percent_of_peak(need_per_day: ArrayLike) -> Array:
     need = complete("need", need_per_day, 0)
     peak = need.max(axis=-1, keepdims=True)
     return 100.0 * np.divide(need, peak, out=np.zeros_like(need), where=peak > 0)
-
-
-def round_to_five(percent: float, in_season: bool = True) -> int:
-    """Nearest 5, halves up; above 0 but below 5 becomes 5 in season, else 0."""
-    if percent <= 0:
-        return 0
-    if percent < 5:
-        return 5 if in_season else 0
-    return math.floor(percent / 5.0 + 0.5) * 5
 
 
 @dataclass(frozen=True)

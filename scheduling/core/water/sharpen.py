@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 from dataclasses import dataclass, replace
 
 from scheduling.core.water import application, soil
@@ -92,3 +93,58 @@ def _sharpening(name: str, now: ZoneSeason, trials: list[ZoneInputs], climate: C
         100.0 * (max(minutes) - min(minutes)) / base if base > 0 else 0.0,
         any(month.days_per_week != peak.days_per_week for month in others),
     )
+
+
+ASSUMED_SPREAD = 0.2  # how far an assumed figure is moved to see what hangs on it
+
+
+@dataclass(frozen=True)
+class YearMove:
+    """What the year's water does where one assumed figure is a fifth lower and a fifth higher, in percent."""
+
+    assumed: str
+    lower_percent: float
+    higher_percent: float
+
+
+def year_moves(zone: ZoneInputs, climate: Climatology, year: int) -> tuple[YearMove, ...]:
+    """Every figure that nobody measured or entered, the one that moves the year's water most first."""
+    now = zone_season(zone, climate, year)
+    if isinstance(now, CannotCompute) or _year_minutes(now) <= 0:
+        return ()
+    settled = now.zone
+    trials: dict[str, tuple[tuple[ZoneInputs, Climatology], ...]] = {}
+    shares = (1 - ASSUMED_SPREAD, 1 + ASSUMED_SPREAD)
+    if zone.plant_factor is None:
+        # Demand is factor times reference ET: scaling either is the same.
+        trials["plant factor"] = tuple((zone, _scaled_et(climate, share)) for share in shares)
+    if settled.du_lq.origin == "default":
+        uniform = [_within("du_lq", settled.du_lq.value * share) for share in shares]
+        trials["distribution uniformity"] = tuple((replace(zone, du_lq=du), climate) for du in uniform)
+    if settled.root_depth_m.origin == "default" or settled.texture_input.origin == "default":
+        name = "root depth" if settled.root_depth_m.origin == "default" else "what the soil holds"
+        depths = [_within("root_depth_m", settled.root_depth_m.value * share) for share in shares]
+        trials[name] = tuple((replace(zone, root_depth_m=depth), climate) for depth in depths)
+    found = []
+    for name, pair in trials.items():
+        lower, higher = (_change_percent(now, *trial, year) for trial in pair)
+        found.append(YearMove(name, lower, higher))
+    return tuple(sorted(found, key=lambda move: -max(abs(move.lower_percent), abs(move.higher_percent))))
+
+
+def _scaled_et(climate: Climatology, share: float) -> Climatology:
+    return replace(climate, et_mm=replace(climate.et_mm, mean=climate.et_mm.mean * share))
+
+
+def _year_minutes(season: ZoneSeason) -> float:
+    """Minutes of the year before rounding; litres go with them."""
+    days = (calendar.monthrange(season.year, month.month)[1] for month in season.months)
+    return sum(
+        month.exact_run_time_min_per_week * count / 7.0 for month, count in zip(season.months, days, strict=True)
+    )
+
+
+def _change_percent(now: ZoneSeason, zone: ZoneInputs, climate: Climatology, year: int) -> float:
+    other = zone_season(zone, climate, year)
+    assert isinstance(other, ZoneSeason)
+    return 100.0 * (_year_minutes(other) / _year_minutes(now) - 1.0)

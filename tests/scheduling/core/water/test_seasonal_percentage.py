@@ -5,7 +5,7 @@ import pytest
 
 from scheduling.core.water.checks import WaterInputError
 from scheduling.core.water.demand import PLANTINGS
-from scheduling.core.water.seasonal_percentage import SENSITIVITY, percent_of_peak, round_to_five, seasonal_percentage
+from scheduling.core.water.seasonal_percentage import SENSITIVITY, percent_of_peak, seasonal_percentage
 
 NET_MM = np.array([18, 35, 62, 95, 128, 150, 162, 140, 98, 55, 22, 12.0])
 DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
@@ -16,19 +16,10 @@ def test_percent_is_of_need_per_day():
     expected = [11.1, 23.9, 38.3, 60.6, 79.0, 95.7, 100, 86.4, 62.5, 34.0, 14.0, 7.4]
     percent = percent_of_peak(NET_MM / DAYS)
     assert percent == pytest.approx(expected, abs=0.05)
-    assert [round_to_five(each) for each in percent] == [10, 25, 40, 60, 80, 95, 100, 85, 65, 35, 15, 5]
 
 
 def test_a_year_without_need_is_zero_percent():
     assert percent_of_peak(np.zeros(12)).tolist() == [0.0] * 12
-
-
-@pytest.mark.parametrize(
-    ("percent", "in_season", "expected"),
-    [(2.5, True, 5), (2.5, False, 0), (12.5, True, 15), (0, True, 0), (7.5, True, 10)],
-)
-def test_rounding_sends_halves_up_and_keeps_a_plant_in_season_alive(percent, in_season, expected):
-    assert round_to_five(percent, in_season) == expected
 
 
 def test_one_setting_does_the_least_harm_and_says_what_it_costs():

@@ -3,7 +3,7 @@
 import pytest
 
 from scheduling.core.water.derivation import CannotCompute, Known
-from scheduling.core.water.sharpen import measurements_worth_taking
+from scheduling.core.water.sharpen import measurements_worth_taking, year_moves
 from scheduling.core.water.zone_inputs import ZoneInputs
 from tests.scheduling.core.water.climates import make_climate
 
@@ -59,3 +59,21 @@ def test_a_zone_that_cannot_be_computed_says_what_it_needs():
     assert isinstance(
         measurements_worth_taking(ZoneInputs("trees", "bubbler", 47.0), make_climate(), 2026), CannotCompute
     )
+
+
+def test_a_fifth_more_plant_factor_takes_more_than_a_fifth_more_water():
+    """Rain covers a part of the demand, so the rest grows faster: scaled by hand over the twelve months."""
+    zone = ZoneInputs("shrubs", "rotor", 47.0, area_m2=50.0, soil_texture="loam", du_lq=0.7, root_depth_m=0.45)
+    (move,) = year_moves(zone, make_climate(), 2026)
+    assert move.assumed == "plant factor"
+    assert move.higher_percent > 20
+    assert move.lower_percent < -20
+
+
+def test_nothing_hangs_on_assumptions_where_all_is_known_and_all_that_is_assumed_is_named():
+    known = ZoneInputs(
+        "shrubs", "rotor", 47.0, area_m2=50.0, soil_texture="loam", du_lq=0.7, root_depth_m=0.45, plant_factor=0.5
+    )
+    assert year_moves(known, make_climate(), 2026) == ()
+    names = {move.assumed for move in year_moves(ZoneInputs("shrubs", "rotor", 47.0, 50.0), make_climate(), 2026)}
+    assert names == {"plant factor", "distribution uniformity", "root depth"}
