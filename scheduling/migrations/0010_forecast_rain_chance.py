@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('scheduling', '0008_steps_as_computed'),
+        ('scheduling', '0009_one_word_for_a_thing'),
     ]
 
     operations = [
