@@ -53,7 +53,7 @@ def _report(site: Site, season_year: int, prepared_on: dt.date, telling: Telling
         site_name=site.name,
         site_address_lines=address_lines(site),
         season=str(season_year),
-        period=words.say("report.period", until=telling.date(until)),
+        period=words.say("report.period", first=telling.date(dt.date(season_year, 1, 1)), until=telling.date(until)),
         prepared_on=telling.date(prepared_on),
         prepared_by=firm.name,
         summary=_summary(use, faults, telling),

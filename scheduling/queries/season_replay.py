@@ -17,7 +17,7 @@ from scheduling.queries.published import DailyRuns, daily_runs, permitted_dates
 from sites.models import Site, Zone
 
 BASIS = (
-    "Daily soil-water balance, FAO-56 Eq. 82 to 88, from 1 January with the soil in the middle of a cycle; zones as "
+    "Daily soil-water balance, FAO-56 Eq. 82 to 88, begun with the soil in the middle of a cycle; zones as "
     "the register has them today. Got: run times as published, without paused days; whether a controller was really "
     "set so is not known here. Needed: refilled on permitted days before the readily available water is used up. "
     "Lost: irrigation that overfilled the soil, and the share of each run that makes up for unevenness."

@@ -21,7 +21,7 @@ WORDS = {
     "report.for": "Für",
     "report.season": "Saison",
     "report.prepared": "Erstellt",
-    "report.period": "1. Januar bis {until}",
+    "report.period": "{first} bis {until}",
     "report.live": "Ihre Anlagen, aktuell",
     "weather.title": "Wie die Saison war",
     "weather.need": "Bedarf (ET), {unit}",

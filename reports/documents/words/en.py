@@ -21,7 +21,7 @@ WORDS = {
     "report.for": "For",
     "report.season": "Season",
     "report.prepared": "Prepared",
-    "report.period": "1 January to {until}",
+    "report.period": "{first} to {until}",
     "report.live": "your sites, live",
     "weather.title": "What the season was like",
     "weather.need": "Water need (ET), {unit}",
