@@ -31,12 +31,14 @@ def pytest_configure():
 def pytest_collection_modifyitems(config, items):
     """The second run, on PostgreSQL and Redis, leaves out what no database can change."""
     if os.environ.get("RILLBOOK_EXPECT_SERVICES"):
-        alike = [item for item in items if not (touches_database(item) or item.get_closest_marker("services"))]
+        alike = [item for item in items if not (differs_by_database(item) or item.get_closest_marker("services"))]
         config.hook.pytest_deselected(items=alike)
         items[:] = [item for item in items if item not in set(alike)]
 
 
-def touches_database(item) -> bool:
+def differs_by_database(item) -> bool:
+    if item.get_closest_marker("one_database"):
+        return False
     fixtures = {"db", "transactional_db", "live_server", "django_db_setup"}
     return bool(item.get_closest_marker("django_db") or fixtures & set(getattr(item, "fixturenames", ())))
 

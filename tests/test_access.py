@@ -521,6 +521,7 @@ def answers(world, name: str, route: Route, method: str) -> str:
 
 
 @pytest.mark.slow
+@pytest.mark.one_database
 @pytest.mark.parametrize("part", PARTS)
 def test_every_route_lets_in_just_whom_the_table_names(part, world):
     wrong = {}

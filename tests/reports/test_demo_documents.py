@@ -30,7 +30,7 @@ TODAY = dt.date(2026, 11, 25)
 SITES = 6
 LAYOUT = (outside, overlapping, into_the_foot)
 
-pytestmark = [pytest.mark.slow, pytest.mark.django_db]
+pytestmark = [pytest.mark.slow, pytest.mark.django_db, pytest.mark.one_database]
 
 
 @pytest.fixture(scope="module")
