@@ -43,6 +43,8 @@ class MeterReadingForm(RegisterForm):
 
     def clean_counter(self) -> Any:
         counter, digits = self.cleaned_data["counter"], self.instance.meter.digits
+        if counter < 0:
+            raise forms.ValidationError("Ensure this value is greater than or equal to 0.")
         if counter >= 10**digits:
             raise forms.ValidationError(f"The counter has {digits} digits before the point.")
         return counter

@@ -5,8 +5,8 @@ import io
 
 import pypdf
 import pytest
-from django.utils import timezone
 
+from jobs.queries.planning import firm_today
 from reports.actions import deliveries, documents
 from reports.models import Delivery
 from tests.reports.mail_server import DROP
@@ -223,7 +223,7 @@ def test_season_reports_command_sends_each_report_once(
 
     for _ in range(2):
         with django_capture_on_commit_callbacks(execute=True):
-            call_command("season_reports", str(timezone.localdate().year), "--send", verbosity=0)
+            call_command("season_reports", str(firm_today().year), "--send", verbosity=0)
 
     assert len(mail_server.accepted) == 2
 

@@ -5,8 +5,8 @@ import datetime as dt
 import numpy as np
 import pytest
 from django.urls import reverse
-from django.utils import timezone
 
+from jobs.queries.planning import firm_today
 from scheduling.actions.forecasts import save_forecast
 from scheduling.actions.schedules import compute_draft, publish
 from scheduling.core.water.daily_et import DailyWeather, StationGeometry, daily_reference_et
@@ -31,7 +31,7 @@ def page(station):
 
 def typed(rows, first=None):
     """What the form sends: `rows` by number of the day, each with the fields that are not empty."""
-    first = first or timezone.localdate()
+    first = first or firm_today()
     data = {"first_day": first.isoformat()}
     for number in range(7):
         for name in ("precipitation_mm", "temp_max_c", "temp_min_c", "eto_mm"):
@@ -60,7 +60,7 @@ def test_days_are_entered_changed_and_cleared(as_office, station, office):
 
 
 def test_temperatures_alone_give_the_et_of_a_measured_day_that_lacks_all_else(as_office, station):
-    today = timezone.localdate()
+    today = firm_today()
     as_office.post(page(station), typed({0: {"temp_max_c": "24", "temp_min_c": "11"}}))
     weather = DailyWeather(np.array([today], dtype="datetime64[D]"), np.array([24.0]), np.array([11.0]))
     place = StationGeometry(station.latitude, station.elevation_m, station.wind_height_m)
@@ -93,9 +93,9 @@ def test_a_firm_in_us_units_types_inches_and_fahrenheit(as_office, station, firm
 
 
 def test_a_page_opened_yesterday_saves_the_days_it_showed(as_office, station):
-    yesterday = timezone.localdate() - A_DAY
+    yesterday = firm_today() - A_DAY
     as_office.post(page(station), typed({1: {"precipitation_mm": "4"}}, first=yesterday))
-    assert ForecastDay.objects.get().date == timezone.localdate()
+    assert ForecastDay.objects.get().date == firm_today()
 
 
 def test_the_station_page_shows_the_forecast(as_office, station):

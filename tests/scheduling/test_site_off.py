@@ -8,6 +8,7 @@ from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from jobs.queries.planning import firm_today
 from scheduling.actions.errors import SiteIsOff
 from scheduling.actions.schedules import compute_draft, compute_many, publish
 from scheduling.models import ForecastDay, SeasonSchedule
@@ -52,7 +53,7 @@ def test_this_week_s_advice_is_refused_with_the_reason_but_a_month_can_be_made_r
         compute_draft(site=site, today=JULY, by=None)
     assert compute_draft(site=site, today=JULY, by=None, month=8).programs.exists()
 
-    shut(site, "off", timezone.localdate())
+    shut(site, "off", firm_today())
     page = as_office.post(f"/sites/{site.pk}/watering/compute/", {"month": "week"}, follow=True).content.decode()
     assert "it gets no advice for this week" in page
     answer = as_office.post("/api/schedules/", {"site": site.pk}, content_type="application/json")
@@ -142,7 +143,7 @@ def test_a_site_that_is_off_never_gets_any(seattle, site, changes, today):
 @pytest.fixture
 def frost(site):
     """Minus 2.7 degrees forecast for the night to tomorrow."""
-    today = timezone.localdate()
+    today = firm_today()
     return ForecastDay.objects.create(
         station=site.weather_station, date=today + dt.timedelta(days=1), temp_max_c=6.0, temp_min_c=-2.7
     )
@@ -155,7 +156,7 @@ def test_a_night_of_frost_is_told_with_the_sites_that_are_on_and_what_to_do(fros
         assert "-2.7" in text or "−2.7" in text
         assert "backflow assemblies" in text
 
-    shut(site, on=timezone.localdate())
+    shut(site, on=firm_today())
 
     assert "Frost in the night" not in as_office.get("/watering/").content.decode()
     assert "Frost in the night" not in as_office.get(f"/sites/{site.pk}/watering/").content.decode()
@@ -170,7 +171,7 @@ def test_a_mild_forecast_tells_no_frost(frost, as_office):
 def test_a_pause_names_the_controllers_it_does_not_reach_and_whom_to_send(site, other_site, technician, as_office):
     site.controllers.update(set_by_hand=True, location="in the garage", name="Box A")
     other_site.controllers.update(set_by_hand=False, name="Box B")
-    tomorrow = timezone.localdate() + dt.timedelta(days=1)
+    tomorrow = firm_today() + dt.timedelta(days=1)
     factories.VisitFactory(site=site, technician=technician, state="planned", planned_on=tomorrow)
     words = f"Box A, in the garage: send {technician}, who is there on {writing.day(tomorrow)}"
 

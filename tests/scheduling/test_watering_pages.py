@@ -5,6 +5,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
 
+from jobs.queries.planning import firm_today
 from scheduling.actions.schedules import compute_draft, compute_many, publish
 from scheduling.models import AppliedSchedule, DailyWeather, SeasonSchedule, WateringPause, WeatherImport
 from sites.models import AuditEntry, Controller, Site
@@ -217,14 +218,14 @@ def test_the_program_of_a_published_schedule_is_not_opened_for_editing(as_office
 
 
 def test_a_pause_is_entered_and_ended(as_office, site):
-    today = timezone.localdate()
+    today = firm_today()
     data = {"starts_on": today - dt.timedelta(days=2), "ends_on": today + dt.timedelta(days=5), "reason": "rain"}
     as_office.post(url("site_pause", site.pk), data)
     row = WateringPause.objects.get()
     assert "Watering is paused until" in text_of(as_office.get(url("site_watering", site.pk)))
     as_office.post(url("pause_end", row.pk))
     row.refresh_from_db()
-    assert row.ends_on < timezone.localdate() + dt.timedelta(days=1)
+    assert row.ends_on < firm_today() + dt.timedelta(days=1)
 
 
 def test_a_pause_with_its_days_turned_round_is_refused_beside_the_field(as_office, site):
@@ -244,7 +245,7 @@ def off_week(seattle, office):
     sites = [factories.make_small_site(name) for name in ("Small", "Middle", "Large")]
     for share, one in zip((1, 2, 4), sites, strict=True):
         one.zones.update(flow_l_min=10 * share, application_rate_mm_h=12)
-    today = timezone.localdate()
+    today = firm_today()
     for month in (7, 5):
         drafts = compute_many(sites=sites, today=today, by=None, month=month)
         if month == 7:
@@ -293,7 +294,7 @@ def test_chosen_sites_are_published_together(as_office, off_week):
 
 def test_chosen_sites_are_paused_together(as_office, off_week):
     row = SeasonSchedule.objects.get(state="draft", site=off_week[0])
-    today = timezone.localdate()
+    today = firm_today()
     data = {"act": "pause", "draft": [row.pk], "starts_on": today, "ends_on": today, "reason": "rain"}
     assert "1 site paused" in text_of(as_office.post(url("week"), data, follow=True))
     assert "paused until" in text_of(as_office.get(url("week")))
@@ -317,7 +318,7 @@ def test_an_unfinished_order_for_the_week_is_refused_and_keeps_the_choice(as_off
 def test_all_sites_are_paused_for_a_rainy_spell_and_water_again_together(as_office, office):
     sites = [factories.make_small_site(name) for name in ("Fens", "Marsh", "Given up")]
     Site.objects.filter(pk=sites[2].pk).update(archived_at=timezone.now())
-    today = timezone.localdate()
+    today = firm_today()
     order = {"act": "pause_all", "starts_on": today, "ends_on": today + dt.timedelta(days=4), "reason": "Rain"}
     refused = as_office.post(url("week"), {**order, "ends_on": ""})
     assert (refused.status_code, WateringPause.objects.count()) == (422, 0)
@@ -418,7 +419,7 @@ def test_no_file_and_a_file_that_is_no_text_are_refused_beside_the_field(as_offi
 
 def test_a_schedule_cannot_be_set_tomorrow(as_office, published):
     address = url("schedule_applied", published.pk, published.site.controllers.get().pk)
-    tomorrow = timezone.localdate() + dt.timedelta(days=1)
+    tomorrow = firm_today() + dt.timedelta(days=1)
 
     answer = as_office.post(address, {"applied_on": tomorrow.isoformat()}, follow=True)
 

@@ -1,8 +1,8 @@
 import datetime as dt
 
 import pytest
-from django.utils import timezone
 
+from jobs.queries.planning import firm_today
 from scheduling.actions.weather import import_refused_again, import_station_text, save_station
 from scheduling.models import DailyWeather, WeatherImport
 from tests import factories
@@ -57,7 +57,7 @@ def test_an_empty_cell_erases_nothing_that_was_measured_before(station):
 
 
 def test_a_day_that_has_not_come_is_no_measurement(station):
-    today = timezone.localdate()
+    today = firm_today()
     tomorrow = today + dt.timedelta(days=1)
     head = HEAD.removesuffix(",radiation_mj_m2")
     rows = (f"{today},3,25,12,2", f"{tomorrow},0,25,12,2")

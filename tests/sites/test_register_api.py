@@ -3,8 +3,8 @@
 import datetime as dt
 
 import pytest
-from django.utils import timezone
 
+from jobs.queries.planning import firm_today
 from sites.models import Valve
 from tests import factories
 
@@ -47,7 +47,7 @@ def test_a_valve_sits_on_a_terminal_that_its_controller_has(as_office, site):
 
 def test_a_reading_has_happened_fits_the_register_and_names_who_sent_it(as_office, office, site):
     meter = factories.MeterFactory(site=site, digits=6)
-    day = timezone.localdate() - dt.timedelta(days=1)
+    day = firm_today() - dt.timedelta(days=1)
 
     def send(**values):
         return as_office.post("/api/meter-readings/", {"meter": meter.pk, "read_on": day, "counter": "12"} | values)

@@ -3,8 +3,8 @@
 import datetime as dt
 
 import pytest
-from django.utils import timezone
 
+from jobs.queries.planning import firm_today
 from sites.models import AuditEntry, StateChange
 from sites.queries.site_state import standing_of
 from tests import factories
@@ -70,6 +70,6 @@ def test_clients_see_the_state_but_not_the_reason(client, client_user, site):
 
 
 def test_a_day_without_a_record_is_asked_in_the_site_s_own_time(site):
-    factories.StateChangeFactory(site=site, changed_on=timezone.localdate(), state="off")
+    factories.StateChangeFactory(site=site, changed_on=firm_today(), state="off")
 
-    assert not standing_of(site, timezone.localdate()).is_on
+    assert not standing_of(site, firm_today()).is_on
