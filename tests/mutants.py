@@ -164,6 +164,9 @@ def main() -> int:
     chosen = random.Random(SEED).sample(everything, min(given.count, len(everything)))
     tried = [mutant_at(*place) for place in chosen if given.only in (None, place[0])]
     tried = [mutant for mutant in tried if mutant.place not in EQUIVALENT]
+    for path in sorted({mutant.path for mutant in tried}):
+        if not survives(Mutant(path, path, ast.parse((ROOT / path).read_text()))):
+            sys.exit(f"The tests of {path} fail without any change.")
     alive = []
     for mutant in tried:
         if survives(mutant):
