@@ -135,21 +135,8 @@ def survives(mutant: Mutant) -> bool:
     os.dup2(quiet, 1), os.dup2(quiet, 2)
     sys.meta_path.insert(0, Changed(mutant))
     sys.dont_write_bytecode = True
-    options = [
-        "-p",
-        "no:django",
-        "-p",
-        "no:xdist",
-        "-q",
-        "-x",
-        "-c",
-        "tests/core.ini",
-        "--rootdir",
-        ".",
-        "-m",
-        "not slow and not deep",
-    ]
-    os._exit(pytest.main([*options, *TARGETS[mutant.path]]))
+    options = "-p no:django -p no:xdist -x -c tests/core.ini --rootdir . -m".split()
+    os._exit(pytest.main([*options, "not slow", *TARGETS[mutant.path]]))
 
 
 def main() -> int:
