@@ -53,13 +53,14 @@ def build_plant(site: Site, sketch: SiteSketch, rng: random.Random, today: dt.da
     if sketch.supply in ("mains", "well"):
         plant.backflows.append(_backflow(site, supply, sketch, rng, today))
     coil_ohm = rng.choice(COILS_OHM[:2] if sketch.mistake == Mistake.OVERLOADED_TRANSFORMER else COILS_OHM)
-    halves = 2 if sketch.kind == Kind.ASSOCIATION and sketch.zones >= 10 and sketch.index % 4 == 1 else 1
+    large = sketch.kind == Kind.ASSOCIATION and sketch.zones >= 10 and sketch.index % 4 == 1
+    halves = 2 if large or sketch.mistake == Mistake.SHARED_PUMP else 1
     share = -(-sketch.zones // halves)
     for half in range(halves):
         numbers = range(half * share + 1, min(sketch.zones, (half + 1) * share) + 1)
         has_master = half == 0 and sketch.supply == "mains" and sketch.index % 4 == 0
         has_master = has_master or sketch.mistake == Mistake.OVERLOADED_TRANSFORMER
-        controller = _controller(site, supply, sketch, rng, len(numbers) + has_master, coil_ohm, half)
+        controller = _controller(supply, sketch, rng, len(numbers) + has_master, coil_ohm, half)
         plant.controllers.append(controller)
         for terminal, number in enumerate(numbers, start=1):
             valve = _valve(controller, terminal, f"Valve {number}", sketch, rng, coil_ohm)
@@ -125,14 +126,14 @@ def _backflow(
 
 
 def _controller(
-    site: Site, supply: WaterSupply, sketch: SiteSketch, rng: random.Random, valves: int, coil_ohm: int, half: int
+    supply: WaterSupply, sketch: SiteSketch, rng: random.Random, valves: int, coil_ohm: int, half: int
 ) -> Controller:
     direct = coil_ohm >= 46 and sketch.index % 3 == 0
     networked = sketch.kind != Kind.HOME and rng.random() < 0.3
     # A pump, and a well's pressure switch, want flow that never stops: their outputs must be able to overlap.
     keeps_flow = sketch.supply in ("pump", "well")
     return Controller(
-        site=site,
+        site=supply.site,
         supply=supply,
         name="Controller" if half == 0 else f"Controller {half + 1}",
         location=rng.choice(CONTROLLER_PLACES),
@@ -211,6 +212,13 @@ def _plant_overload(plant: SitePlant) -> None:
         controller.transformer_va, controller.output = 10.0, "ac24"
 
 
+def _plant_shared_pump(plant: SitePlant) -> None:
+    """A pump that wants a rest; the programs that leave it none come with what is published."""
+    plant.site.watering_window_start, plant.site.watering_window_end = dt.time(22, 0), dt.time(6, 0)
+    for pump in plant.pumps:
+        pump.minimum_rest_s, pump.most_starts_per_hour = 600, 2
+
+
 def _plant_double_terminal(plant: SitePlant) -> None:
     plant.valves[3].terminal = plant.valves[2].terminal
 
@@ -240,6 +248,7 @@ PLANTERS = {
     Mistake.PUMP_WITHOUT_OVERLAP: _plant_pump_without_overlap,
     Mistake.SHORT_WINDOW: _plant_short_window,
     Mistake.OVERLOADED_TRANSFORMER: _plant_overload,
+    Mistake.SHARED_PUMP: _plant_shared_pump,
     Mistake.DOUBLE_TERMINAL: _plant_double_terminal,
     Mistake.MISSING_FIGURES: _plant_missing_figures,
     Mistake.DOUBTFUL_FIGURES: _plant_doubtful_figures,

@@ -35,14 +35,12 @@ def revision_days(today: dt.date, sites: int) -> list[dt.date]:
 def make_schedules(*, seed: int, today: dt.date, station: WeatherStation, by: User, progress: Progress) -> None:
     """Publish each revision of every site with the date it would have had."""
     sites = list(Site.objects.order_by("pk"))
-    colliding = next((site for site in sites if site.name == PLANTED[Mistake.COLLIDING_PROGRAMS]), None)
     days = revision_days(today, len(sites))
     for day in days:
         part = f"schedules of {day:%B %Y}"
         drafts = compute_many(sites=sites, today=day, by=by, month=day.month, progress=partial(progress, part))
         for draft in drafts:
-            if colliding is not None and draft.site_id == colliding.pk:
-                let_programs_collide(draft)
+            plant_into(draft)
             publish(schedule=draft, by=by, on=day)
     # `computed_at` is stamped by the clock; here it is set to the morning of the day it stands for.
     for day in days:
@@ -65,7 +63,24 @@ def make_drafts(*, today: dt.date, progress: Progress) -> None:
         )
 
 
-def let_programs_collide(draft: SeasonSchedule) -> None:
+def plant_into(draft: SeasonSchedule) -> None:
+    """The mistake of a site whose mistake is in what was published."""
+    if draft.site.name == PLANTED[Mistake.COLLIDING_PROGRAMS]:
+        _let_programs_collide(draft)
+    elif draft.site.name == PLANTED[Mistake.SHARED_PUMP]:
+        _give_the_pump_no_rest(draft)
+
+
+def _give_the_pump_no_rest(draft: SeasonSchedule) -> None:
+    """All controllers but the first start later than drafted, almost when the first one does."""
+    first = draft.site.controllers.order_by("pk").first()
+    for program in draft.programs.exclude(controller=first):
+        start = dt.datetime.combine(draft.week_starts_on, program.starts_at) + dt.timedelta(minutes=9)
+        program.starts_at = start.time()
+        program.save(update_fields=["starts_at"])
+
+
+def _let_programs_collide(draft: SeasonSchedule) -> None:
     """Plant two programs of one controller on the same mornings, the second before the first can be done."""
     first = draft.programs.annotate(minutes=Sum("steps__run_time_min")).order_by("-minutes", "pk").first()
     if first is None:

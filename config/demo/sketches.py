@@ -23,6 +23,7 @@ class Mistake(StrEnum):
     SHORT_WINDOW = "the permitted watering window is far too short for the zones"
     OVERLOADED_TRANSFORMER = "the controller's transformer cannot hold its coils"
     DOUBLE_TERMINAL = "two valves sit on one terminal"
+    SHARED_PUMP = "two controllers start one pump: published so close together that it gets no rest in between"
     LEAK = "the meter runs well above the schedule: a leak"
     MISSING_FIGURES = "zones without area, rate or flow"
     DOUBTFUL_FIGURES = (
@@ -56,6 +57,7 @@ NAMED = (
     SiteSketch(8, "Wagtail Gardens", Kind.ASSOCIATION, "mains", 10, 0, Mistake.LEAK),
     SiteSketch(9, "Cotterill garden", Kind.HOME, "mains", 7, None, Mistake.MISSING_FIGURES),
     SiteSketch(10, "Dovecote garden", Kind.HOME, "mains", 5, None, Mistake.DOUBTFUL_FIGURES),
+    SiteSketch(11, "Withy Bottom allotments", Kind.ASSOCIATION, "pump", 10, None, Mistake.SHARED_PUMP),
 )
 FEWEST_SITES = 6  # below it a planted mistake of the sequence would be missing
 PLANTED = {sketch.mistake: sketch.name for sketch in NAMED if sketch.mistake}

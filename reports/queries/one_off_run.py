@@ -9,24 +9,24 @@ from reports.documents.one_off_run import OneOffRun, OneOffStep
 from reports.queries.controller_card import pump_rule, who_to_call
 from reports.queries.letterhead import day, letterhead
 from scheduling.core.sequence.chart import chart
-from scheduling.core.sequence.mishaps import mishaps
 from scheduling.core.sequence.timeline import Action, Command, Timeline
-from scheduling.queries.sequence import ControllerWeek
 from scheduling.queries.sequence_chart import FLAGS, chart_data
+from scheduling.queries.sequence_weeks import ControllerWeek, SupplyWeek
+from scheduling.queries.supply_proof import supply_proof
 from sites.models import Controller, Firm, Site, Valve
 
 CHART_WIDTH = 760.0
 ON = {Action.OPEN_VALVE, Action.OPEN_MASTER, Action.START_PUMP}
 
 
-def one_off_run_data(week: ControllerWeek, site: Site, starts_at: dt.datetime, what: str) -> OneOffRun:
-    """`week` is the run as `scheduling.queries.one_off_run` planned it."""
-    controller, timeline, plant = week.controller, week.timeline, week.plant
+def one_off_run_data(run: SupplyWeek, site: Site, starts_at: dt.datetime, what: str) -> OneOffRun:
+    """`run` is the run as `scheduling.queries.one_off_run` planned it."""
+    (week,) = run.controllers
+    controller, timeline = week.controller, week.timeline
     zone = zoneinfo.ZoneInfo(site.time_zone)
     know = dict.fromkeys([*(concern.words for concern in week.concerns), *week.notices])
     data = chart_data(week, site, None, f"{site.name}, {controller}: {what}")
-    ends_s = max((command.at_s for command in timeline.commands), default=0.0) if timeline else 0.0
-    found = mishaps(timeline, plant) if timeline and plant else ()
+    proof = supply_proof(run, one_off=True)
     return OneOffRun(
         firm=letterhead(Firm.current()),
         reference=f"{site.name}, controller {controller.pk}",
@@ -36,13 +36,13 @@ def one_off_run_data(week: ControllerWeek, site: Site, starts_at: dt.datetime, w
         what=capfirst(what),
         date=day(starts_at.date()),
         starts=f"{starts_at:%H:%M}",
-        ends=f"{timeline.at(ends_s, zone):%H:%M}" if timeline and timeline.commands else "",
+        ends=f"{timeline.at(timeline.lasts_s, zone):%H:%M}" if timeline and timeline.commands else "",
         verdict=_verdict(week),
         safe=week.ok is not False,
         steps=_steps(timeline, controller, zone) if timeline else (),
         story=(*(f"{at:%H:%M:%S} {text}" for at, text in week.story), *([week.remedy] if week.remedy else [])),
         know=tuple(capfirst(words) for words in know),
-        mishaps=tuple(f"{one.title}. {one.words}" for one in found if one.unsafe),
+        mishaps=tuple(f"{one.title}. {one.words}" for one in proof.mishaps if one.unsafe),
         pump_rule=pump_rule(controller),
         call=who_to_call(controller, Firm.current()),
         margins=tuple(

@@ -50,8 +50,8 @@ def one_off_run_sheet(request: Request, pk: int) -> HttpResponse:
     )
     if not form.is_valid():
         raise Http404
-    week = one_off_run(controller, form.steps(), form.starts_at(), form.title())
-    pdf = one_off_run_pdf(one_off_run_data(week, site, form.starts_at(), form.title()))
+    run = one_off_run(controller, form.steps(), form.starts_at(), form.title())
+    pdf = one_off_run_pdf(one_off_run_data(run, site, form.starts_at(), form.title()))
     return pdf_response(
         pdf, f"one-off-run-{slugify(str(site))}-{slugify(str(controller))}-{form.starts_at():%Y-%m-%d}"
     )

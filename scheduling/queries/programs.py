@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from scheduling.core.water.clock import (
+    DAY_MIN,
     PARITY_DAYS_PER_WEEK,
     ClockPlan,
     ClockProgram,
@@ -19,37 +20,15 @@ from scheduling.core.water.season import litres_for, longest_cycle_and_soak
 from scheduling.core.water.sharing import MOST_PROGRAMS
 from scheduling.core.water.week import ThisWeek
 from scheduling.queries.plan import SitePlan, ZonePlan
+from scheduling.queries.planned import PlannedProgram, PlannedStep
+from scheduling.queries.shared_supply import apart
 from sites.core.units import format_quantity
-from sites.models import Controller, Firm, Site, WaterSupply, Zone
+from sites.models import Controller, Firm, Site, WaterSupply
+from sites.queries.plant import site_plant
 
 # Minutes between two valves, and to fill the line at the start: common practice, no source.
 GAP_MIN, PUMP_GAP_MIN, PUMP_FILL_MIN = 0.25, 1.0, 1.0
 VALVE_STROKES_S = 30.0  # a valve opening and one closing, on the slow side: common practice, no source
-
-
-@dataclass(frozen=True)
-class PlannedStep:
-    zone: Zone
-    run_time_min: int
-    cycles: int
-    soak_min: int
-
-
-@dataclass(frozen=True)
-class PlannedProgram:
-    """`weekdays` are the days the program starts on, Monday 0; at a site with odd or even dates, all seven.
-
-    Every `every_weeks` weeks, counted from `counted_from` where they are more than one.
-    """
-
-    controller: Controller
-    name: str
-    priority: int
-    starts_at: dt.time
-    weekdays: list[int]
-    steps: tuple[PlannedStep, ...]
-    every_weeks: int = 1
-    counted_from: dt.date | None = None
 
 
 @dataclass(frozen=True)
@@ -109,7 +88,39 @@ def fit_programs(plan: SitePlan, today: dt.date) -> Programs:
         if supply and planned:
             supply_ends[supply.pk] = min(fit.start_min for fit in fitted.programs) if fitted.fits else (
                 own_rule.window_start_min)  # fmt: skip
+    planned_alone, programs = programs, _apart(site, programs, supplies)
+    warnings += _before_the_window(rule, planned_alone, programs)
     return Programs(tuple(programs), tuple(dict.fromkeys(warnings)), _litres_per_week(site, plan, programs))
+
+
+def _apart(site: Site, programs: list[PlannedProgram], supplies: list[WaterSupply]) -> list[PlannedProgram]:
+    """With the rest and the starts an hour that a supply's pump needs between the programs of its controllers."""
+    by_supply: dict[int, list[PlannedProgram]] = defaultdict(list)
+    for program in programs:
+        supply = program.controller.waters_from(supplies)
+        by_supply[supply.pk if supply else 0].append(program)
+    shared = {pk for pk, own in by_supply.items() if pk and len({one.controller.pk for one in own}) > 1}
+    if not shared:
+        return programs
+    plant = site_plant(site)
+    moved = {pk: apart(site, plant, own) if pk in shared else own for pk, own in by_supply.items()}
+    return [one for own in moved.values() for one in own]
+
+
+def _before_the_window(rule: WateringRule, alone: list[PlannedProgram], apart: list[PlannedProgram]) -> list[str]:
+    """Which controllers had to start before the permitted time, so that what they share is kept."""
+    starts = {(one.controller.pk, one.name): one.starts_at for one in alone}
+    early: dict[Controller, int] = {}
+    for one in apart:
+        before = _minute(starts[one.controller.pk, one.name])
+        sooner_min, free_min = (before - _minute(one.starts_at)) % DAY_MIN, (before - rule.window_start_min) % DAY_MIN
+        if sooner_min > free_min:
+            early[one.controller] = max(early.get(one.controller, 0), sooner_min - free_min)
+    return [
+        f"{controller}: with what its supply needs between two controllers its programs do not fit into the window; "
+        f"they start {minutes} min before it."
+        for controller, minutes in early.items()
+    ]
 
 
 def _rule_on(rule: WateringRule, controller: Controller, supply: WaterSupply | None) -> WateringRule:

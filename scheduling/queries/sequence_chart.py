@@ -1,4 +1,4 @@
-"""A week's sequence as charts and words beside the proof: pictures, what a mishap does, the day's runs as a table."""
+"""A week's sequence as charts and words beside the proof: pictures, margins, the day's runs as a table."""
 
 import datetime as dt
 import zoneinfo
@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from scheduling.core.sequence.chart import ChartData, Flag, watering_days
 from scheduling.core.sequence.compile import Options, permitted_spans
-from scheduling.core.sequence.mishaps import Mishap, mishaps
-from scheduling.core.sequence.verify import CounterExample, Proof
-from scheduling.queries.sequence import ControllerWeek
+from scheduling.core.sequence.verify import Proof
+from scheduling.queries.sequence_weeks import ControllerWeek, SupplyWeek
+from scheduling.queries.supply_proof import SupplyProof, supply_proof
 from sites.models import Site, Valve
 
 FLAGS = 3
@@ -37,7 +37,6 @@ class SequencePage:
     day: dt.date | None
     is_today: bool
     table: tuple[tuple[dt.date, list[OutputRun]], ...]
-    mishaps: tuple[Mishap, ...]
 
     @property
     def margins(self) -> tuple:
@@ -50,22 +49,34 @@ def sequence_page(week: ControllerWeek, site: Site, now: dt.datetime) -> Sequenc
     days = tuple(watering_days(data)) if data else ()
     today = now.astimezone(zoneinfo.ZoneInfo(site.time_zone)).date()
     day = next((one for one in days if one >= today), days[0] if days else None)
-    found = mishaps(week.timeline, week.plant) if week.timeline and week.plant else ()
-    return SequencePage(week, days, day, day == today, _table(week, site), found)
+    return SequencePage(week, days, day, day == today, _table(week, site))
+
+
+@dataclass(frozen=True)
+class SupplyPage:
+    """A supply's proof and the pages of its controllers."""
+
+    proof: SupplyProof
+    controllers: tuple[SequencePage, ...]
+
+
+def supply_page(supply: SupplyWeek, site: Site, now: dt.datetime, *, one_off: bool = False) -> SupplyPage:
+    proof = supply_proof(supply, one_off=one_off)
+    return SupplyPage(proof, tuple(sequence_page(week, site, now) for week in supply.controllers))
 
 
 def chart_data(week: ControllerWeek, site: Site, now: dt.datetime | None, title: str) -> ChartData | None:
     """What the chart draws; None where nothing could be compiled."""
-    timeline, plant, verdict = week.timeline, week.plant, week.verdict
+    timeline, plant = week.timeline, week.plant
     if timeline is None or plant is None:
         return None
     zone = zoneinfo.ZoneInfo(site.time_zone)
     window = site.watering_window_start, site.watering_window_end
     flags: tuple[Flag, ...] = ()
-    if isinstance(verdict, Proof):
-        flags = tuple(Flag(margin.at_s, str(n)) for n, margin in enumerate(verdict.margins[:FLAGS], start=1))
-    elif isinstance(verdict, CounterExample):
-        flags = (Flag(verdict.at_s, "", broken=True),)
+    if week.broken is not None:
+        flags = (Flag(week.broken.at_s, "", broken=True),)
+    elif isinstance(week.verdict, Proof):
+        flags = tuple(Flag(margin.at_s, str(n)) for n, margin in enumerate(week.verdict.margins[:FLAGS], start=1))
     last_s = max((run.close_s for run in timeline.runs), default=0.0)
     first, last = timeline.at(0, zone).date(), timeline.at(last_s, zone).date()
     return ChartData(

@@ -12,12 +12,14 @@ from scheduling.core.sequence.chart import chart
 from scheduling.forms.one_off_run import OneOffRunForm
 from scheduling.models import SeasonSchedule
 from scheduling.queries.one_off_run import one_off_run as planned_run
-from scheduling.queries.sequence import ControllerWeek, week_timeline
-from scheduling.queries.sequence_chart import chart_data, sequence_page
+from scheduling.queries.sequence import week_timeline
+from scheduling.queries.sequence_chart import chart_data, supply_page
+from scheduling.queries.sequence_weeks import ControllerWeek
 from sites.access import STAFF, Request, open_to, visible_or_404
 from sites.core.cautions import BY_HAND
 from sites.core.drawing import svg
 from sites.models import Controller, Site
+from sites.queries.site_state import standing_of
 
 WIDTHS = {"wide": 1180.0, "narrow": 372.0}
 
@@ -46,7 +48,8 @@ def sequence(request: Request, pk: int) -> HttpResponse:
         "site": site,
         "schedule": schedule,
         "first": first,
-        "pages": [sequence_page(week, site, now) for week in weeks.controllers],
+        "standing": standing_of(site, first),
+        "pages": [supply_page(supply, site, now) for supply in weeks.supplies],
     }
     with timezone.override(site_zone(site)):
         return render(request, "scheduling/sequence.html", shown)
@@ -61,10 +64,11 @@ def sequence_chart(
     schedule = _schedule(request, pk)
     site, now = schedule.site, timezone.now()
     first = date if span == "week" else _site_today(site)
-    weeks = week_timeline(schedule, week_starts_on=first, only=controller_pk).controllers
-    if not weeks:
+    weeks = week_timeline(schedule, week_starts_on=first).controllers
+    week = next((one for one in weeks if one.controller.pk == controller_pk), None)
+    if week is None:
         raise Http404
-    return _picture(weeks[0], site, now, shape, date if span == "day" else None)
+    return _picture(week, site, now, shape, date if span == "day" else None)
 
 
 def _picture(
@@ -88,8 +92,8 @@ def one_off_run(request: Request, pk: int) -> HttpResponse:
     shown = {"site": site, "controller": controller, "form": form, "query": request.GET.urlencode()}
     shown["by_hand"] = BY_HAND
     if form.is_bound and form.is_valid():
-        week = planned_run(controller, form.steps(), form.starts_at(), form.title())
-        shown |= {"page": sequence_page(week, site, timezone.now()), "title": form.title()}
+        run = planned_run(controller, form.steps(), form.starts_at(), form.title())
+        shown |= {"page": supply_page(run, site, timezone.now(), one_off=True), "title": form.title()}
     with timezone.override(site_zone(site)):
         status = 422 if form.is_bound and not form.is_valid() else 200
         return render(request, "scheduling/one_off_run.html", shown, status=status)
@@ -103,5 +107,5 @@ def one_off_run_chart(request: Request, pk: int, shape: str) -> HttpResponse:
     form = OneOffRunForm(request.GET, controller=controller, now=timezone.localtime(timezone=site_zone(site)))
     if not form.is_valid():
         raise Http404
-    week = planned_run(controller, form.steps(), form.starts_at(), form.title())
+    (week,) = planned_run(controller, form.steps(), form.starts_at(), form.title()).controllers
     return _picture(week, site, timezone.now(), shape, None, f"{site.name}, {controller}: {form.title()}")

@@ -280,6 +280,13 @@ class SitePlant:
     def controller(self, controller_id: int | None) -> Controller | None:
         return next((one for one in self.controllers if one.id == controller_id), None)
 
+    def the_controller(self, controller_id: int) -> Controller:
+        """One that is surely there; KeyError if not."""
+        found = self.controller(controller_id)
+        if found is None:
+            raise KeyError(controller_id)
+        return found
+
     def zones_of(self, valve_id: int) -> tuple[Zone, ...]:
         """What a valve waters: its zones in use."""
         return tuple(zone for zone in self.zones if zone.valve_id == valve_id and zone.in_use)

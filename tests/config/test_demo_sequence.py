@@ -8,12 +8,13 @@ from django.db import transaction
 from django.test import override_settings
 
 from config.demo import people, register, stations
-from config.demo.schedules import let_programs_collide
+from config.demo.schedules import plant_into
 from config.demo.sketches import PLANTED, Mistake
 from scheduling.actions.schedules import compute_many, publish
-from scheduling.core.sequence.simulate import simulate
+from scheduling.core.sequence.simulate import play, simulate
 from scheduling.models import SeasonSchedule
-from scheduling.queries.sequence import WeekTimeline, week_timeline
+from scheduling.queries.sequence import week_timeline
+from scheduling.queries.sequence_weeks import WeekTimeline
 from sites.models import Site
 
 pytestmark = pytest.mark.django_db
@@ -27,6 +28,7 @@ STATES = ("published", "draft")
 EXPECTED = {
     Mistake.PUMP_WITHOUT_OVERLAP: {"a path is open while the pump runs"},
     Mistake.COLLIDING_PROGRAMS: {"collision"},
+    Mistake.SHARED_PUMP: {"the pump rests between runs"},
     Mistake.SHORT_WINDOW: {"window"},
     Mistake.OVERLOADED_TRANSFORMER: {"transformer"},
     Mistake.DOUBLE_TERMINAL: {"terminal"},
@@ -35,6 +37,7 @@ EXPECTED = {
     Mistake.MISSING_FIGURES: set(),
 }
 MISTAKES = {name: mistake for mistake, name in PLANTED.items()}
+IN_WHAT_IS_PUBLISHED = {Mistake.COLLIDING_PROGRAMS, Mistake.SHARED_PUMP}
 # Watering that a planted collision pushes out of the window is no mistake of its own.
 FOLLOWS = {Mistake.COLLIDING_PROGRAMS: {"window"}}
 DOES_NOT_FIT = "do not fit into the window"
@@ -48,8 +51,7 @@ def weeks(django_db_setup, django_db_blocker) -> Iterator[dict[tuple[str, str], 
         _load_register()
         sites = list(Site.objects.order_by("pk"))
         for draft in compute_many(sites=sites, today=JULY, by=None, month=7):
-            if draft.site.name == PLANTED[Mistake.COLLIDING_PROGRAMS]:
-                let_programs_collide(draft)
+            plant_into(draft)
             publish(schedule=draft, by=None, on=JULY)
         compute_many(sites=sites, today=JULY, by=None)
         yield {
@@ -77,7 +79,7 @@ def told(week: WeekTimeline) -> set[str]:
     """The rule broken, up to its first comma, and the kinds of concern."""
     kinds = {concern.kind for one in week.controllers for concern in one.concerns}
     broken = {
-        one.verdict.rule.value.split(",")[0] if one.verdict else one.words
+        one.broken.rule.value.split(",")[0] if one.broken else one.words
         for one in week.controllers
         if one.ok is False
     }
@@ -86,8 +88,8 @@ def told(week: WeekTimeline) -> set[str]:
 
 def planted(name: str, state: str) -> set[str]:
     mistake = MISTAKES.get(name)
-    if mistake is None or (mistake is Mistake.COLLIDING_PROGRAMS and state == "draft"):
-        return set()  # the collision was planted into what is published
+    if mistake is None or (mistake in IN_WHAT_IS_PUBLISHED and state == "draft"):
+        return set()
     return EXPECTED[mistake]
 
 
@@ -112,11 +114,38 @@ def test_each_week_is_proved_or_shows_the_mistake_that_was_planted(weeks):
 
 def test_every_counter_example_is_real_when_it_is_played(weeks):
     """The delays of a refuted week, played by the simulator that knows nothing of the proof, break that rule."""
-    refuted = [one for _, week in weeks.values() for one in week.controllers if one.ok is False]
+    refuted = [one for _, week in weeks.values() for one in week.controllers if one.ok is False and not one.clash]
     assert refuted
     for one in refuted:
         failures = simulate(one.timeline, one.plant, one.verdict.delays).failures
         assert one.verdict.rule in {failure.rule for failure in failures}
+
+
+def test_every_clash_of_controllers_is_real_when_it_is_played(weeks):
+    """Each of them is proved alone; played together with the delays that were found, they break the rule."""
+    clashes = {
+        (name, one.clash.rule): play(supply.parts, one.clash.delays)
+        for (name, _), (_, week) in weeks.items()
+        for supply in week.supplies
+        for one in supply.controllers
+        if one.clash is not None
+    }
+    assert {name for name, _ in clashes} == {PLANTED[Mistake.SHARED_PUMP]}
+    for (_, rule), result in clashes.items():
+        assert rule in {failure.rule for failure in result.failures}
+
+
+def test_the_program_s_own_drafts_give_a_shared_pump_its_rest(weeks):
+    shared = [
+        supply
+        for (_, state), (_, week) in weeks.items()
+        for supply in week.supplies
+        if state == "draft" and len([one for one in supply.controllers if one.pump_starts]) > 1
+    ]
+    assert shared
+    for supply in shared:
+        assert supply.ok
+        assert {"the pump rests between runs"} <= {kept.rule for kept in supply.kept}
 
 
 def test_only_a_few_weeks_outside_the_planted_ones_do_not_fit_their_window(weeks):

@@ -11,6 +11,7 @@ from scheduling.actions.program_steps import add_program, copy_program, copy_ste
 from scheduling.actions.programs import edit_program
 from scheduling.actions.schedules import compute_draft, publish
 from scheduling.queries.sequence import week_timeline
+from sites.actions.site_state import change_state
 from tests import factories
 
 MONDAY = dt.date(2015, 7, 13)
@@ -185,8 +186,12 @@ def test_a_controller_without_a_program_gets_one_on_the_draft_s_page(as_office, 
 
 def test_the_sequence_page_shows_chart_margins_mishaps_and_every_run(as_office, draft):
     page = as_office.get(url("sequence", draft.pk)).content.decode()
-    for words in ("proved safe", "The smallest margins", "If a command is lost", "All runs", "week-wide.svg"):
+    for words in ("The smallest margins", "If a command is lost", "All runs", "week-wide.svg"):
         assert words in page
+    place = page[page.index("What is proved, and what is not") : page.index("The smallest margins")]
+    for words in ("proved while every command arrives", "Proved for every delay", "Hand-overs:", "Not proved"):
+        assert words in place
+    assert 'class="tag bad">unsafe' in page and 'class="tag good"' not in page  # no green word above a red line
     controller = draft.site.controllers.get()
     (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
     picture = as_office.get(url("sequence_chart", draft.pk, controller.pk, MONDAY, "week", "wide"))
@@ -277,3 +282,26 @@ def test_a_number_that_is_no_step_s_is_no_crash(as_office, program, strange):
         {"add": "1", "new_zone": strange},
     ):
         assert as_office.post(url("program_edit", program.pk), form_of(program, **pressed)).status_code == 404
+
+
+def test_a_one_off_run_tells_which_published_program_it_meets(as_office, draft, office):
+    publish(schedule=draft, by=office)
+    program = draft.programs.get()
+    first = program.starts_at
+    asked = {"what": "all", "minutes": "2", "day": f"{MONDAY}", "time": f"{first:%H:%M}"}
+    controller = draft.site.controllers.get()
+    days = [MONDAY + dt.timedelta(days=n) for n in range(7)]
+    meets = next(day for day in days if day.weekday() in program.weekdays)
+    page = as_office.get(url("one_off_run", controller.pk), asked | {"day": f"{meets}"}).content.decode()
+    assert f"Program A of Controller waters from {first:%H:%M}, during this run" in page
+    assert "proved while every command arrives" not in page
+    free = next(day for day in days if day.weekday() not in program.weekdays)
+    page = as_office.get(url("one_off_run", controller.pk), asked | {"day": f"{free}"}).content.decode()
+    assert "during this run" not in page
+    assert "times are a guide" in page
+
+
+def test_the_sequence_of_a_site_that_is_off_says_so(as_office, draft, office):
+    assert "with the water on" not in as_office.get(url("sequence", draft.pk)).content.decode()
+    change_state(site=draft.site, state="off", on=MONDAY, reason="sold", by=office)
+    assert "with the water on" in as_office.get(url("sequence", draft.pk)).content.decode()

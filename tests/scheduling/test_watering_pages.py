@@ -42,7 +42,7 @@ def test_the_office_sees_the_published_schedule_the_draft_and_the_proof(as_offic
     july = published.zone_months.get(zone__number=1, month=7)
     assert f">{july.run_time_min_per_week:.0f}</a>" in text
     assert url("schedule", draft.pk) in text
-    assert "proved safe" in text
+    assert "commands proved" in text
 
 
 def test_the_client_reads_what_is_published_and_nothing_else(client, client_user, published, draft):
@@ -50,7 +50,7 @@ def test_the_client_reads_what_is_published_and_nothing_else(client, client_user
     text = text_of(client.get(url("site_watering", published.site_id)))
     assert "Program A" in text
     assert url("schedule", draft.pk) not in text
-    assert "proved safe" not in text
+    assert "commands proved" not in text
     assert client.get(url("schedule", published.pk)).status_code == 200
     assert client.get(url("schedule", draft.pk)).status_code == 404
     assert client.get(url("figure", published.pk, published.site.zones.first().pk, 7)).status_code == 200

@@ -4,9 +4,7 @@ import pytest
 
 from scheduling.actions.pauses import pause
 from scheduling.actions.schedules import compute_draft
-from scheduling.core.sequence import plant
 from scheduling.queries.sequence import week_timeline
-from sites.forms import plant as forms
 from tests import factories
 
 MONDAY = dt.date(2015, 7, 13)
@@ -224,32 +222,137 @@ def test_two_valves_on_one_terminal_are_told_in_the_firm_s_units(draft, firm):
     assert any("take 10.6 gpm together" in concern.words for concern in week.concerns)  # 40 L/min
 
 
-def test_two_controllers_that_water_at_once_from_one_supply_are_told(draft, firm):
+@pytest.fixture
+def beside(draft):
+    """A program on a second controller of the same supply, with one zone of 45 L/min, at the time of the first."""
     first = draft.programs.get()
-    second = factories.ControllerFactory(site=draft.site, supply=draft.site.supplies.get(), name="Second")
+    second = factories.ControllerFactory(
+        site=draft.site, supply=draft.site.supplies.get(), name="Second", one_valve_at_a_time=False
+    )
     valve = factories.ValveFactory(controller=second, terminal=1)
     zone = factories.ZoneFactory(site=draft.site, valve=valve, number=9, flow_l_min=45)
-    beside = draft.programs.create(
+    draft.site.controllers.update(one_valve_at_a_time=False)
+    program = draft.programs.create(
         controller=second, name="Beside", priority=1, starts_at=first.starts_at, weekdays=first.weekdays
     )
-    beside.steps.create(zone=zone, position=1, run_time_min=10)
-    weeks = week_timeline(draft, week_starts_on=MONDAY).controllers
-    told = [concern for week in weeks for concern in week.concerns if concern.kind == "supply"]
-    assert len(told) == 2  # each controller alone is proved
-    assert all(week.ok and not week.sound for week in weeks)
-    assert "and take 65.0 L/min of 60.0 L/min" in told[0].words
-    assert told[0].at == max(week.runs[0].opens_at for week in weeks)
-    zone.flow_l_min = 40
-    zone.save()
-    assert all(week.sound for week in week_timeline(draft, week_starts_on=MONDAY).controllers)
+    program.steps.create(zone=zone, position=1, run_time_min=10)
+    return program
+
+
+def shared_week(draft):
+    (supply,) = week_timeline(draft, week_starts_on=MONDAY).supplies
+    return supply
+
+
+def test_two_controllers_on_one_supply_are_proved_together(draft, beside):
+    supply = shared_week(draft)
+    assert len(supply.controllers) == 2 and not supply.ok
+    for week in supply.controllers:
+        assert week.ok is False and week.verdict.ok  # alone each is proved
+        assert week.words.startswith("Rule broken: a hand-over ends in time.")
+        assert "65.0 L/min of 60.0 L/min" in week.words
+        assert "Each is proved alone, not together" in week.words
+        assert week.story
+    beside.steps.get().zone.__class__.objects.filter(number=9).update(flow_l_min=40)
+    assert shared_week(draft).sound
+
+
+def test_whether_a_supply_feeds_two_controllers_is_told_where_a_flow_is_missing(draft, beside):
+    draft.site.zones.filter(number=9).update(flow_l_min=None)
+    told = [concern for week in shared_week(draft).controllers for concern in week.concerns]
+    assert len(told) == 2
+    assert "whether it feeds both is not known" in told[0].words
+    assert shared_week(draft).ok  # nothing is refuted, and nothing green stands there
+    assert {week.tag.kind for week in shared_week(draft).controllers} == {"warn"}
+
+
+@pytest.mark.parametrize(("gap_min", "rests"), [(1, False), (12, True)])
+def test_the_pump_s_rest_counts_over_all_its_controllers(draft, beside, gap_min, rests):
     draft.site.supplies.update(kind="pump")
-    draft.site.controllers.update(one_valve_at_a_time=False)
-    weeks = week_timeline(draft, week_starts_on=MONDAY).controllers
-    assert ["one stops the pump" in week.concerns[-1].words for week in weeks] == [True, True]
-    beside.starts_at = dt.time((first.starts_at.hour + 12) % 24)
+    factories.PumpFactory(supply=draft.site.supplies.get(), minimum_rest_s=600)
+    draft.site.zones.filter(number=9).update(flow_l_min=20)
+    first = next(week for week in shared_week(draft).controllers if week.controller.pk != beside.controller_id)
+    ends = max(run.closes_at for run in first.runs if run.opens_at.date() == first.runs[0].opens_at.date())
+    beside.starts_at = (ends + dt.timedelta(minutes=gap_min)).time().replace(second=0, microsecond=0)
     beside.save()
-    assert not [c for week in week_timeline(draft, week_starts_on=MONDAY).controllers for c in week.concerns
-                if c.kind == "supply"]  # fmt: skip
+    supply = shared_week(draft)
+    assert supply.ok is rests
+    if rests:
+        (kept,) = [kept for kept in supply.kept if kept.rule == "the pump rests between runs"]
+        assert 0 <= kept.margin_s < 180
+        return
+    for week in supply.controllers:
+        assert week.words.startswith("Rule broken: the pump rests between runs. The pump may rest for only")
+        assert any("start pump" in text for _, text in week.story)
+
+
+@pytest.mark.parametrize(("rest_s", "starts"), [(60, 6), (600, 6), (1800, 2), (60, 1)])
+def test_a_draft_of_the_program_gives_a_shared_pump_its_rest_and_its_starts(seattle, site, rest_s, starts):
+    """Nobody has to move a start by hand: the draft itself is proved over all controllers of the pump."""
+    supply = site.supplies.get()
+    supply.kind = "pump"
+    supply.save()
+    factories.PumpFactory(supply=supply, minimum_rest_s=rest_s, most_starts_per_hour=starts)
+    second = factories.ControllerFactory(site=site, supply=supply, name="Second", one_valve_at_a_time=False)
+    for number in (7, 8):
+        valve = factories.ValveFactory(controller=second, terminal=number)
+        factories.ZoneFactory(site=site, valve=valve, number=number, flow_l_min=20)
+    site.controllers.update(one_valve_at_a_time=False)
+    draft = compute_draft(site=site, today=MONDAY, by=None, month=7)
+    shared = shared_week(draft)
+    assert len([week for week in shared.controllers if week.pump_starts]) == 2
+    assert shared.ok, shared.controllers[0].words
+    (kept,) = [kept for kept in shared.kept if kept.rule == "the pump rests between runs"]
+    assert 0 <= kept.margin_s < 3600
+    assert not any("do not fit into the window" in words for words in draft.warnings)
+
+
+def test_a_draft_says_where_a_pump_s_rest_does_not_fit_into_the_window(seattle, site):
+    supply = site.supplies.get()
+    supply.kind = "pump"
+    supply.save()
+    factories.PumpFactory(supply=supply, minimum_rest_s=4 * 3600)
+    second = factories.ControllerFactory(site=site, supply=supply, name="Second", one_valve_at_a_time=False)
+    valve = factories.ValveFactory(controller=second, terminal=1)
+    factories.ZoneFactory(site=site, valve=valve, number=7, flow_l_min=20)
+    site.controllers.update(one_valve_at_a_time=False)
+    site.watering_window_start, site.watering_window_end = dt.time(2), dt.time(6)
+    site.save()
+    draft = compute_draft(site=site, today=MONDAY, by=None, month=7)
+    assert shared_week(draft).ok
+    (told,) = [words for words in draft.warnings if "do not fit into the window" in words]
+    assert told.startswith("Second: with what its supply needs between two controllers")
+
+
+def test_a_controller_that_cannot_be_compiled_leaves_its_neighbour_unproved(draft, beside):
+    beside.controller.__class__.objects.filter(pk=beside.controller_id).update(command_delay_bound_s=4000)
+    found = {week.controller.name: week for week in shared_week(draft).controllers}
+    assert found["Second"].ok is False
+    (other,) = [week for name, week in found.items() if name != "Second"]
+    assert "whose programs cannot be compiled" in other.concerns[0].words and not other.sound
+
+
+@pytest.mark.parametrize("weekday", range(7))
+def test_a_week_reads_the_same_from_each_of_its_days(draft, weekday):
+    """Sunday 23:00 for five hours, and Monday 02:00: the second waits for two hours, whatever day it is read on."""
+    program = draft.programs.get()
+    draft.site.controllers.update(one_valve_at_a_time=False)
+    program.starts_at, program.weekdays = dt.time(23), [6]
+    program.save()
+    program.steps.update(run_time_min=150, cycles=1, soak_min=0)
+    early = draft.programs.create(
+        controller=program.controller, name="Early", priority=2, starts_at=dt.time(2), weekdays=[0]
+    )
+    early.steps.create(zone=draft.site.zones.get(number=1), position=1, run_time_min=10)
+    (week,) = week_timeline(draft, week_starts_on=MONDAY + dt.timedelta(days=weekday)).controllers
+    (collision,) = [concern for concern in week.concerns if concern.kind == "collision"]
+    assert collision.words == "Early waits 120 min for another program"
+    assert collision.at.weekday() == 0 and collision.at.hour == 2
+    assert sorted((run.program, run.opens_at.strftime("%a %H")) for run in week.runs) == [
+        ("Early", "Mon 03"),  # seconds before four: it opens while the last zone shuts
+        ("Program A", "Mon 01"),
+        ("Program A", "Sun 23"),
+    ]
 
 
 def test_steps_that_cannot_run_are_told_beside_the_proof(draft):
@@ -274,8 +377,4 @@ def test_a_delay_that_no_plant_has_is_told_and_breaks_no_page(draft, seconds):
     draft.site.controllers.update(command_delay_bound_s=seconds)
     (week,) = week_timeline(draft, week_starts_on=MONDAY).controllers
     assert week.ok is False
-    assert "Cannot be compiled: a command delay of" in week.words
-
-
-def test_the_register_s_forms_and_the_plant_have_the_same_limits():
-    assert (plant.LONGEST_S, plant.LONGEST_REST_S) == (forms.HOUR_S, forms.DAY_S)
+    assert "command delay bound: " in week.words

@@ -9,11 +9,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from scheduling.core.sequence.plant import Plant, Valve
-from scheduling.core.sequence.timeline import Action, Command, Notice, NoticeKind, Run
+from scheduling.core.sequence.timeline import HOUR_S, Action, Command, Notice, NoticeKind, Run
 
 GUARD_S = 1.0  # added to every lead and lag
 MAX_ON_SPARE_S = 60.0  # an opening carries its planned duration plus this as its longest
-HOUR_S = 3600.0
 
 
 @dataclass
@@ -24,7 +23,7 @@ class Portion:
     water_s: float
     left: int
     soak_s: float
-    ready_s: float = 0.0
+    ready_s: float = -math.inf
 
     @property
     def way_to_go_s(self) -> float:
@@ -64,18 +63,24 @@ class _Member:
 
 @dataclass
 class Blocks:
-    """Fills `commands`, `runs`, `notices` from jobs; `run` is the only thing to call."""
+    """Fills `commands`, `runs`, `notices` from jobs; `run` is the only thing to call.
+
+    Only blocks that begin within [from_s, until_s) are kept: those before bring the state of the evening before, and
+    the last one may run on past the end with whatever falls into it.
+    """
 
     plant: Plant
     jobs: list[Job]
     refuse_collisions: bool = False
+    from_s: float = -math.inf
+    until_s: float = math.inf
     commands: list[Command] = field(default_factory=list)
     runs: list[Run] = field(default_factory=list)
     notices: list[Notice] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.delay_s = self.plant.command_delay_s
-        self.free_s = 0.0
+        self.free_s = -math.inf
         self.shut_s: dict[int, float] = {}
         self.pump_on_s: list[float] = []
         self.pump_off_s = -math.inf
@@ -87,19 +92,39 @@ class Blocks:
         self.stagger_s = math.ceil(3 * self.delay_s + 2 * opens_s + 2 * closes_s + 2 * GUARD_S)
         # No opening is sent earlier than this before the closing it overlaps.
         self.most_overlap_s = self.delay_s + opens_s + GUARD_S + self.delay_s
+        self.refused: list[Notice] = []
         self.told: set[tuple[int, float, NoticeKind]] = set()
 
     def run(self) -> None:
-        while True:
-            if self.job is None or self.job.done:
-                self.job = self._take_job()
-                if self.job is None:
-                    return
-            ready_s = min(self._ready_s(portion) for portion in self.job.portions if portion.left)
-            start_s = max(self.free_s, self.job.due_s, ready_s)
-            if ready_s > self.free_s and self.job.due_s < self.free_s:
-                self._tell_pause(self.job, ready_s - self.free_s)
-            self._block(float(math.ceil(start_s)))
+        while self._next_block():
+            pass
+        late = [job for job in self.jobs if self.refuse_collisions and job.due_s < self.until_s]
+        refused = self.refused + [self._refusal(job) for job in late]
+        self.notices += [notice for notice in refused if self.from_s <= notice.at_s < self.until_s]
+
+    def _next_block(self) -> bool:
+        """Build the next block; False when there is none that begins before `until_s`."""
+        kept = len(self.commands), len(self.runs), len(self.notices)
+        if self.job is None or self.job.done:
+            self.job = self._take_job()
+        if self.job is None:
+            return False
+        ready_s = min(self._ready_s(portion) for portion in self.job.portions if portion.left)
+        start_s = max(self.free_s, self.job.due_s, ready_s)
+        if start_s >= self.until_s:
+            self._forget(kept)
+            return False
+        if ready_s > self.free_s and self.job.due_s < self.free_s:
+            self._tell_pause(self.job, ready_s - self.free_s)
+        self._block(float(math.ceil(start_s)))
+        if start_s < self.from_s:
+            self._forget(kept)
+        return True
+
+    def _forget(self, kept: tuple[int, int, int]) -> None:
+        """Drop what was added since: it belongs to the days before or after."""
+        commands, runs, notices = kept
+        del self.commands[commands:], self.runs[runs:], self.notices[notices:]
 
     # Which program, which zones
 
@@ -109,16 +134,19 @@ class Blocks:
             due = [job for job in self.jobs if job.due_s <= at_s]
             job = min(due, key=lambda job: (job.priority, job.due_s))
             self.jobs.remove(job)
-            if self.refuse_collisions and self.free_s > job.due_s and self.runs:
-                text = f"{job.name} is not run: another program is still watering at its start"
-                self._tell(NoticeKind.REFUSED, text, job, job.due_s, 0.0)
+            if self.refuse_collisions and self.free_s > job.due_s:
+                self.refused.append(self._refusal(job))
                 continue
             self._tell_queued(job, at_s)
             return job
         return None
 
+    def _refusal(self, job: Job) -> Notice:
+        text = f"{job.name} is not run: another program is still watering at its start"
+        return Notice(NoticeKind.REFUSED, text, job.due_s, 0.0, job.program_id)
+
     def _ready_s(self, portion: Portion) -> float:
-        return max(portion.ready_s, self.shut_s.get(portion.valve.id, 0.0))
+        return max(portion.ready_s, self.shut_s.get(portion.valve.id, -math.inf))
 
     def _pick(self, job: Job, opens_at: Callable[[Valve], float | None]) -> list[_Member]:
         """Of the zones ready at the time they could open, the one with the longest way of soaks to go, else the next
@@ -229,7 +257,9 @@ class Blocks:
         shut_s = at_s + self.delay_s + member.valve.closes_within_s
         self.shut_s[member.valve.id] = shut_s
         member.portion.ready_s = shut_s + member.portion.soak_s
-        self.runs.append(Run(member.valve.id, member.job.program_id, member.open_s, at_s, member.water_s))
+        self.runs.append(
+            Run(member.valve.id, member.job.program_id, member.open_s, at_s, member.water_s, member.job.due_s)
+        )
 
     # Hand-over and end
 

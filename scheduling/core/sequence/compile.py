@@ -4,11 +4,14 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from itertools import product
 
 from scheduling.core.sequence.blocks import MAX_ON_SPARE_S, Blocks, Job, Portion
 from scheduling.core.sequence.plant import Plant, Valve
 from scheduling.core.sequence.programs import EVERY_DAY, DayRule, Program, Step, days_between
+from scheduling.core.sequence.reach import forgets_s, longest_s, reaching
 from scheduling.core.sequence.timeline import (
+    ON_ACTIONS,
     Action,
     Command,
     Demand,
@@ -18,6 +21,8 @@ from scheduling.core.sequence.timeline import (
     Run,
     Timeline,
 )
+
+REACH = timedelta(days=7)  # how far back and ahead programs are read: once round the week
 
 
 @dataclass(frozen=True)
@@ -45,28 +50,38 @@ def compile_programs(
     tz: tzinfo,
     options: Options | None = None,
 ) -> Timeline:
-    """The commands for every start on the days first_day..last_day, both included.
+    """The commands of all that begins to water on the days first_day..last_day, both included.
 
-    A start on the last day may run past midnight and is compiled to its end. What had to be put off, left out or
-    falls outside the window stands in `notices`. ValueError if a step still waits for its computed minutes.
+    It is compiled from the last moment before them at which everything was surely off, and what begins on the last
+    day is compiled to its end with the programs that fall into it: a week reads the same from each of its days.
+    What had to be put off, left out or falls outside the window stands in `notices`. ValueError if a step still waits
+    for its computed minutes.
     """
     options = options or Options()
     origin = _instant(first_day, time(0), tz)
+    until_s = (_instant(last_day + timedelta(days=1), time(0), tz) - origin).total_seconds()
     notices = list(_plant_notices(plant, options))
-    jobs: list[Job] = []
-    for day in days_between(first_day, last_day):
-        for program in programs:
-            if not program.runs_on(day):
-                continue
-            portions = list(_portions(plant, program, notices))
-            for start in program.start_times:
-                due_s = (_instant(day, start, tz) - origin).total_seconds()
+    starts: list[tuple[float, float, Program]] = []
+    portions: dict[int, list[Portion]] = {}
+    for program in programs:
+        days = [day for day in days_between(first_day - REACH, last_day + REACH) if program.runs_on(day)]
+        asked = any(first_day <= day <= last_day for day in days)
+        own = portions[program.id] = list(_portions(plant, program, notices if asked else [])) if days else []
+        lasts_s = longest_s(plant, own)
+        for day, start in product(days, program.start_times):
+            due_s = (_instant(day, start, tz) - origin).total_seconds()
+            if first_day <= day <= last_day:
                 notices.extend(_clock_notices(program, day, start, tz, due_s))
-                copies = [replace(portion) for portion in portions]
-                if copies:
-                    jobs.append(Job(program.id, program.name, program.priority, due_s, copies))
+            if own:
+                starts.append((due_s, lasts_s, program))
+    starts.sort(key=lambda start: start[0])
+    needed = reaching([start[:2] for start in starts], until_s, forgets_s(plant))
+    jobs = [
+        Job(program.id, program.name, program.priority, due_s, [replace(portion) for portion in portions[program.id]])
+        for due_s, _, program in starts[needed]
+    ]
     names = {program.id: program.name for program in programs}
-    return _finish(plant, jobs, names, origin, tz, options, notices)
+    return _finish(Blocks(plant, jobs, options.refuse_collisions, 0.0, until_s), names, origin, tz, options, notices)
 
 
 def compile_once(
@@ -81,9 +96,8 @@ def compile_once(
     program = Program(0, name, (), EVERY_DAY, tuple(steps))
     notices = list(_plant_notices(plant, options))
     portions = list(_portions(plant, program, notices))
-    jobs = [Job(0, name, 1, 0.0, portions)] if portions else []
-    origin = starts_at.astimezone(UTC)
-    return _finish(plant, jobs, {0: name}, origin, starts_at.tzinfo or UTC, options, notices)
+    blocks = Blocks(plant, [Job(0, name, 1, 0.0, portions)] if portions else [], options.refuse_collisions)
+    return _finish(blocks, {0: name}, starts_at.astimezone(UTC), starts_at.tzinfo or UTC, options, notices)
 
 
 def shortest_run_s(plant: Plant, valve: Valve) -> float:
@@ -151,18 +165,11 @@ def _plant_notices(plant: Plant, options: Options) -> Iterable[Notice]:
 
 
 def _finish(
-    plant: Plant,
-    jobs: list[Job],
-    names: dict[int, str],
-    origin: datetime,
-    tz: tzinfo,
-    options: Options,
-    notices: list[Notice],
+    blocks: Blocks, names: dict[int, str], origin: datetime, tz: tzinfo, options: Options, notices: list[Notice]
 ) -> Timeline:
-    blocks = Blocks(plant, jobs, options.refuse_collisions)
     blocks.run()
     runs = tuple(sorted(blocks.runs, key=lambda run: run.open_s))
-    timeline = Timeline(origin, _with_longest(blocks.commands, plant), tuple(_demands(runs, options)), runs)
+    timeline = Timeline(origin, _with_longest(blocks.commands, blocks.plant), tuple(_demands(runs, options)), runs)
     told = dict.fromkeys((*notices, *blocks.notices, *_spill(timeline, names, tz, options)))
     return replace(timeline, notices=tuple(told))
 
@@ -179,8 +186,8 @@ def _with_longest(commands: Iterable[Command], plant: Plant) -> tuple[Command, .
             ordered[index] = replace(ordered[index], max_on_s=longest_s)
 
     for index, command in enumerate(ordered):
-        output = command.valve_id if command.valve_id is not None else command.action.split("_")[1]
-        if command.action not in (Action.OPEN_VALVE, Action.OPEN_MASTER, Action.START_PUMP):
+        output = command.output
+        if command.action not in ON_ACTIONS:
             end(output, command.at_s)
             continue
         if command.action is Action.OPEN_VALVE and plant.interlocked:
@@ -200,7 +207,7 @@ def _demands(runs: tuple[Run, ...], options: Options) -> Iterable[Demand]:
 
 
 def _spill(timeline: Timeline, names: dict[int, str], tz: tzinfo, options: Options) -> Iterable[Notice]:
-    """One notice for each program and local day on which it waters outside the permitted hours or days."""
+    """One notice for each program and local day of its start for what it waters outside the permitted time."""
     if not timeline.runs or (options.window is None and options.permitted_days is None):
         return
     last_s = max(run.close_s for run in timeline.runs)
@@ -210,7 +217,7 @@ def _spill(timeline: Timeline, names: dict[int, str], tz: tzinfo, options: Optio
     for run in timeline.runs:
         inside_s = sum(max(0.0, min(run.close_s, until) - max(run.open_s, begin)) for begin, until in permitted)
         if run.close_s - run.open_s - inside_s > 1:
-            day = timeline.at(run.open_s, tz).date()
+            day = timeline.at(run.due_s, tz).date()
             spill = (run.close_s - run.open_s - inside_s, run.close_s)
             outside.setdefault((run.program_id, day), []).append(spill)
     for (program_id, day), spills in outside.items():

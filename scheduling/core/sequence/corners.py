@@ -1,8 +1,8 @@
 """Delays at the corners of their bounds, from which a verifier builds its counter-examples."""
 
 from scheduling.core.sequence.plant import Plant, Valve
-from scheduling.core.sequence.spans import ON_ACTIONS, VALVE_ACTIONS, Spans
-from scheduling.core.sequence.timeline import CommandDelay, Delays, Timeline
+from scheduling.core.sequence.spans import VALVE_ACTIONS, Spans
+from scheduling.core.sequence.timeline import ON_ACTIONS, CommandDelay, Delays, Timeline
 
 
 class Corners:

@@ -3,10 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from scheduling.core.sequence.timeline import Action, Timeline
+from scheduling.core.sequence.timeline import ON_ACTIONS, Action, Timeline
 from sites.core.electrical import Coil, TransformerLoad, transformer_load
-
-MASTER, PUMP = "master", "pump"
 
 
 @dataclass(frozen=True)
@@ -28,8 +26,8 @@ def worst_load(
     on: list[int | str] = []
     worst: WorstLoad | None = None
     for command in timeline.commands:
-        output: int | str = command.valve_id if command.valve_id is not None else command.action.split("_")[1]
-        if command.action not in (Action.OPEN_VALVE, Action.OPEN_MASTER, Action.START_PUMP):
+        output = command.output
+        if command.action not in ON_ACTIONS:
             on = [key for key in on if key != output]
             continue
         if interlocked and command.action is Action.OPEN_VALVE:

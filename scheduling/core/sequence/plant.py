@@ -1,9 +1,19 @@
-"""What a sequence acts on: valves, pump, master valve and the controller that switches them."""
+"""What a sequence acts on: one controller with its valves, master valve and pump.
+
+`on_controller` reads it from the site's description. It is a view of its own because a proof needs settled bounds: a
+valve's flow is that of all its zones, its soonest opening is a bound that the register does not hold, and how many
+valves may be open, or whether flow may stop, follows from controller and supply together.
+"""
 
 from dataclasses import dataclass
 
+from sites.core.plant import Controller, Pump, SitePlant
+from sites.core.plant import Valve as DescribedValve
+
+__all__ = ["Plant", "Pump", "Valve", "on_controller"]
+
 LONGEST_S = 3600.0  # of a delay or a stroke; beyond it no figure of a real plant, and no week could be planned
-LONGEST_REST_S = 86400.0
+TIMING = ("_s", "_per_hour", "most_valves_open")  # ends of the register's names that a proof rests on
 
 
 @dataclass(frozen=True)
@@ -26,28 +36,6 @@ class Valve:
             raise ValueError(f"{self.name}: opening takes {self.opens_from_s} to {self.opens_within_s} s")
         if not 0 <= self.closes_from_s <= self.closes_within_s <= LONGEST_S:
             raise ValueError(f"{self.name}: closing takes {self.closes_from_s} to {self.closes_within_s} s")
-
-
-@dataclass(frozen=True)
-class Pump:
-    """A pump that the controller must start. Planning defaults are common practice, no source;
-    the nameplate of the motor overrides them."""
-
-    prime_delay_s: float = 5.0  # path open this long before the pump starts
-    run_down_s: float = 2.0  # path stays open this long after it stops
-    minimum_run_s: float = 60.0
-    minimum_rest_s: float = 60.0
-    most_starts_per_hour: int = 6
-
-    def __post_init__(self) -> None:
-        if min(self.prime_delay_s, self.run_down_s, self.minimum_run_s, self.minimum_rest_s) < 0:
-            raise ValueError("pump times must not be negative")
-        if max(self.prime_delay_s, self.run_down_s) > LONGEST_S or (
-            max(self.minimum_run_s, self.minimum_rest_s) > LONGEST_REST_S
-        ):
-            raise ValueError("the pump's prime delay or run-down is over an hour, or its run or rest over a day")
-        if self.most_starts_per_hour < 1:
-            raise ValueError("a pump needs at least one start an hour")
 
 
 @dataclass(frozen=True)
@@ -105,3 +93,46 @@ class Plant:
     def can_hand_over(self, closing: Valve, opening: Valve) -> bool:
         """Whether flow surely goes on when `closing` hands over to `opening` on this controller."""
         return not self.interlocked or closing.closes_from_s >= opening.opens_within_s
+
+
+def on_controller(described: SitePlant, controller: Controller) -> Plant:
+    """One controller of a site with what it switches.
+
+    ValueError where a figure that the proof rests on cannot be, or where it is not known which supply feeds it and
+    one of the site's is a pump: leaving the pump out would prove nothing.
+    """
+    supply = described.supply_of(controller)
+    if supply is None and any(one.pumped for one in described.supplies):
+        raise ValueError(f"{controller} names no water supply, and one of the site's is a pump. Choose its supply.")
+    valves = described.zone_valves_on(controller.id)
+    masters = described.masters_on(controller.id)
+    things = {("controller", controller.id), *(("valve", valve.id) for valve in (*valves, *masters))}
+    things |= {("supply", supply.id)} if supply else set()
+    for refused in described.refused:
+        if (refused.subject, refused.subject_id) in things and refused.field.name.endswith(TIMING):
+            raise ValueError(f"{refused.name}, {refused.field.words}: {refused.words}")
+    pump = (supply.pump or Pump()) if supply is not None and supply.pumped else None
+    return Plant(
+        valves=tuple(_valve(described, valve) for valve in valves),
+        command_delay_s=controller.command_delay_bound_s,
+        interlocked=controller.one_valve_at_a_time,
+        pump=pump,
+        master=_valve(described, masters[0]) if masters else None,
+        keep_flow=supply is not None and supply.kind == "well",
+        most_open=1 if controller.one_valve_at_a_time else controller.most_valves_open,
+        supply_l_min=supply.flow_available_l_min if supply else None,
+        latching=controller.output == "latching",
+        enforces_max_on=controller.ends_outputs_itself,
+        runs_through=pump is not None and controller.one_valve_at_a_time and controller.set_by_hand,
+    )
+
+
+def _valve(described: SitePlant, valve: DescribedValve) -> Valve:
+    return Valve(
+        id=valve.id,
+        name=valve.name,
+        flow_l_min=described.flow_l_min(valve.id),
+        opens_within_s=valve.opens_within_s,
+        closes_from_s=valve.closes_from_s,
+        closes_within_s=valve.closes_within_s,
+    )

@@ -50,7 +50,17 @@ class EvenDays:
         return day.day % 2 == 0
 
 
-DayRule = Weekdays | EveryNDays | OddDays | EvenDays
+@dataclass(frozen=True)
+class Dates:
+    """These dates and no others."""
+
+    dates: frozenset[date]
+
+    def includes(self, day: date) -> bool:
+        return day in self.dates
+
+
+DayRule = Weekdays | Dates | EveryNDays | OddDays | EvenDays
 EVERY_DAY = Weekdays(frozenset(range(7)))
 
 

@@ -4,11 +4,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from scheduling.core.sequence.plant import Plant, Valve
-from scheduling.core.sequence.timeline import Action, Command
+from scheduling.core.sequence.timeline import ON_ACTIONS, Action, Command
 
 VALVE_ACTIONS = (Action.OPEN_VALVE, Action.CLOSE_VALVE)
 MASTER_ACTIONS = (Action.OPEN_MASTER, Action.CLOSE_MASTER)
-ON_ACTIONS = (Action.OPEN_VALVE, Action.OPEN_MASTER, Action.START_PUMP)
 _PUMP = Valve(id=-1, name="pump", opens_from_s=0, opens_within_s=0, closes_from_s=0, closes_within_s=0)
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from enum import StrEnum
 
+HOUR_S = 3600.0  # in which a pump's starts are counted
 EPSILON_S = 2e-5  # times are floats; a shortfall below this is none
 
 
@@ -16,6 +17,8 @@ class Action(StrEnum):
     STOP_PUMP = "stop_pump"
 
 
+ON_ACTIONS = (Action.OPEN_VALVE, Action.OPEN_MASTER, Action.START_PUMP)
+MASTER, PUMP = "master", "pump"  # what these outputs are called where a valve has its id
 _WORDS = {
     Action.OPEN_VALVE: "open",
     Action.CLOSE_VALVE: "close",
@@ -38,6 +41,13 @@ class Command:
     valve_id: int | None = None
     max_on_s: float | None = None
 
+    @property
+    def output(self) -> int | str:
+        """What it switches: a valve's id, "master" or "pump"."""
+        if self.valve_id is not None:
+            return self.valve_id
+        return PUMP if self.action in (Action.START_PUMP, Action.STOP_PUMP) else MASTER
+
     def words(self, names: dict[int, str]) -> str:
         if self.valve_id is None:
             return _WORDS[self.action]
@@ -55,13 +65,17 @@ class Demand:
 
 @dataclass(frozen=True)
 class Run:
-    """One planned run of a valve, for charts: opened and closed by command at these seconds."""
+    """One planned run of a valve, for charts: opened and closed by command at these seconds.
+
+    due_s: when the start of the program it belongs to was due.
+    """
 
     valve_id: int
     program_id: int
     open_s: float
     close_s: float
     water_s: float
+    due_s: float = 0.0
 
 
 class NoticeKind(StrEnum):
@@ -109,6 +123,11 @@ class Timeline:
     def at(self, seconds: float, tz: tzinfo) -> datetime:
         """The local time that many seconds after the origin."""
         return (self.origin + timedelta(seconds=seconds)).astimezone(tz)
+
+    @property
+    def lasts_s(self) -> float:
+        """When the last command is sent."""
+        return max((command.at_s for command in self.commands), default=0.0)
 
     def pump_runs(self) -> tuple[tuple[float, float], ...]:
         """(start, stop) command times of the pump."""

@@ -21,9 +21,7 @@ from scheduling.core.sequence.corners import Corners, soonest
 from scheduling.core.sequence.cover import Cover
 from scheduling.core.sequence.plant import Plant
 from scheduling.core.sequence.spans import VALVE_ACTIONS, Malformed, Span, Spans, read_spans
-from scheduling.core.sequence.timeline import EPSILON_S, Delays, Excess, Rule, Timeline
-
-HOUR_S = 3600.0
+from scheduling.core.sequence.timeline import EPSILON_S, HOUR_S, Delays, Excess, Rule, Timeline
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,8 @@ import pytest
 from scheduling.core.sequence.chart import ChartData, Flag, chart, watering_days
 from scheduling.core.sequence.compile import Options, compile_programs, permitted_spans
 from scheduling.core.sequence.loads import worst_load
-from scheduling.core.sequence.mishaps import first_watering, mishaps
+from scheduling.core.sequence.mishaps import mishaps
+from scheduling.core.sequence.parts import Part
 from scheduling.core.sequence.plant import Plant, Pump, Valve
 from scheduling.core.sequence.programs import EVERY_DAY, Program, Step, Weekdays
 from scheduling.core.sequence.verify import CounterExample, verify
@@ -110,36 +111,29 @@ def test_the_chart_is_well_formed_and_inside_its_sheet_on_the_phone_and_wide(wid
 def test_an_empty_week_says_that_nothing_runs():
     empty = week(PLAIN, replace(MORNINGS, enabled=False))
     assert "Nothing runs." in words_of(chart(data(empty), 1180))
-    assert mishaps(empty, PLAIN) == ()
+    assert mishaps((Part(PLAIN, empty),)) == ()
 
 
 # Mishaps
 
 
-def test_the_first_watering_ends_where_everything_is_off():
-    for plant in (PLAIN, PUMPED, replace(PLAIN, interlocked=True)):
-        timeline = week(plant)
-        first = first_watering(timeline, plant)
-        assert len(first.commands) * 3 == len(timeline.commands)
-
-
 def by_title(plant, word):
-    return next(one for one in mishaps(week(plant), plant) if word in one.title)
+    return next(one for one in mishaps((Part(plant, week(plant)),)) if word in one.title)
 
 
 def test_a_lost_pump_stop_runs_the_pump_dry_unless_the_device_ends_it_by_itself():
-    lost = by_title(PUMPED, "stop the pump")
+    lost = by_title(PUMPED, "pump stop")
     assert lost.unsafe
-    assert "runs on until somebody stops it" in lost.words
-    held = by_title(replace(PUMPED, enforces_max_on=True), "stop the pump")
+    assert "runs on until its next stop or until somebody stops it" in lost.words
+    held = by_title(replace(PUMPED, enforces_max_on=True), "pump stop")
     assert "the field device stops the pump" in held.words.lower()
     assert held.left_on == ()
 
 
 def test_a_lost_closing_leaves_the_valve_open_unless_the_device_ends_it_by_itself():
-    assert "Valve 3 stays open until somebody closes it" in by_title(PLAIN, "close").words
-    held = by_title(replace(PLAIN, enforces_max_on=True), "close")
-    assert "closes Valve 3" in held.words
+    assert "Valve 1 stays open until its next closing or until somebody closes it" in by_title(PLAIN, "closing").words
+    held = by_title(replace(PLAIN, enforces_max_on=True), "closing")
+    assert "closes Valve 1" in held.words
     assert not held.unsafe
 
 
@@ -151,7 +145,7 @@ def test_a_power_cut_shuts_plain_coils_and_leaves_latching_ones_open():
 
 def test_behind_a_closed_master_valve_a_valve_left_open_runs_no_water():
     with_master = replace(PLAIN, master=Valve(99, "Master"))
-    assert "behind the closed master valve" in by_title(with_master, "close").words
+    assert "behind the closed master valve" in by_title(with_master, "closing").words
 
 
 # A pump that nobody can stop between zones

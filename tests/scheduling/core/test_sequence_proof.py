@@ -35,10 +35,10 @@ def plants(draw):
         st.none()
         | st.builds(
             Pump,
-            prime_delay_s=tenths(0, 10),
-            run_down_s=tenths(0, 5),
-            minimum_run_s=tenths(0, 200),
-            minimum_rest_s=tenths(0, 120),
+            prime_delay_s=st.integers(0, 10),
+            run_down_s=st.integers(0, 5),
+            minimum_run_s=st.integers(0, 200),
+            minimum_rest_s=st.integers(0, 120),
             most_starts_per_hour=st.integers(1, 8),
         )
     )
@@ -109,7 +109,7 @@ def spoiled(draw):
                 plant = replace(plant, command_delay_s=draw(tenths(0, 20)), handover_limit_s=draw(tenths(0, 40)))
             case "pump":
                 if plant.pump:
-                    plant = replace(plant, pump=replace(plant.pump, prime_delay_s=draw(tenths(0, 20))))
+                    plant = replace(plant, pump=replace(plant.pump, prime_delay_s=draw(st.integers(0, 20))))
     commands.sort(key=lambda command: command.at_s)
     return plant, replace(timeline, commands=tuple(commands))
 

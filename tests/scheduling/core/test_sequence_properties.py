@@ -1,4 +1,4 @@
-"""The chart and the mishaps on random controllers and programs: nothing drawn is lost, nothing told is wrong."""
+"""The chart on random controllers and programs: nothing drawn is lost."""
 
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
@@ -9,8 +9,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.core.sequence.chart import MIN_BAR, ROW, ChartData, Flag, chart, watering_days
-from scheduling.core.sequence.mishaps import first_watering, mishaps
-from scheduling.core.sequence.simulate import nominal_delays, simulate
 from scheduling.core.sequence.timeline import Action
 from sites.core.drawing import Disc, Shape, Words, svg
 from tests.scheduling.core.test_sequence_proof import compiled
@@ -82,41 +80,3 @@ def _wide(shape: Shape) -> float:
 
 def _left(shape: Shape) -> float:
     return shape.points[0][0]
-
-
-# Lost commands and power cuts
-
-
-@st.composite
-def kinds(draw):
-    """A compiled timeline on a controller of any kind."""
-    plant, timeline = draw(compiled())
-    return replace(plant, latching=draw(st.booleans()), enforces_max_on=draw(st.booleans())), timeline
-
-
-@given(kinds())
-def test_the_first_watering_is_whole_and_safe_as_long_as_nothing_goes_wrong(case):
-    plant, timeline = case
-    first = first_watering(timeline, plant)
-    assert first.commands == timeline.commands[: len(first.commands)]
-    assert bool(first.commands) == bool(timeline.commands)
-    played = simulate(first, plant, nominal_delays(first, plant))
-    assert played.left_open == ()
-    assert played.dry_pump_s == 0
-
-
-@given(kinds())
-def test_what_a_mishap_tells_is_what_was_played(case):
-    plant, timeline = case
-    for mishap in mishaps(timeline, plant):
-        harmful = bool(mishap.left_on) or mishap.dry_pump_s > 0
-        assert mishap.unsafe is harmful
-        assert mishap.words.endswith(".")
-        if "power" in mishap.title and not plant.latching:
-            assert mishap.left_on == ()  # plain coils fall shut, the relay drops out
-        if plant.enforces_max_on:
-            assert mishap.left_on == ()  # the field device ends what was forgotten
-        if "close" in mishap.title and not plant.enforces_max_on:
-            assert mishap.left_on  # nothing else would ever close it
-        if "stop the pump" in mishap.title and not plant.enforces_max_on:
-            assert "pump" in mishap.left_on
