@@ -66,6 +66,7 @@ def _sooner(program: PlannedProgram, minutes: int) -> PlannedProgram:
         program,
         starts_at=dt.time(start_min // 60, start_min % 60),
         weekdays=sorted((day - days_before) % 7 for day in program.weekdays),
+        counted_from=program.counted_from and program.counted_from - dt.timedelta(days=days_before),
     )
 
 
