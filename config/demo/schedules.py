@@ -13,6 +13,7 @@ from config.demo.register import Progress
 from config.demo.sketches import PLANTED, Mistake
 from scheduling.actions.schedules import compute_many, publish
 from scheduling.models import AppliedSchedule, Program, ProgramStep, SeasonSchedule, WateringPause
+from scheduling.queries.sequence import week_timeline
 from sites.models import Controller, Site, User, WeatherStation
 
 # Month and day of each revision of a season.
@@ -72,12 +73,23 @@ def plant_into(draft: SeasonSchedule) -> None:
 
 
 def _give_the_pump_no_rest(draft: SeasonSchedule) -> None:
-    """All controllers but the first start later than drafted, almost when the first one does."""
-    first = draft.site.controllers.order_by("pk").first()
-    for program in draft.programs.exclude(controller=first):
-        start = dt.datetime.combine(draft.week_starts_on, program.starts_at) + dt.timedelta(minutes=9)
-        program.starts_at = start.time()
-        program.save(update_fields=["starts_at"])
+    """The second controller's program begins three minutes after the first one's last valve has shut, on its days."""
+    week = week_timeline(draft, week_starts_on=draft.week_starts_on)
+    running = [one for one in week.controllers if one.runs]
+    if len(running) < 2:
+        return
+    first, second = running
+    leads = draft.programs.get(controller=first.controller, name=first.runs[0].program)
+    night = [run for run in first.runs if run.opens_at < first.runs[0].opens_at + dt.timedelta(hours=12)]
+    follows = draft.programs.filter(controller=second.controller).first()
+    assert follows is not None
+    follows.starts_at = (max(run.closes_at for run in night) + dt.timedelta(minutes=3)).time().replace(second=0)
+    for name in ("day_rule", "weekdays", "every_n_days", "counted_from"):
+        setattr(follows, name, getattr(leads, name))
+    if follows.starts_at < leads.starts_at:  # past midnight
+        follows.weekdays = sorted((day + 1) % 7 for day in follows.weekdays)
+        follows.counted_from = follows.counted_from and follows.counted_from + dt.timedelta(days=1)
+    follows.save()
 
 
 def _let_programs_collide(draft: SeasonSchedule) -> None:

@@ -63,7 +63,7 @@ def weeks(django_db_setup, django_db_blocker) -> Iterator[dict[tuple[str, str], 
 
 def _load_register() -> None:
     """The demo's sites and weather without a season's visits, which the sequence does not read."""
-    people.make_firm()
+    people.make_firm("metric")
     staff = people.make_staff(seed=1, sites=SITES, today=TODAY)
     register.make_register(
         sites=SITES,
