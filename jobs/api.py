@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from jobs import models
 from jobs.actions import faults, field
 from sites.access import EVERYONE, OFFICE, STAFF, visible_or_404
-from sites.api.base import ReadViewSet, RowSerializer, RowViewSet
+from sites.api.base import ReadViewSet, RowSerializer, RowViewSet, rows_of, serializer_of
 from sites.core.told import told
 from sites.models import Firm, Role, Site, Valve
 
@@ -29,20 +29,6 @@ def not_to_come(moment: dt.datetime) -> dt.datetime:
     if moment > timezone.now() + CLOCK_AHEAD:
         raise serializers.ValidationError("This moment has not come yet.")
     return moment
-
-
-class ServicePlanSerializer(RowSerializer):
-    stays_on = "site"
-
-    class Meta:
-        model = models.ServicePlan
-        fields = "__all__"
-
-
-class ServicePlanViewSet(RowViewSet):
-    queryset = models.ServicePlan.objects.order_by("pk")
-    serializer_class = ServicePlanSerializer
-    open_to = {**RowViewSet.open_to, "GET": OFFICE}
 
 
 class ReasonField(serializers.CharField):
@@ -98,6 +84,7 @@ class VisitViewSet(ReadViewSet):
 
 
 class ValveMeasurementSerializer(RowSerializer):
+    may_come_again = ("uuid",)
     uuid = serializers.UUIDField(help_text="Minted by the sender; the same one again adds nothing.")
 
     class Meta:
@@ -107,15 +94,6 @@ class ValveMeasurementSerializer(RowSerializer):
 
     def validate_measured_at(self, moment):
         return not_to_come(moment)
-
-    def validate(self, attrs):
-        """The rules of the phone's form; rows are only added, by the action below, which knows about the uuid."""
-        if attrs.get("open_circuit") and attrs.get("coil_resistance_ohm") is not None:
-            raise serializers.ValidationError({"open_circuit": "Either a resistance or no reading, not both."})
-        told = (value for name, value in attrs.items() if name not in ("uuid", "visit", "valve", "measured_at"))
-        if all(value is None or value is False or value == "" for value in told):  # 0 is a figure
-            raise serializers.ValidationError("Enter at least one figure or answer.")
-        return attrs
 
 
 class ValveMeasurementViewSet(ReadViewSet):
@@ -145,10 +123,7 @@ class ValveMeasurementViewSet(ReadViewSet):
         return Response(self.get_serializer(row).data, status=code)
 
 
-class FaultSerializer(RowSerializer):
-    class Meta:
-        model = models.Fault
-        fields = "__all__"
+FaultSerializer = serializer_of(models.Fault)
 
 
 class FaultReportSerializer(serializers.ModelSerializer):
@@ -195,21 +170,6 @@ class FaultViewSet(ReadViewSet):
             raise refuse(error) from error
         shown = FaultSerializer(row, context=self.get_serializer_context())
         return Response(shown.data, status=status.HTTP_200_OK if known else status.HTTP_201_CREATED)
-
-
-class PriceItemSerializer(RowSerializer):
-    class Meta:
-        model = models.PriceItem
-        fields = "__all__"
-
-
-class PriceItemViewSet(RowViewSet):
-    """The price list. An item that a line was written with is not deleted: take it out of use by `active`."""
-
-    queryset = models.PriceItem.objects.all()
-    serializer_class = PriceItemSerializer
-    open_to = {**RowViewSet.open_to, "GET": OFFICE}
-    site_path = None
 
 
 class ProposalLineSerializer(serializers.ModelSerializer):
@@ -265,10 +225,15 @@ class WorkRecordViewSet(ReadViewSet):
 
 
 ENDPOINTS = {
-    "price-items": PriceItemViewSet,
+    "price-items": rows_of(
+        models.PriceItem,
+        site_path=None,
+        read_by=OFFICE,
+        about="The price list. An item that a line was written with is not deleted: take it out of use by `active`.",
+    ),
     "proposals": ProposalViewSet,
     "work-records": WorkRecordViewSet,
-    "service-plans": ServicePlanViewSet,
+    "service-plans": rows_of(models.ServicePlan, read_by=OFFICE),
     "season-windows": SeasonWindowViewSet,
     "visits": VisitViewSet,
     "measurements": ValveMeasurementViewSet,

@@ -2,7 +2,7 @@
 
 from reports import models
 from sites.access import EVERYONE, OFFICE
-from sites.api.base import ReadViewSet, RowSerializer
+from sites.api.base import ReadViewSet, RowSerializer, rows_of
 
 
 class DocumentSerializer(RowSerializer):
@@ -19,17 +19,7 @@ class DocumentViewSet(ReadViewSet):
     open_to = {"GET": EVERYONE}
 
 
-class DeliverySerializer(RowSerializer):
-    class Meta:
-        model = models.Delivery
-        fields = "__all__"
-
-
-class DeliveryViewSet(ReadViewSet):
-    queryset = models.Delivery.objects.all()
-    serializer_class = DeliverySerializer
-    open_to = {"GET": OFFICE}
-    site_path = "document__site"
-
-
-ENDPOINTS = {"documents": DocumentViewSet, "deliveries": DeliveryViewSet}
+ENDPOINTS = {
+    "documents": DocumentViewSet,
+    "deliveries": rows_of(models.Delivery, site_path="document__site", read_by=OFFICE, written=False),
+}

@@ -15,7 +15,7 @@ from scheduling.actions import schedules
 from scheduling.actions.errors import ScheduleError
 from scheduling.queries.explain import explain
 from sites.access import EVERYONE, OFFICE, STAFF, visible_or_404
-from sites.api.base import ReadViewSet, RowSerializer, RowViewSet, row_number
+from sites.api.base import ReadViewSet, RowSerializer, RowViewSet, row_number, rows_of, serializer_of
 from sites.models import Role, Site
 
 
@@ -26,17 +26,11 @@ class Refused(APIException):
     default_code = "refused"
 
 
-class DailyWeatherSerializer(RowSerializer):
-    class Meta:
-        model = models.DailyWeather
-        fields = "__all__"
-
-
 class DailyWeatherViewSet(ReadViewSet):
     """Days of weather, newest first; `?station=` narrows them."""
 
     queryset = models.DailyWeather.objects.order_by("-date", "station")
-    serializer_class = DailyWeatherSerializer
+    serializer_class = serializer_of(models.DailyWeather)
     open_to = {"GET": STAFF}
     site_path = None
 
@@ -44,21 +38,6 @@ class DailyWeatherViewSet(ReadViewSet):
         rows = super().get_queryset()
         station = self.request.query_params.get("station") if self.request else None
         return rows.filter(station_id=row_number(station, "station")) if station else rows
-
-
-class ForecastDaySerializer(RowSerializer):
-    class Meta:
-        model = models.ForecastDay
-        fields = "__all__"
-
-
-class ForecastDayViewSet(ReadViewSet):
-    """Days as they were entered from a forecast, the last first."""
-
-    queryset = models.ForecastDay.objects.order_by("-date", "station")
-    serializer_class = ForecastDaySerializer
-    open_to = {"GET": STAFF}
-    site_path = None
 
 
 class ZoneMonthSerializer(serializers.ModelSerializer):
@@ -193,7 +172,14 @@ class WateringPauseViewSet(RowViewSet):
 
 ENDPOINTS = {
     "weather-days": DailyWeatherViewSet,
-    "forecast-days": ForecastDayViewSet,
+    "forecast-days": rows_of(
+        models.ForecastDay,
+        site_path=None,
+        read_by=STAFF,
+        written=False,
+        order=("-date", "station"),
+        about="Days as they were entered from a forecast, the last first.",
+    ),
     "schedules": SeasonScheduleViewSet,
     "pauses": WateringPauseViewSet,
 }

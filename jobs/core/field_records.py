@@ -6,13 +6,16 @@ is applied. Numbers are SI.
 
 import datetime as dt
 import json
-import math
 import uuid as uuids
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from jobs.core.rulebook import MEASUREMENT, step_number
+from sites.core.rulebook import Field, Kind
+
 SCHEMAS = (1,)
+ANY_STEP = step_number("")  # a record does not say what its step measures
 LARGEST_SEQUENCE = 2**31 - 1
 LARGEST_PHOTOS = 20
 
@@ -135,13 +138,13 @@ def moment(value: Any) -> dt.datetime:
     return read.astimezone(dt.UTC)
 
 
-def number(lowest: float = 0.0, highest: float = 1e6) -> Callable[[Any], float]:
-    def check(value: Any) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            raise ValueError("Must be a number.")
-        if not lowest <= value <= highest:
-            raise ValueError(f"Must be between {lowest:g} and {highest:g}.")
-        return float(value)
+def by_the_book(field: Field) -> Callable[[Any], Any]:
+    """Takes what the rulebook takes for `field`, and refuses in its words."""
+
+    def check(value: Any) -> Any:
+        if refused := field.refusal(value):
+            raise ValueError(refused)
+        return float(value) if field.kind is Kind.NUMBER else value
 
     return check
 
@@ -190,7 +193,7 @@ def _step_state(value: Any) -> dict[str, Any]:
     shown = value.get("number")
     return {
         "done": truth(value.get("done", False)),
-        "number": None if shown is None else number()(shown),
+        "number": None if shown is None else by_the_book(ANY_STEP)(shown),
         "text": text_of(2000)(value.get("text", "")),
     }
 
@@ -203,36 +206,16 @@ def _answer(read: _Reader, words: Words) -> dict[str, Any]:
     return {
         "item": read.value("item", whole_number),
         "done": read.value("done", truth),
-        "number": read.value("number", number(), default=None),
+        "number": read.value("number", by_the_book(ANY_STEP), default=None),
         "text": read.value("text", text_of(2000), default=""),
         "seen": read.value("seen", _step_state, default=None),
     }
 
 
-MOST_AIR_KPA = 1000.0  # above any blow-out: a slip of the unit; common practice, no source
-MEASURED: dict[str, Callable[[Any], Any]] = {
-    "coil_resistance_ohm": number(),
-    "voltage_v": number(),
-    "current_a": number(),
-    "flow_l_min": number(),
-    "pressure_kpa": number(),
-    "temperature_c": number(-60, 90),
-    "air_pressure_kpa": number(0, MOST_AIR_KPA),
-    "air_min": number(),
-}
-
-
 def _measurement(read: _Reader, words: Words) -> dict[str, Any]:
-    values: dict[str, Any] = {name: read.value(name, check, default=None) for name, check in MEASURED.items()}
-    values["open_circuit"] = read.value("open_circuit", truth, default=False)
-    values["opens"] = read.value("opens", one_of("", "yes", "no"), default="")
-    values["closes"] = read.value("closes", one_of("", "yes", "no", "weeps"), default="")
-    values["note"] = read.value("note", text_of(300), default="")
-    if values["open_circuit"] and values["coil_resistance_ohm"] is not None:
-        read.errors["open_circuit"] = ["Either a resistance or no reading, not both."]
-    told = [value for name, value in values.items() if name != "temperature_c" and value not in (None, "", False)]
-    if not told and not read.errors:
-        read.errors["coil_resistance_ohm"] = ["Enter at least one figure or answer."]
+    values = {field.name: read.value(field.name, by_the_book(field), default=field.left_out) for field in MEASUREMENT}
+    sound = {name: value for name, value in values.items() if name not in read.errors}
+    read.errors.update({name: [refused] for name, refused in MEASUREMENT.refusals(sound).items()})
     return {
         "valve": read.value("valve", whole_number),
         "seen": read.value("seen", list_of(identity, 500), default=[]),

@@ -7,19 +7,17 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.core.validators import MaxValueValidator, MinValueValidator
 
 from jobs.actions.field import VisitEnd
 from jobs.core.checklists import AIR_PRESSURE_LIMIT
-from jobs.core.field_records import MOST_AIR_KPA
+from jobs.core.rulebook import AIR, MEASUREMENT, NO_NUMBER, NUMBERS, Closes, Opens, step_number
 from jobs.models import ChecklistItem, Fault, ValveMeasurement, Visit
-from jobs.queries.diagnosis import NUMBERS
 from jobs.queries.field import schedule_to_set
 from sites.actions.photos import ACCEPTED_TYPES
 from sites.core.units import format_quantity
-from sites.forms.base import RowsField, choice_field, rows_field, show_unit
-from sites.forms.plant import HIGHEST_PRESSURE_KPA, PRESSURE_TOO_HIGH
-from sites.forms.quantities import QuantityField, QuantityModelForm
+from sites.forms.base import RowsField, choice_field, rows_field
+from sites.forms.quantities import QuantityField
+from sites.forms.ruled import RuledForm, refuser
 from sites.models import Controller, Firm, Site, Valve, WaterSupply, Zone
 
 NUMBER_PAD = {"inputmode": "decimal", "autocomplete": "off"}
@@ -43,37 +41,14 @@ def _with_points(data: Any, names: list[str]) -> Any:
     return data
 
 
-AIR = ["air_pressure_kpa", "air_min"]
-
-
-class MeasurementForm(QuantityModelForm):
+class MeasurementForm(RuledForm):
     """The figures of one valve; what air was used is asked on a winterisation only."""
-
-    quantities = {
-        "flow_l_min": "flow",
-        "pressure_kpa": "pressure",
-        "temperature_c": "temperature",
-        "air_pressure_kpa": "pressure",
-    }
-    units = {"coil_resistance_ohm": "Ω", "voltage_v": "V", "current_a": "A", "air_min": "min"}
 
     uuid = forms.UUIDField(widget=forms.HiddenInput)
 
     class Meta:
         model = ValveMeasurement
-        fields = [
-            "coil_resistance_ohm",
-            "open_circuit",
-            "voltage_v",
-            "flow_l_min",
-            "opens",
-            "closes",
-            "pressure_kpa",
-            "current_a",
-            "temperature_c",
-            *AIR,
-            "note",
-        ]
+        fields = MEASUREMENT.names
         widgets = {"note": forms.Textarea(attrs={"rows": 2})}
 
     def __init__(self, data: Any = None, *, winter: bool = False, **kwargs: Any) -> None:
@@ -86,35 +61,22 @@ class MeasurementForm(QuantityModelForm):
         for name in self.numbers:
             field = self.fields[name]
             field.widget = forms.TextInput(attrs=NUMBER_PAD)
-            field.error_messages["invalid"] = "Enter a number, such as 34.5. Nothing was saved."
-        for name, unit in self.units.items():
-            if name in self.fields:
-                show_unit(self.fields[name], unit)
-        self.fields["temperature_c"].validators = [MinValueValidator(-60), MaxValueValidator(90)]
-        if winter:
-            self.fields["air_pressure_kpa"].validators.append(
-                MaxValueValidator(MOST_AIR_KPA, "This air pressure cannot be right.")
-            )
-        self.fields["opens"] = _tried([("yes", "yes"), ("no", "no")], "Opens")
-        self.fields["closes"] = _tried([("yes", "yes"), ("no", "no"), ("weeps", "weeps")], "Closes")
+            field.error_messages["invalid"] = NO_NUMBER
+        for name, choices in (("opens", Opens), ("closes", Closes)):
+            self.fields[name] = _tried(choices.pairs(), name.capitalize())
 
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or self.cleaned_data
-        if cleaned.get("open_circuit") and cleaned.get("coil_resistance_ohm") is not None:
-            self.add_error("open_circuit", "Either a resistance or no reading, not both.")
-        told = [cleaned.get(name) for name in self.numbers if name != "temperature_c"]
-        words = [cleaned.get(name) for name in ("open_circuit", "opens", "closes", "note")]
-        if not self.errors and all(value is None for value in told) and not any(words):
-            raise ValidationError("Enter at least one figure or answer.")
-        return cleaned
+    def _post_clean(self) -> None:
+        self.instance = ValveMeasurement()  # a row of its own: nothing of it stands in the register yet
+        super()._post_clean()
 
     def shown(self, name: str, value: float | None) -> str | None:
         """A stored figure as it stands beside the field, in the field's unit."""
         if value is None:
             return None
-        if name in self.quantities:
-            return format_quantity(value, self.quantities[name], Firm.current().units, with_unit=False)
-        return f"{value:.1f}" if name != "current_a" else f"{value:.2f}"
+        field = MEASUREMENT[name]
+        if field.quantity:
+            return format_quantity(value, field.quantity, self.system, with_unit=False)
+        return f"{value:.{field.decimals}f}"
 
     @property
     def values(self) -> dict[str, Any]:
@@ -153,17 +115,14 @@ class StepForm(forms.Form):
 
 
 def _number(item: ChecklistItem) -> forms.Field:
-    kwargs: dict[str, Any] = {
-        "label": item.text,
-        "validators": [MinValueValidator(0)],
-        "widget": forms.TextInput(attrs=NUMBER_PAD),
-    }
+    system = Firm.current().units
+    rule = step_number(item.unit_kind)
+    kwargs: dict[str, Any] = {"label": item.text, "widget": forms.TextInput(attrs=NUMBER_PAD)}
+    kwargs["validators"] = [refuser(rule, system)]
     if not item.unit_kind:
         return forms.FloatField(**kwargs)
     field = QuantityField(quantity=item.unit_kind, **kwargs)
-    field.use_system(Firm.current().units)
-    if item.unit_kind == "pressure":
-        field.validators.append(MaxValueValidator(HIGHEST_PRESSURE_KPA, PRESSURE_TOO_HIGH))
+    field.use_system(system)
     return field
 
 

@@ -6,6 +6,7 @@ from typing import Any
 from django import forms
 from django.core.validators import validate_comma_separated_integer_list
 
+from jobs.core.rulebook import SERVICE_PLAN
 from jobs.models import (
     Absence,
     ClosedDays,
@@ -21,7 +22,8 @@ from jobs.queries.frost import SIDE_OF
 from jobs.queries.planning import LONGEST_LUNCH_MIN, names_of
 from jobs.queries.windows import CHANCES, percent
 from sites.core.told import told
-from sites.forms.base import RowsField, WeekdaysField, choice_field, rows_field, use_native_pickers
+from sites.forms.base import RowsField, choice_field, rows_field, use_native_pickers
+from sites.forms.ruled import RuledForm, WeekdaysField
 from sites.models import Firm, Site, User
 
 SHORTEST_S, USUAL_S, LONGEST_S = 2, 20, 600
@@ -33,7 +35,7 @@ class NativeForm(forms.Form):
         use_native_pickers(self.fields)
 
 
-class NativeModelForm(forms.ModelForm):
+class NativeModelForm(RuledForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
@@ -60,16 +62,9 @@ class SeasonFilterForm(forms.Form):
 
 
 class ServicePlanForm(NativeModelForm):
-    mid_season_visits = forms.IntegerField(
-        label="Mid-season checks",
-        min_value=0,
-        max_value=12,
-        help_text="How many a season, spread through the window.",
-    )
-
     class Meta:
         model = ServicePlan
-        fields = ["startup", "mid_season_visits", "winterisation"]
+        fields = SERVICE_PLAN.names
 
 
 class SkillsField(RowsField):
@@ -82,13 +77,11 @@ class SkillsField(RowsField):
 class VisitTermsForm(NativeModelForm):
     """How a site wants to be visited and how frost comes there; it stands beside the service plan's form."""
 
-    preferred_weekdays = WeekdaysField(label="Preferred weekdays", required=False, help_text="None ticked: any day.")
     skills = SkillsField(label="Every visit here needs", help_text="On top of what its kind asks for.")
 
     class Meta:
         model = VisitTerms
         fields = ["preferred_technician", "preferred_weekdays", "skills", "frost_days", "frost_note"]
-        labels = {"frost_days": "Frost comes earlier by (days)", "frost_note": "Reason"}
 
     def __init__(self, *args: Any, technicians: Sequence[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

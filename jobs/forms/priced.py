@@ -5,13 +5,15 @@ import datetime as dt
 from typing import Any, ClassVar, cast
 
 from django import forms
+from django.core.validators import DecimalValidator
 
 from jobs.actions.proposals import VALID_DAYS
 from jobs.forms.field import NUMBER_PAD, with_point
 from jobs.models import Fault, PriceItem, Proposal, ProposalLine, SaleUnit, WorkPart, WorkRecord
 from jobs.queries.places import place_of
 from jobs.queries.proposals import STANDINGS, choosable_faults, offered_items
-from sites.forms.base import RegisterForm, choice_field, field_of, rows_field, show_unit
+from sites.forms.base import RegisterForm, choice_field, field_of, rows_field
+from sites.forms.quantities import show_unit
 from sites.models import Firm, Site
 
 LONGEST_VALID_DAYS = 366
@@ -23,7 +25,6 @@ class AmountField(forms.DecimalField):
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("widget", forms.TextInput(attrs=NUMBER_PAD))
         super().__init__(**kwargs)
-        self.error_messages["invalid"] = "Enter a number, such as 12.50."
 
     def to_python(self, value: Any) -> Any:
         return super().to_python(with_point(value) if isinstance(value, str) else value)
@@ -42,7 +43,7 @@ def _as_amounts(form: forms.ModelForm, *names: str) -> None:
             initial=old.initial,
             max_digits=old.max_digits,
             decimal_places=old.decimal_places,
-            validators=old.validators[:],
+            validators=[one for one in old.validators if not isinstance(one, DecimalValidator)],
         )
         if "price" in name:
             show_unit(form.fields[name], Firm.current().currency)

@@ -5,12 +5,13 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from jobs.core.rulebook import MEASUREMENT
 from jobs.models.visits import Visit
 from sites.core import writing
 from sites.models import Controller, Photo, Role, Site, User, Valve, WaterSupply, Zone
 from sites.models.places import site_scope
-from sites.models.plant import NOT_NEGATIVE
 from sites.models.rows import ScopedRows
+from sites.models.ruled import RuledRow, column
 
 
 class ValveMeasurementQuerySet(ScopedRows["ValveMeasurement"]):
@@ -20,31 +21,26 @@ class ValveMeasurementQuerySet(ScopedRows["ValveMeasurement"]):
         return self.filter(site_scope(user, "visit__site"))
 
 
-class ValveMeasurement(models.Model):
+class ValveMeasurement(RuledRow):
     """What was measured at one valve on one visit. Rows are only added; the latest counts, the others stay."""
 
-    class Movement(models.TextChoices):
-        YES = "yes", "yes"
-        NO = "no", "no"
-        WEEPS = "weeps", "weeps when closed"
+    rules = MEASUREMENT
 
     uuid = models.UUIDField(default=uuid.uuid4, unique=True)
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="measurements")
     valve = models.ForeignKey(Valve, on_delete=models.PROTECT, related_name="measurements")
-    coil_resistance_ohm = models.FloatField(
-        "resistance at the terminals", null=True, blank=True, validators=NOT_NEGATIVE
-    )
-    open_circuit = models.BooleanField("meter shows no reading (over range)", default=False)
-    voltage_v = models.FloatField("voltage at the valve", null=True, blank=True, validators=NOT_NEGATIVE)
-    current_a = models.FloatField("current", null=True, blank=True, validators=NOT_NEGATIVE)
-    flow_l_min = models.FloatField("flow", null=True, blank=True, validators=NOT_NEGATIVE)
-    pressure_kpa = models.FloatField("pressure running", null=True, blank=True, validators=NOT_NEGATIVE)
-    opens = models.CharField(max_length=5, choices=[("yes", "yes"), ("no", "no")], blank=True)
-    closes = models.CharField(max_length=5, choices=Movement, blank=True)
-    temperature_c = models.FloatField("wire and coil temperature", null=True, blank=True)
-    air_pressure_kpa = models.FloatField("air used", null=True, blank=True, validators=NOT_NEGATIVE)
-    air_min = models.FloatField("air on, all passes", null=True, blank=True, validators=NOT_NEGATIVE)
-    note = models.CharField(max_length=300, blank=True)
+    coil_resistance_ohm = column(MEASUREMENT["coil_resistance_ohm"])
+    open_circuit = column(MEASUREMENT["open_circuit"])
+    voltage_v = column(MEASUREMENT["voltage_v"])
+    current_a = column(MEASUREMENT["current_a"])
+    flow_l_min = column(MEASUREMENT["flow_l_min"])
+    pressure_kpa = column(MEASUREMENT["pressure_kpa"])
+    opens = column(MEASUREMENT["opens"])
+    closes = column(MEASUREMENT["closes"])
+    temperature_c = column(MEASUREMENT["temperature_c"])
+    air_pressure_kpa = column(MEASUREMENT["air_pressure_kpa"])
+    air_min = column(MEASUREMENT["air_min"])
+    note = column(MEASUREMENT["note"])
     measured_at = models.DateTimeField()
     measured_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
 

@@ -8,30 +8,25 @@ from django.db import models
 from django.db.models import Q
 
 from jobs.core.money import line_amount, total
+from jobs.core.rulebook import PRICE_ITEM, SaleUnit
 from jobs.models.field import Fault
 from jobs.models.visits import OfficeRows, Visit
 from sites.models import Site
+from sites.models.ruled import RuledRow, column
 
 NO_LESS_THAN_NOTHING = [MinValueValidator(Decimal("0"))]
 SOMETHING = [MinValueValidator(Decimal("0.01"), "Enter a quantity above 0.")]
 
 
-class SaleUnit(models.TextChoices):
-    PIECE = "piece", "piece"
-    HOUR = "hour", "hour"
-    METRE = "metre", "metre"
-    FOOT = "foot", "foot"
-
-
-class PriceItem(models.Model):
+class PriceItem(RuledRow):
     """A line of the firm's price list: a part, or an hour of labour."""
 
-    name = models.CharField(max_length=120, unique=True)
-    unit = models.CharField(max_length=5, choices=SaleUnit, default=SaleUnit.PIECE)
-    price = models.DecimalField("price per unit", max_digits=10, decimal_places=2, validators=NO_LESS_THAN_NOTHING)
-    active = models.BooleanField(
-        default=True, help_text="Off: not offered any more. Lines that were written with it keep their price."
-    )
+    rules = PRICE_ITEM
+
+    name = column(PRICE_ITEM["name"], unique=True)
+    unit = column(PRICE_ITEM["unit"])
+    price = column(PRICE_ITEM["price"])
+    active = column(PRICE_ITEM["active"])
 
     objects = OfficeRows.as_manager()
 
@@ -50,7 +45,7 @@ class PricedLine(models.Model):
     item = models.ForeignKey(PriceItem, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     text = models.CharField("what", max_length=200)
     quantity = models.DecimalField(max_digits=8, decimal_places=2, default=1, validators=SOMETHING)
-    unit = models.CharField(max_length=5, choices=SaleUnit, default=SaleUnit.PIECE)
+    unit = models.CharField(max_length=5, choices=SaleUnit.pairs(), default=SaleUnit.PIECE.value)
     unit_price = models.DecimalField(
         "price per unit",
         max_digits=10,

@@ -7,10 +7,11 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
+from jobs.core.rulebook import SERVICE_PLAN, VISIT_TERMS
 from jobs.models.team import OfficeRows, Skill
 from sites.models import Role, Site, User
-from sites.models.places import validate_weekdays
 from sites.models.rows import ScopedRows
+from sites.models.ruled import RuledRow, column
 
 
 class VisitKind(models.TextChoices):
@@ -20,13 +21,15 @@ class VisitKind(models.TextChoices):
     REPAIR = "repair", "repair"
 
 
-class ServicePlan(models.Model):
+class ServicePlan(RuledRow):
     """Which seasonal visits a site has ordered. A site without one gets visits only when they are asked for."""
 
+    rules = SERVICE_PLAN
+
     site = models.OneToOneField(Site, on_delete=models.CASCADE, related_name="service_plan")
-    startup = models.BooleanField(default=True)
-    mid_season_visits = models.PositiveSmallIntegerField(default=1, validators=[MaxValueValidator(12)])
-    winterisation = models.BooleanField(default=True)
+    startup = column(SERVICE_PLAN["startup"])
+    mid_season_visits = column(SERVICE_PLAN["mid_season_visits"], models.PositiveSmallIntegerField)
+    winterisation = column(SERVICE_PLAN["winterisation"])
 
     objects = OfficeRows.as_manager()
 
@@ -34,26 +37,22 @@ class ServicePlan(models.Model):
         return f"service plan of {self.site}"
 
 
-class VisitTerms(models.Model):
+class VisitTerms(RuledRow):
     """What a site asks of whoever visits it, what its client prefers, and how frost comes there.
 
     The planner must keep the skills; it keeps the preferences where they cost little driving.
     """
+
+    rules = VISIT_TERMS
 
     site = models.OneToOneField(Site, on_delete=models.CASCADE, related_name="visit_terms")
     skills = models.ManyToManyField(Skill, blank=True, related_name="+", help_text="For every visit here.")
     preferred_technician = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
-    preferred_weekdays = models.JSONField(default=list, blank=True, validators=[validate_weekdays])
-    frost_days = models.SmallIntegerField(
-        "frost comes earlier by",
-        default=0,
-        validators=[MinValueValidator(-60), MaxValueValidator(60)],
-        help_text="Days earlier in autumn and later in spring than the station's record says for this elevation. "
-        "A cold hollow: about 7. Negative: a sheltered, warm place.",
-    )
-    frost_note = models.CharField("because", max_length=80, blank=True)
+    preferred_weekdays = column(VISIT_TERMS["preferred_weekdays"], default=list)
+    frost_days = column(VISIT_TERMS["frost_days"], models.SmallIntegerField)
+    frost_note = column(VISIT_TERMS["frost_note"])
 
     objects = OfficeRows.as_manager()
 

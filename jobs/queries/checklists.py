@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from jobs.core.checklist_editions import EDITION, SafetyChange, changes_since, with_safety
 from jobs.core.checklists import Step, closing_gates
 from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, Visit
+from sites.core.rulebook.choices import DRIP_EMITTERS
 from sites.models import Zone
-from sites.models.plant import DRIP_EMITTERS
 
 
 @dataclass(frozen=True)

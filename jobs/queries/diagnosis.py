@@ -7,22 +7,12 @@ from typing import Any
 
 from jobs.core.diagnosis import NOMINAL_V, Finding, ValveBaseline, ValveReading, diagnose, figures
 from jobs.core.diagnosis_rules import Level
+from jobs.core.rulebook import NUMBERS
 from jobs.models import ValveMeasurement, Visit
 from jobs.queries.places import named
 from sites.core.electrical import expected_at_terminals_ohm, parallel_ohm
 from sites.core.units import format_quantity
 from sites.models import Valve
-
-NUMBERS = (
-    "coil_resistance_ohm",
-    "voltage_v",
-    "current_a",
-    "flow_l_min",
-    "pressure_kpa",
-    "temperature_c",
-    "air_pressure_kpa",
-    "air_min",
-)
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,10 @@ from jobs.core.cautions import AIR_PRESSURE_LIMIT_KPA, CAUTIONS, MEASURING, ROUN
 from jobs.core.checklists import AIR_CONNECTED, AIR_PRESSURE_LIMIT, AIR_RELEASED, AIR_STILL_ON, PIPE_MATERIAL
 from jobs.core.diagnosis import UNITS, rule_table
 from jobs.core.field_records import SCHEMAS
+from jobs.core.rulebook import NUMBERS
 from jobs.models import Fault, ValveMeasurement, Visit
 from jobs.queries.checklists import ChecklistRow, checklist_rows, has_drip
-from jobs.queries.diagnosis import NUMBERS, ValveCheck
+from jobs.queries.diagnosis import ValveCheck
 from jobs.queries.faults import open_faults
 from jobs.queries.field import MEASURED_KINDS, geo_uri, schedule_to_set, tel_uri, today_stops, valve_checks
 from sites.core.electrical import COPPER_OHM_MM2_PER_M, IEC_60228_OHM_PER_KM

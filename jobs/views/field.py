@@ -21,6 +21,7 @@ from django.views.decorators.http import require_POST
 from jobs.actions.checklists import answer_step
 from jobs.actions.field import finish_visit, record_measurement, start_visit
 from jobs.core.cautions import CAUTIONS, MEASURING
+from jobs.core.rulebook import EXPECTED, MORE
 from jobs.forms.field import FinishForm, MeasurementForm, StepForm
 from jobs.models import ChecklistItem, Visit, VisitKind
 from jobs.queries.checklists import ChecklistRow, checklist_rows
@@ -230,15 +231,12 @@ class MeasuredRow:
     caution: str = ""
 
 
-MORE = ("pressure_kpa", "current_a", "temperature_c")
-
-
 def _measured_rows(form: MeasurementForm, check: ValveCheck) -> dict[str, Any]:
     def row(field: BoundField) -> MeasuredRow:
         if field.name not in form.numbers:
             return MeasuredRow(field, is_number=False)
         last, as_new = check.last.get(field.name), check.as_new.get(field.name)
-        word = "expected" if field.name in ("voltage_v", "current_a") else "as new"
+        word = "expected" if field.name in EXPECTED else "as new"
         shown = form.shown(field.name, last), word, form.shown(field.name, as_new)
         return MeasuredRow(field, True, *shown, MEASURING.get(field.name, ""))
 

@@ -18,14 +18,15 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET
 from PIL import Image
 
+from jobs.core.rulebook import phone_rules
 from jobs.queries.field_bundle import day_bundle
 from jobs.views.field_sender import sender_of
 from sites.access import STAFF, Request, open_to, visible_or_404
-from sites.models import Photo
+from sites.models import Firm, Photo
 
 APP_DIR = Path(__file__).resolve().parent.parent
 WORKER = APP_DIR / "static" / "jobs" / "field" / "worker.js"
-SCRIPTS = ("outbox", "store", "diagnosis", "send", "dom", "figures", "valve", "fault", "screens", "page")
+SCRIPTS = ("outbox", "store", "diagnosis", "send", "dom", "figures", "measures", "valve", "fault", "screens", "page")
 STYLES = ("rillbook/base.css", "jobs/field.css", "jobs/field_app.css")
 ICON = "rillbook/icon.svg"
 THUMBNAIL_PX = 240
@@ -40,7 +41,10 @@ def shell(request: Request) -> HttpResponse:
 
 
 def _shell() -> str:
-    return render_to_string("jobs/field_app.html", {"scripts": [f"jobs/field/{name}.js" for name in SCRIPTS]})
+    """With the rules of a measurement in the firm's units, so that script and rules are always of one version."""
+    scripts = [f"jobs/field/{name}.js" for name in SCRIPTS]
+    rules = phone_rules(Firm.current().units)
+    return render_to_string("jobs/field_app.html", {"scripts": scripts, "measures": rules})
 
 
 @login_not_required

@@ -19,9 +19,10 @@ from reports.queries.letterhead import address_lines, amount, clock, date_at, da
 from reports.queries.programs import printed_programs, published_schedule
 from scheduling.models import AppliedSchedule
 from scheduling.queries.to_set import schedule_to_set_at
+from sites.core.rulebook import ZONE
+from sites.core.rulebook.choices import DRIP_EMITTERS
 from sites.core.units import unit_label
 from sites.models import BackflowAssembly, Controller, Firm, Pump, Site, Valve, WaterSupply, Zone
-from sites.models.plant import DRIP_EMITTERS
 
 MOVEMENT = {"yes": "yes", "no": "NO", "weeps": "weeps", "": "–"}
 PIPE_NAMES = {"pe": "PE", "pvc": "PVC", "drip": "drip"}
@@ -187,7 +188,7 @@ def _zone_rows(
             sheet.ZoneRow(
                 numbers="–",
                 name=f"{zone} (no valve in the register)",
-                emitter=zone.get_emitter_display(),
+                emitter=_about([zone], firm),
                 pipe=pipes.words([zone]),
             )
         )
@@ -201,13 +202,24 @@ def _valve_row(check: ValveCheck, firm: Firm, pipes: _Pipes, *, completed: bool)
     return sheet.ZoneRow(
         numbers=", ".join(str(zone.number) for zone in zones) or "–",
         name=_row_name(valve, zones),
-        emitter=", ".join(sorted({zone.get_emitter_display() for zone in zones})),
+        emitter=_about(zones, firm),
         pipe=pipes.words(zones),
         as_new=_reading(check.as_new, firm),
         last=_reading(last, firm),
         now=_now(check, firm, pipes.material(zones)) if completed else sheet.Reading(),
         diagnosis="; ".join(_finding_words(check)) if completed else "",
     )
+
+
+def _about(zones: list[Zone], firm: Firm) -> str:
+    """What the rulebook prints of a zone: words as they are, figures after their name."""
+    parts = []
+    for field in ZONE:
+        if field.on_sheet:
+            said = {field.shown(getattr(zone, field.name), firm.units, "") for zone in zones}
+            words = ", ".join(sorted(said - {""}))
+            parts.append(words if field.choices or not words else f"{field.words} {words}")
+    return ", ".join(filter(None, parts))
 
 
 def _row_name(valve: Valve, zones: list[Zone]) -> str:

@@ -7,7 +7,8 @@ from django import forms
 
 from scheduling.models import Program
 from scheduling.queries.programs import forbidden_weekdays
-from sites.forms.base import WeekdaysField, use_native_pickers
+from sites.forms.base import use_native_pickers
+from sites.forms.ruled import WeekdaysField
 from sites.models import Site
 from sites.models.places import WEEKDAYS
 

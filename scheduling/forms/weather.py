@@ -1,12 +1,13 @@
 """Forms of the weather pages: a station, and a file of its days."""
 
-from typing import Any, ClassVar
+from typing import Any
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from scheduling.actions.weather import FORMATS
 from scheduling.models import WeatherImport
+from sites.core.rulebook import STATION
 from sites.forms.base import RegisterForm
 from sites.models import WeatherStation
 
@@ -14,12 +15,9 @@ LARGEST_FILE_MB = 20
 
 
 class StationForm(RegisterForm):
-    quantities: ClassVar[dict[str, str]] = {"elevation_m": "length", "wind_height_m": "length"}
-
     class Meta:
         model = WeatherStation
-        fields = ["code", "name", "latitude", "longitude", "elevation_m", "wind_height_m", "coastal"]
-        labels = {"elevation_m": "Elevation", "wind_height_m": "Height of the wind sensor", "coastal": "At a coast"}
+        fields = STATION.names
 
 
 class ImportForm(forms.Form):

@@ -5,150 +5,17 @@ from rest_framework import serializers
 from sites import models
 from sites.access import OFFICE, STAFF
 from sites.actions.register import save
-from sites.api.base import ReadViewSet, RowSerializer, RowViewSet
+from sites.api.base import ReadViewSet, RowSerializer, RowViewSet, rows_of
 from sites.models import Role
-from sites.queries.site_page import local_today
-
-
-class ClientSerializer(RowSerializer):
-    hidden_from = {Role.CLIENT: ("office_notes",)}
-
-    class Meta:
-        model = models.Client
-        exclude = ["archived_at"]
-
-
-class ClientViewSet(RowViewSet):
-    queryset = models.Client.objects.all()
-    serializer_class = ClientSerializer
-    open_to = {**RowViewSet.open_to, "GET": (*OFFICE, Role.CLIENT)}
-    site_path = "sites"
-
-
-class SiteSerializer(RowSerializer):
-    hidden_from = {Role.TECHNICIAN: ("office_notes",), Role.CLIENT: ("office_notes", "access_notes")}
-
-    class Meta:
-        model = models.Site
-        exclude = ["archived_at"]
-
-
-class SiteViewSet(RowViewSet):
-    queryset = models.Site.objects.all()
-    serializer_class = SiteSerializer
-    site_path = None
-
-
-class WaterSupplySerializer(RowSerializer):
-    stays_on = "site"
-
-    class Meta:
-        model = models.WaterSupply
-        fields = "__all__"
-
-
-class WaterSupplyViewSet(RowViewSet):
-    queryset = models.WaterSupply.objects.all()
-    serializer_class = WaterSupplySerializer
-
-
-class PumpSerializer(RowSerializer):
-    stays_on = "supply"
-
-    class Meta:
-        model = models.Pump
-        fields = "__all__"
-
-
-class PumpViewSet(RowViewSet):
-    queryset = models.Pump.objects.all()
-    serializer_class = PumpSerializer
-    site_path = "supply__site"
-
-
-class BackflowAssemblySerializer(RowSerializer):
-    stays_on = "site"
-
-    class Meta:
-        model = models.BackflowAssembly
-        fields = "__all__"
-
-
-class BackflowAssemblyViewSet(RowViewSet):
-    queryset = models.BackflowAssembly.objects.all()
-    serializer_class = BackflowAssemblySerializer
-
-
-class ControllerSerializer(RowSerializer):
-    stays_on = "site"
-
-    class Meta:
-        model = models.Controller
-        fields = "__all__"
-
-    def validate_terminals(self, terminals):
-        highest = (
-            max((valve.terminal or 0 for valve in self.instance.valves.all()), default=0) if self.instance else 0
-        )
-        if highest > terminals:
-            raise serializers.ValidationError(f"A valve sits on terminal {highest}. Move it first.")
-        return terminals
-
-
-class ControllerViewSet(RowViewSet):
-    queryset = models.Controller.objects.all()
-    serializer_class = ControllerSerializer
-
-
-class ValveSerializer(RowSerializer):
-    stays_on = "controller"
-
-    class Meta:
-        model = models.Valve
-        fields = "__all__"
-
-    def validate(self, attrs):
-        controller = attrs.get("controller") or self.instance.controller
-        if (attrs.get("terminal") or 0) > controller.terminals:
-            words = f"{controller} has terminals 1 to {controller.terminals}."
-            raise serializers.ValidationError({"terminal": words})
-        return super().validate(attrs)
-
-
-class ValveViewSet(RowViewSet):
-    queryset = models.Valve.objects.all()
-    serializer_class = ValveSerializer
-    site_path = "controller__site"
-
-
-class ZoneSerializer(RowSerializer):
-    stays_on = "site"
-
-    class Meta:
-        model = models.Zone
-        fields = "__all__"
-
-
-class ZoneViewSet(RowViewSet):
-    queryset = models.Zone.objects.all()
-    serializer_class = ZoneSerializer
-
-
-class MeterSerializer(RowSerializer):
-    stays_on = "site"
-
-    class Meta:
-        model = models.Meter
-        fields = "__all__"
-
-
-class MeterViewSet(RowViewSet):
-    queryset = models.Meter.objects.all()
-    serializer_class = MeterSerializer
+from sites.queries.falling_counter import falling_counter
 
 
 class MeterReadingSerializer(RowSerializer):
-    stays_on = "meter"
+    passed_its_end = serializers.BooleanField(
+        required=False,
+        write_only=True,
+        help_text="The counter passed its end: without it a reading below the one before is refused.",
+    )
 
     class Meta:
         model = models.MeterReading
@@ -156,13 +23,14 @@ class MeterReadingSerializer(RowSerializer):
         read_only_fields = ["read_by"]
 
     def validate(self, attrs):
-        meter = attrs.get("meter") or self.instance.meter
-        if "read_on" in attrs and attrs["read_on"] > local_today(meter.site):
-            raise serializers.ValidationError({"read_on": "This day has not come yet."})
-        if attrs.get("counter", 0) >= 10**meter.digits:
-            words = f"The counter has {meter.digits} digits before the point."
-            raise serializers.ValidationError({"counter": words})
-        return super().validate(attrs)
+        passed = attrs.pop("passed_its_end", False)
+        attrs = super().validate(attrs)
+        row = self.instance or models.MeterReading(**attrs)
+        if row.changes("read_on", "counter") and (falling := falling_counter(row)):
+            if not passed:
+                raise serializers.ValidationError({"passed_its_end": falling.question})
+            attrs["note"] = attrs.get("note") or row.note or falling.note
+        return attrs
 
 
 class MeterReadingViewSet(RowViewSet):
@@ -188,19 +56,6 @@ class PhotoViewSet(RowViewSet):
     serializer_class = PhotoSerializer
     open_to = {"GET": STAFF, "DELETE": OFFICE}
     http_method_names = ["get", "head", "options", "delete"]
-
-
-class WeatherStationSerializer(RowSerializer):
-    class Meta:
-        model = models.WeatherStation
-        fields = "__all__"
-
-
-class WeatherStationViewSet(RowViewSet):
-    queryset = models.WeatherStation.objects.all()
-    serializer_class = WeatherStationSerializer
-    open_to = {**RowViewSet.open_to, "GET": STAFF}
-    site_path = "sites"
 
 
 class TariffBlockSerializer(serializers.ModelSerializer):
@@ -256,18 +111,18 @@ class StateChangeViewSet(ReadViewSet):
 
 ENDPOINTS = {
     "state-changes": StateChangeViewSet,
-    "clients": ClientViewSet,
-    "sites": SiteViewSet,
-    "supplies": WaterSupplyViewSet,
-    "pumps": PumpViewSet,
-    "backflow-assemblies": BackflowAssemblyViewSet,
-    "controllers": ControllerViewSet,
-    "valves": ValveViewSet,
-    "zones": ZoneViewSet,
-    "meters": MeterViewSet,
+    "clients": rows_of(models.Client, site_path="sites", read_by=(*OFFICE, Role.CLIENT), exclude=["archived_at"]),
+    "sites": rows_of(models.Site, site_path=None, exclude=["archived_at"]),
+    "supplies": rows_of(models.WaterSupply),
+    "pumps": rows_of(models.Pump, site_path="supply__site"),
+    "backflow-assemblies": rows_of(models.BackflowAssembly),
+    "controllers": rows_of(models.Controller),
+    "valves": rows_of(models.Valve, site_path="controller__site"),
+    "zones": rows_of(models.Zone),
+    "meters": rows_of(models.Meter),
     "meter-readings": MeterReadingViewSet,
     "photos": PhotoViewSet,
-    "stations": WeatherStationViewSet,
+    "stations": rows_of(models.WeatherStation, site_path="sites", read_by=STAFF),
     "tariffs": TariffViewSet,
     "users": UserViewSet,
 }

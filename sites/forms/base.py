@@ -1,13 +1,11 @@
 """What all forms of the register share."""
 
-from typing import Any, ClassVar, TypeVar
+from typing import Any, TypeVar
 
 from django import forms
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
-from django.core.validators import MaxValueValidator
+from django.core.exceptions import ValidationError
 
-from sites.forms.quantities import QuantityModelForm
-from sites.models.places import WEEKDAYS
+from sites.forms.ruled import RuledForm
 
 Kind = TypeVar("Kind", bound=forms.Field)
 LONGEST_KEY = 18  # digits that fit a row's 64-bit number
@@ -46,19 +44,6 @@ def rows_field(form: forms.BaseForm, name: str) -> forms.ModelChoiceField:
     return field_of(form, name, forms.ModelChoiceField)
 
 
-def show_unit(field: forms.Field, label: str) -> None:
-    """Have the page print a unit beside the box."""
-    field.unit = label  # type: ignore[attr-defined]  # read by the form's template only
-
-
-class WeekdaysField(forms.TypedMultipleChoiceField):
-    """Weekdays as check boxes; cleans to a list of whole numbers, 0 for Monday."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("widget", forms.CheckboxSelectMultiple)
-        super().__init__(choices=list(enumerate(WEEKDAYS)), coerce=int, **kwargs)
-
-
 class RowsField(forms.ModelMultipleChoiceField):
     """Several rows to tick. A number too long for any row is a wrong choice, not a crash of the database."""
 
@@ -69,28 +54,9 @@ class RowsField(forms.ModelMultipleChoiceField):
         return super().clean(value)
 
 
-class RegisterForm(QuantityModelForm):
-    """A row of the register. `parent` names what the row stands on: the view sets it, nobody types it.
-
-    most: by field the largest figure, in SI, that can be meant; above it a unit or a digit slipped.
-    """
-
-    parent: ClassVar[str] = ""
-    most: ClassVar[dict[str, float]] = {}
+class RegisterForm(RuledForm):
+    """A row of the register. What it stands on is set by the view, nobody types it."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         use_native_pickers(self.fields)
-        for name, largest in self.most.items():
-            self.fields[name].validators.append(MaxValueValidator(largest))
-
-    def _get_validation_exclusions(self) -> set[str]:
-        # A model form skips every constraint that names a field it does not show. The parent is set and must count.
-        return super()._get_validation_exclusions() - {self.parent}  # type: ignore[misc]  # the stubs leave out this method of ModelForm
-
-    def _update_errors(self, errors: ValidationError) -> None:
-        # What is wrong with the parent has no field to stand beside: it goes to the top of the form.
-        by_field = getattr(errors, "error_dict", {})
-        if self.parent in by_field and self.parent not in self.fields:
-            by_field.setdefault(NON_FIELD_ERRORS, []).extend(by_field.pop(self.parent))
-        super()._update_errors(errors)  # type: ignore[misc]  # the stubs leave out this method of ModelForm

@@ -8,17 +8,12 @@ from typing import Any
 from django import forms
 from django.db.models import Q
 
+from sites.core.rulebook import CLIENT, SITE, TARIFF, TARIFF_BLOCK
 from sites.core.units import priced_volume
-from sites.forms.base import RegisterForm, WeekdaysField, rows_field, show_unit
+from sites.forms.base import RegisterForm, rows_field
+from sites.forms.quantities import show_unit
 from sites.models import Client, Firm, Site, Tariff, TariffBlock, WeatherStation
-
-COORDINATE_ERRORS = {
-    "latitude": dict.fromkeys(
-        ("min_value", "max_value"),
-        "Latitude lies between -90 and 90 degrees. Are latitude and longitude the wrong way round?",
-    ),
-    "longitude": dict.fromkeys(("min_value", "max_value"), "Longitude lies between -180 and 180 degrees."),
-}
+from sites.models.people import NOT_A_TIME_ZONE
 
 
 @functools.cache
@@ -37,64 +32,21 @@ class TimeZoneField(forms.ChoiceField):
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(choices=time_zone_choices, **kwargs)
+        self.error_messages["invalid_choice"] = NOT_A_TIME_ZONE
 
 
 class ClientForm(RegisterForm):
     class Meta:
         model = Client
-        fields = [
-            "name",
-            "contact_name",
-            "email",
-            "phone",
-            "billing_address",
-            "wants_season_report_by_email",
-            "report_as",
-            "language",
-            "wants_reminders",
-            "office_notes",
-        ]
+        fields = CLIENT.names
 
 
 class SiteForm(RegisterForm):
-    quantities = {"elevation_m": "length", "special_landscape_m2": "area"}
     time_zone = TimeZoneField()
-    open_weekdays = WeekdaysField(
-        label="Open on", error_messages={"required": "Tick at least one day on which a technician may enter."}
-    )
-    permitted_weekdays = WeekdaysField(
-        label="Permitted weekdays",
-        required=False,
-        help_text="Counts where watering is permitted on named weekdays.",
-    )
 
     class Meta:
         model = Site
-        fields = [
-            "client",
-            "name",
-            "address",
-            "postcode",
-            "town",
-            "latitude",
-            "longitude",
-            "elevation_m",
-            "time_zone",
-            "opens_at",
-            "closes_at",
-            "open_weekdays",
-            "access_notes",
-            "office_notes",
-            "weather_station",
-            "permitted_days",
-            "permitted_weekdays",
-            "watering_window_start",
-            "watering_window_end",
-            "tariff",
-            "residential",
-            "special_landscape_m2",
-        ]
-        error_messages = COORDINATE_ERRORS
+        fields = SITE.names
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -103,27 +55,11 @@ class SiteForm(RegisterForm):
         rows_field(self, "client").empty_label = "Choose a client"
         rows_field(self, "weather_station").queryset = WeatherStation.objects.all()
 
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or self.cleaned_data
-        opens, closes = cleaned.get("opens_at"), cleaned.get("closes_at")
-        if opens and closes and closes <= opens:
-            self.add_error("closes_at", f"The closing time must be after the opening time, {opens:%H:%M}.")
-        starts, ends = cleaned.get("watering_window_start"), cleaned.get("watering_window_end")
-        if starts and starts == ends:
-            self.add_error(
-                "watering_window_end",
-                "The window must not end when it starts. For the whole day write 00:00 to 23:59.",
-            )
-        named = cleaned.get("permitted_days") == Site.PermittedDays.WEEKDAYS
-        if named and "permitted_weekdays" in cleaned and not cleaned["permitted_weekdays"]:
-            self.add_error("permitted_weekdays", "Tick the weekdays on which watering is permitted.")
-        return cleaned
-
 
 class TariffForm(RegisterForm):
     class Meta:
         model = Tariff
-        fields = ["name", "fixed_per_month"]
+        fields = TARIFF.names
 
 
 class BlocksFormSet(forms.BaseInlineFormSet):
@@ -142,12 +78,9 @@ class BlocksFormSet(forms.BaseInlineFormSet):
 class TariffBlockForm(RegisterForm):
     """A US firm types gallons and a price per 1,000 gal; the database keeps m³."""
 
-    quantities = {"from_m3": "volume"}
-
     class Meta:
         model = TariffBlock
-        fields = ["from_m3", "price_per_m3"]
-        labels = {"from_m3": "From", "price_per_m3": "Price"}
+        fields = TARIFF_BLOCK.names
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

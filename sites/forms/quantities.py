@@ -10,6 +10,11 @@ from sites.core.units import Quantity, display_unit, format_quantity, from_displ
 from sites.models import Firm
 
 
+def show_unit(field: forms.Field, label: str) -> None:
+    """Have the page print a unit beside the box."""
+    field.unit = label  # type: ignore[attr-defined]  # read by the form's template only
+
+
 class QuantityField(forms.FloatField):
     """A number shown and typed in the firm's unit; `clean` returns SI. `unit` is the label beside the field."""
 
@@ -78,7 +83,7 @@ class QuantityModelForm(forms.ModelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        system = Firm.current().units
+        self.system = Firm.current().units
         for name, quantity in self.quantities.items():
             if name not in self.fields:
                 continue
@@ -90,7 +95,7 @@ class QuantityModelForm(forms.ModelForm):
                 help_text=self.fields[name].help_text,
                 validators=model_field.validators,
             )
-            field.use_system(system)
+            field.use_system(self.system)
             self.fields[name] = field
         self._show_defaults()
 

@@ -9,13 +9,18 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
+from sites.core.rulebook import CLIENT
+from sites.core.rulebook.choices import Language, ReportAs
 from sites.core.writing import written_for
 from sites.models.rows import Row, ScopedRows
+from sites.models.ruled import RuledRow, column
+
+NOT_A_TIME_ZONE = "Not a time zone name. Write it as Continent/City, for example Europe/Vienna."
 
 
 def validate_time_zone(name: str) -> None:
     if name not in zoneinfo.available_timezones():
-        raise ValidationError("Not a time zone name. Write it as Continent/City, for example Europe/Vienna.")
+        raise ValidationError(NOT_A_TIME_ZONE)
 
 
 LATITUDE = [MinValueValidator(-90), MaxValueValidator(90)]
@@ -91,33 +96,23 @@ class ClientQuerySet(ScopedRows["Client"]):
         return self.filter(archived_at=None)
 
 
-class Client(models.Model):
+class Client(RuledRow):
     """Who owns the sites and gets the season report."""
 
-    class ReportAs(models.TextChoices):
-        ATTACHMENT = "attachment", "attached as PDF"
-        LINK = "link", "as a link to read in the browser"
+    rules = CLIENT
+    ReportAs = ReportAs
+    Language = Language
 
-    class Language(models.TextChoices):
-        ENGLISH = "en", "English"
-        GERMAN = "de", "German"
-
-    name = models.CharField(max_length=160)
-    contact_name = models.CharField(max_length=120, blank=True)
-    email = models.EmailField(blank=True)
-    phone = models.CharField(max_length=40, blank=True)
-    billing_address = models.TextField(blank=True)
-    wants_season_report_by_email = models.BooleanField(default=True)
-    report_as = models.CharField(
-        "season report in the mail", max_length=10, choices=ReportAs, default=ReportAs.ATTACHMENT
-    )
-    language = models.CharField("language of reports", max_length=5, choices=Language, default=Language.ENGLISH)
-    wants_reminders = models.BooleanField(
-        "reminder by email the day before a visit",
-        default=True,
-        help_text="Appointments themselves are always told.",
-    )
-    office_notes = models.TextField(blank=True, help_text="For the office only; never printed for the client.")
+    name = column(CLIENT["name"])
+    contact_name = column(CLIENT["contact_name"])
+    email = column(CLIENT["email"])
+    phone = column(CLIENT["phone"])
+    billing_address = column(CLIENT["billing_address"])
+    wants_season_report_by_email = column(CLIENT["wants_season_report_by_email"])
+    report_as = column(CLIENT["report_as"])
+    language = column(CLIENT["language"])
+    wants_reminders = column(CLIENT["wants_reminders"])
+    office_notes = column(CLIENT["office_notes"])
     archived_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     objects = ClientQuerySet.as_manager()

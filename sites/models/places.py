@@ -2,12 +2,15 @@ from typing import Self
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 
-from sites.models.people import LATITUDE, LONGITUDE, Client, Role, User, validate_time_zone
+from sites.core.rulebook import SITE, STATION, TARIFF, TARIFF_BLOCK
+from sites.core.rulebook.choices import PermittedDays
+from sites.core.rulebook.fields import NOT_AMONG
+from sites.models.people import Client, Role, User, validate_time_zone
 from sites.models.rows import Row, ScopedRows
+from sites.models.ruled import RuledRow, column
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
@@ -17,10 +20,8 @@ def every_weekday() -> list[int]:
 
 
 def validate_weekdays(value: list) -> None:
-    if not isinstance(value, list) or any(type(day) is not int or not 0 <= day <= 6 for day in value):
-        raise ValidationError("Weekdays are a list of whole numbers, 0 for Monday to 6 for Sunday.")
-    if len(set(value)) != len(value):
-        raise ValidationError("A weekday is in the list twice.")
+    if refused := SITE["permitted_weekdays"].refusal(value):
+        raise ValidationError(refused)
 
 
 class ShownToStaff(ScopedRows[Row]):
@@ -30,19 +31,18 @@ class ShownToStaff(ScopedRows[Row]):
         return self.none() if user.role == Role.CLIENT else self
 
 
-class WeatherStation(models.Model):
+class WeatherStation(RuledRow):
     """Where daily weather comes from; its rows are `scheduling.DailyWeather`."""
 
-    code = models.CharField(max_length=40, unique=True, help_text="The station's identifier, e.g. its GHCN id.")
-    name = models.CharField(max_length=120)
-    latitude = models.FloatField(validators=LATITUDE)
-    longitude = models.FloatField(validators=LONGITUDE)
-    elevation_m = models.FloatField(default=0)
-    wind_height_m = models.FloatField(default=10, validators=[MinValueValidator(0.5)])
-    coastal = models.BooleanField(
-        default=False,
-        help_text="Radiation is estimated from temperature with kRs 0.19 at a coast, 0.16 inland.",
-    )
+    rules = STATION
+
+    code = column(STATION["code"], unique=True)
+    name = column(STATION["name"])
+    latitude = column(STATION["latitude"])
+    longitude = column(STATION["longitude"])
+    elevation_m = column(STATION["elevation_m"])
+    wind_height_m = column(STATION["wind_height_m"])
+    coastal = column(STATION["coastal"])
 
     objects = ShownToStaff.as_manager()
 
@@ -53,11 +53,13 @@ class WeatherStation(models.Model):
         return self.name
 
 
-class Tariff(models.Model):
+class Tariff(RuledRow):
     """A water price in blocks by month: fixed charge plus a price per m³ that changes with the amount."""
 
-    name = models.CharField(max_length=120)
-    fixed_per_month = models.DecimalField(max_digits=9, decimal_places=2, default=0)
+    rules = TARIFF
+
+    name = column(TARIFF["name"])
+    fixed_per_month = column(TARIFF["fixed_per_month"])
 
     objects = ShownToStaff.as_manager()
 
@@ -68,10 +70,12 @@ class Tariff(models.Model):
         return self.name
 
 
-class TariffBlock(models.Model):
+class TariffBlock(RuledRow):
+    rules = TARIFF_BLOCK
+
     tariff = models.ForeignKey(Tariff, on_delete=models.CASCADE, related_name="blocks")
-    from_m3 = models.FloatField(validators=[MinValueValidator(0)])
-    price_per_m3 = models.DecimalField(max_digits=9, decimal_places=4, validators=[MinValueValidator(0)])
+    from_m3 = column(TARIFF_BLOCK["from_m3"])
+    price_per_m3 = column(TARIFF_BLOCK["price_per_m3"])
 
     class Meta:
         ordering = ["tariff", "from_m3"]
@@ -89,52 +93,36 @@ class SiteQuerySet(ScopedRows["Site"]):
         return self.filter(archived_at=None)
 
 
-class Site(models.Model):
+class Site(RuledRow):
     """A place the firm looks after."""
 
-    class PermittedDays(models.TextChoices):
-        ANY = "any", "any day"
-        WEEKDAYS = "weekdays", "named weekdays"
-        ODD = "odd", "odd dates"
-        EVEN = "even", "even dates"
+    rules = SITE
+    PermittedDays = PermittedDays
 
     client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="sites")
-    name = models.CharField(max_length=160)
-    address = models.CharField(max_length=200)
-    town = models.CharField(max_length=100)
-    postcode = models.CharField(max_length=20, blank=True)
-    latitude = models.FloatField(validators=LATITUDE, help_text="Decimal degrees, south is negative.")
-    longitude = models.FloatField(validators=LONGITUDE, help_text="Decimal degrees, west is negative.")
-    elevation_m = models.FloatField(
-        "elevation", default=0, validators=[MinValueValidator(-430), MaxValueValidator(6000)]
-    )
-    time_zone = models.CharField(max_length=60, validators=[validate_time_zone])
-    opens_at = models.TimeField("open from", default="07:00", help_text="When a technician may enter.")
-    closes_at = models.TimeField("open until", default="18:00")
-    open_weekdays = models.JSONField(default=every_weekday, validators=[validate_weekdays])
-    access_notes = models.TextField(blank=True, help_text="Gates, dogs, keys. Shown to the assigned technician.")
-    office_notes = models.TextField(blank=True, help_text="For the office only; never printed for the client.")
+    name = column(SITE["name"])
+    address = column(SITE["address"])
+    town = column(SITE["town"])
+    postcode = column(SITE["postcode"])
+    latitude = column(SITE["latitude"])
+    longitude = column(SITE["longitude"])
+    elevation_m = column(SITE["elevation_m"])
+    time_zone = column(SITE["time_zone"], validators=[validate_time_zone])
+    opens_at = column(SITE["opens_at"])
+    closes_at = column(SITE["closes_at"])
+    open_weekdays = column(SITE["open_weekdays"], default=every_weekday)
+    access_notes = column(SITE["access_notes"])
+    office_notes = column(SITE["office_notes"])
     weather_station = models.ForeignKey(
         WeatherStation, null=True, blank=True, on_delete=models.PROTECT, related_name="sites"
     )
-    permitted_days = models.CharField(
-        "permitted watering days", max_length=10, choices=PermittedDays, default=PermittedDays.ANY
-    )
-    permitted_weekdays = models.JSONField(default=every_weekday, validators=[validate_weekdays], blank=True)
-    watering_window_start = models.TimeField("watering allowed from", default="22:00")
-    watering_window_end = models.TimeField(
-        "watering allowed until", default="08:00", help_text="May lie after midnight."
-    )
+    permitted_days = column(SITE["permitted_days"])
+    permitted_weekdays = column(SITE["permitted_weekdays"], default=every_weekday)
+    watering_window_start = column(SITE["watering_window_start"])
+    watering_window_end = column(SITE["watering_window_end"])
     tariff = models.ForeignKey(Tariff, null=True, blank=True, on_delete=models.PROTECT, related_name="sites")
-    residential = models.BooleanField(
-        "residential landscape", default=True, help_text="The water allowance of other landscapes is smaller."
-    )
-    special_landscape_m2 = models.FloatField(
-        "special landscape area",
-        default=0,
-        validators=[MinValueValidator(0)],
-        help_text="Part of the planted area with a full allowance: edible plants, active play, recycled water.",
-    )
+    residential = column(SITE["residential"])
+    special_landscape_m2 = column(SITE["special_landscape_m2"])
     archived_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     objects = SiteQuerySet.as_manager()
@@ -151,6 +139,10 @@ class Site(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        if self.changes("client") and self.client_id and self.client.archived_at:
+            raise ValidationError({"client": NOT_AMONG})
 
     @property
     def full_address(self) -> str:

@@ -1,35 +1,31 @@
 from typing import Self
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.core.validators import MaxValueValidator, MinValueValidator
+from django.core.exceptions import ValidationError
 from django.db import models
+from django.utils import timezone
 
+from sites.core.rulebook import METER, READING
+from sites.core.rulebook.choices import RegisterUnit
 from sites.models.people import User
 from sites.models.places import Site, site_scope
 from sites.models.plant import SiteRows
 from sites.models.rows import ScopedRows
+from sites.models.ruled import RuledRow, column
 
 
-class Meter(models.Model):
-    class Unit(models.TextChoices):
-        M3 = "m3", "m³"
-        LITRE = "litre", "L"
-        US_GALLON = "us_gallon", "US gal"
-        KGAL = "kgal", "1,000 US gal"
-        CCF = "ccf", "100 ft³"
-        FT3 = "ft3", "ft³"
+class Meter(RuledRow):
+    rules = METER
+    Unit = RegisterUnit
 
     site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="meters")
-    serial_number = models.CharField(max_length=60)
-    unit = models.CharField(max_length=12, choices=Unit, default=Unit.M3)
-    digits = models.PositiveSmallIntegerField(
-        "digits before the point", default=6, validators=[MinValueValidator(3), MaxValueValidator(9)]
-    )
-    multiplier = models.FloatField(
-        default=1, validators=[MinValueValidator(0.0001)], help_text="One step of the counter is this many units."
-    )
-    irrigation_only = models.BooleanField(default=True)
-    removed_on = models.DateField(null=True, blank=True)
+    serial_number = column(METER["serial_number"])
+    unit = column(METER["unit"])
+    digits = column(METER["digits"], models.PositiveSmallIntegerField)
+    multiplier = column(METER["multiplier"])
+    irrigation_only = column(METER["irrigation_only"])
+    removed_on = column(METER["removed_on"])
 
     objects = SiteRows.as_manager()
 
@@ -45,21 +41,16 @@ class MeterReadingQuerySet(ScopedRows["MeterReading"]):
         return self.filter(site_scope(user, "meter__site"))
 
 
-class MeterReading(models.Model):
+class MeterReading(RuledRow):
+    rules = READING
+
     meter = models.ForeignKey(Meter, on_delete=models.CASCADE, related_name="readings")
-    read_on = models.DateField()
-    read_at = models.TimeField(
-        "time of day",
-        null=True,
-        blank=True,
-        help_text="Two readings with their times, in the evening and the next morning, show a leak.",
-    )
-    counter = models.DecimalField(
-        "counter reading", max_digits=13, decimal_places=3, validators=[MinValueValidator(0)]
-    )
-    estimated = models.BooleanField(default=False)
+    read_on = column(READING["read_on"])
+    read_at = column(READING["read_at"])
+    counter = column(READING["counter"])
+    estimated = column(READING["estimated"])
     read_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
-    note = models.CharField(max_length=200, blank=True)
+    note = column(READING["note"])
 
     objects = MeterReadingQuerySet.as_manager()
 
@@ -75,6 +66,20 @@ class MeterReading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.meter} on {self.read_on}: {self.counter}"
+
+    def clean(self) -> None:
+        wrong = {}
+        today = timezone.localdate(timezone=ZoneInfo(self.meter.site.time_zone))
+        if self.read_on is not None and self.changes("read_on"):
+            if self.read_on > today:
+                wrong["read_on"] = "This day has not come yet."
+            elif self.meter.readings.filter(read_on=self.read_on).exclude(pk=self.pk).exists():
+                wrong["read_on"] = "This meter already has a reading on this day. Edit that one."
+        digits = self.meter.digits
+        if self.counter is not None and self.changes("counter") and self.counter >= 10**digits:
+            wrong["counter"] = f"The counter has {digits} digits before the point."
+        if wrong:
+            raise ValidationError(wrong)
 
     @property
     def site(self) -> Site:

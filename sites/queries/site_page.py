@@ -11,9 +11,13 @@ from django.utils import timezone
 from sites.core.checks import TEST_DUE_SOON_DAYS
 from sites.core.metering import use_m3
 from sites.core.plant import SitePlant
+from sites.core.rulebook import ZONE
+from sites.core.rulebook.fields import NUMERIC
+from sites.core.writing import short_number
 from sites.models import (
     BackflowAssembly,
     Controller,
+    Firm,
     Meter,
     MeterReading,
     Photo,
@@ -42,6 +46,21 @@ class ControllerLine:
     valves: list[Valve]
     doubled: frozenset[int]
     free: str
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One column of a list, as the rulebook has it; `look` is its style."""
+
+    heading: str
+    text: str
+    look: str = ""
+
+
+@dataclass(frozen=True)
+class ZoneLine:
+    zone: Zone
+    cells: list[Cell]
 
 
 @dataclass(frozen=True)
@@ -75,7 +94,7 @@ class SitePage:
     supplies: list[WaterSupply]
     assemblies: list[AssemblyLine]
     controllers: list[ControllerLine]
-    zones: list[Zone]
+    zones: list[ZoneLine]
     meters: list[MeterLine]
     photos: list[Photo]
     tariff_blocks: list[TariffBlock]
@@ -109,7 +128,7 @@ def site_page(site: Site, user: User) -> SitePage:
         supplies=rows.supplies,
         assemblies=[AssemblyLine(row, backflow_test_state(row.test_due_on, today)) for row in rows.backflows],
         controllers=[_controller_line(controller) for controller in rows.controllers],
-        zones=rows.zones,
+        zones=[_zone_line(zone) for zone in rows.zones],
         meters=[_meter_line(meter) for meter in site.meters.prefetch_related(readings)],
         photos=list(Photo.objects.visible_to(user).filter(site=site).select_related("uploaded_by")),
         tariff_blocks=list(TariffBlock.objects.filter(tariff=site.tariff_id)),
@@ -167,6 +186,25 @@ def spans(numbers: list[int], names: Sequence[str] = (), dash: str = "–") -> s
     return ", ".join(
         written[part[0]] if len(part) == 1 else f"{written[part[0]]}{dash}{written[part[-1]]}" for part in parts
     )
+
+
+def _zone_line(zone: Zone) -> ZoneLine:
+    """The fields that have a column in the rulebook, in its order."""
+    system = Firm.current().units
+    cells = []
+    for field in ZONE:
+        if field.name == "planting":
+            cells.append(Cell(field.column, _ground_words(zone), "two"))
+        elif field.column:
+            text = field.shown(getattr(zone, field.name), system)
+            cells.append(Cell(field.column, text, "number" if field.kind in NUMERIC else ""))
+    return ZoneLine(zone, cells)
+
+
+def _ground_words(zone: Zone) -> str:
+    slope = f"slope {short_number(zone.slope_percent)} %" if zone.slope_percent else ""
+    soil = zone.get_soil_display() or "soil unknown"
+    return ", ".join(filter(None, (zone.get_planting_display(), soil, zone.get_exposure_display(), slope)))
 
 
 def _meter_line(meter: Meter) -> MeterLine:

@@ -83,7 +83,7 @@ def new_view(kind: Kind) -> Callable[..., HttpResponse]:
     @open_to(*kind.added_by)
     def new(request: Request, pk: int) -> HttpResponse:
         parent = visible_or_404(kind.parent.objects.all(), request.user, pk=pk)
-        row = kind.model(**{kind.form.parent: parent})
+        row = kind.model(**{kind.model.rules.parent: parent})
         if kind.typed_by:
             setattr(row, kind.typed_by, request.user)
         form = kind.form(**typed(request), instance=row, initial=suggested(kind, parent, request))
@@ -105,7 +105,7 @@ def suggested(kind: Kind, parent: Model, request: Request) -> dict:
     """What stands in an empty form: what repeats from the row `?after=`, else the first free number or terminal."""
     after = whole_number(request.GET.get("after"))
     if after and hasattr(kind.form, "next_after"):
-        row = kind.model.objects.filter(pk=after, **{kind.form.parent: parent}).first()
+        row = kind.model.objects.filter(pk=after, **{kind.model.rules.parent: parent}).first()
         if row:
             return kind.form.next_after(row)
     return kind.form.first_on(parent) if hasattr(kind.form, "first_on") else {}
@@ -114,7 +114,7 @@ def suggested(kind: Kind, parent: Model, request: Request) -> dict:
 def next_page(kind: Kind, row: Model, *, add_next: bool) -> str:
     """The next empty form of the same kind, the pump of a supply that needs one, or back to the site."""
     if add_next and hasattr(kind.form, "next_after"):
-        return f"{reverse(f'sites:{kind.word}_new', args=[getattr(row, kind.form.parent).pk])}?after={row.pk}"
+        return f"{reverse(f'sites:{kind.word}_new', args=[getattr(row, kind.model.rules.parent).pk])}?after={row.pk}"
     if isinstance(row, WaterSupply) and row.kind == WaterSupply.Kind.PUMP and not hasattr(row, "pump"):
         return reverse("sites:pump_new", args=[row.pk])
     return site_url(row.site, kind.section)

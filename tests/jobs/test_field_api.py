@@ -37,8 +37,8 @@ def test_a_figure_of_zero_is_a_figure(client, measured):
 @pytest.mark.parametrize(
     ("values", "beside"),
     [
-        ({}, "non_field_errors"),
-        ({"opens": "", "open_circuit": False, "note": ""}, "non_field_errors"),
+        ({}, "coil_resistance_ohm"),
+        ({"opens": "", "open_circuit": False, "note": ""}, "coil_resistance_ohm"),
         ({"coil_resistance_ohm": 30.0, "open_circuit": True}, "open_circuit"),
         ({"opens": "yes", "measured_at": "2999-01-01T00:00:00Z"}, "measured_at"),
     ],

@@ -27,6 +27,6 @@ def test_too_many_checks_are_refused_beside_the_field_and_the_number_stays(clien
 
     assert answer.status_code == 422
     page = answer.content.decode()
-    assert "less than or equal to 12" in page
+    assert "Must be at most 12." in page
     assert 'value="40"' in page
     assert not ServicePlan.objects.exists()

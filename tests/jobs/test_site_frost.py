@@ -347,7 +347,7 @@ def test_one_wrong_field_saves_neither_form_and_keeps_what_was_typed(as_office, 
     page = text_of(answer)
     assert answer.status_code == 422
     assert "3 fields need a look" in page
-    assert "less than or equal to 12" in page and "less than or equal to 60" in page
+    assert "Must be at most 12." in page and "Must be at most 60 days." in page
     assert all(f'value="{typed}"' in page for typed in ("40", "90", "by the creek"))
     assert not ServicePlan.objects.exists() and not VisitTerms.objects.exists()
 

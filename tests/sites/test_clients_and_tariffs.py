@@ -108,7 +108,7 @@ def test_a_block_is_taken_away_and_its_limit_used_again(office_page, firm):
     [
         ([block("10", "1")], "One block must start at 0"),
         ([block("0", "1"), block("0", "2")], "Two blocks start at the same amount."),
-        ([block("0", "-1")], "greater than or equal to 0"),
+        ([block("0", "-1")], "Must be at least 0"),
         ([block("0", "")], "This field is required."),
     ],
 )

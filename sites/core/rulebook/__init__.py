@@ -1,6 +1,6 @@
 """The rulebook: every field of the register with its words, unit, limits and choices, and rules between fields."""
 
-from sites.core.rulebook.fields import ABOVE_0, Field, Kind, Rule, Table, Words
+from sites.core.rulebook.fields import ABOVE_0, Field, Kind, Rule, Table, Values, Words
 from sites.core.rulebook.places import CLIENT, METER, READING, SITE, STATION, TARIFF, TARIFF_BLOCK
 from sites.core.rulebook.plant import BACKFLOW, CONTROLLER, PUMP, SUPPLY, VALVE, ZONE
 
@@ -40,5 +40,6 @@ __all__ = [
     "Kind",
     "Rule",
     "Table",
+    "Values",
     "Words",
 ]

@@ -15,6 +15,7 @@ from enum import StrEnum
 from typing import Any, Self
 
 from sites.core.units import Quantity, System, display_unit, format_quantity, from_display, to_display
+from sites.core.writing import number, short_number
 
 ABOVE_0 = 0.0001  # the least figure that counts as one, in every unit of the register
 
@@ -25,9 +26,10 @@ NOT_A_DATE = "Enter a valid date."
 NOT_A_TIME = "Enter a valid time."
 NOT_AN_ADDRESS = "Enter a valid email address."
 NOT_A_CHOICE = "Select a valid choice. {value} is not one of the available choices."
+NOT_AMONG = "Select a valid choice. That choice is not one of the available choices."
 NOT_YES_OR_NO = "Must be yes or no."
 NOT_WEEKDAYS = "Weekdays are a list of whole numbers, 0 for Monday to 6 for Sunday."
-WEEKDAY_TWICE = "A weekday stands in the list twice."
+WEEKDAY_TWICE = "A weekday is in the list twice."
 
 
 class Words(StrEnum):
@@ -40,6 +42,10 @@ class Words(StrEnum):
         member._value_ = value
         member.label = label
         return member
+
+    @classmethod
+    def stored(cls) -> list[str]:
+        return [member.value for member in cls]
 
     @classmethod
     def pairs(cls) -> list[tuple[str, str]]:
@@ -71,8 +77,9 @@ class Field:
     label: "" is the name in words. quantity: what the number measures, shown in the firm's unit; `unit`: the one unit
     of a number that has no other. least, most: SI, both allowed. longest: letters of a text. empty: may be left out.
     default: what a new row starts with. told: in place of the usual words about a limit, with {least} and {most}.
+    decimals: of money as stored, of a number as shown.
     hidden_from: roles that never read it. column: heading of its column on the site page, where it has one.
-    on_sheet: printed with its row on the service sheet.
+    on_sheet: printed with its row on the service sheet. repeats: the next row a person enters starts with it.
     """
 
     kind: Kind
@@ -93,34 +100,49 @@ class Field:
     hidden_from: tuple[str, ...] = ()
     column: str = ""
     on_sheet: bool = False
+    repeats: bool = False
 
     @property
     def words(self) -> str:
         return self.label or self.name.replace("_", " ")
 
+    @property
+    def stored_unit(self) -> str:
+        """The unit the database and the API count in."""
+        return display_unit(self.quantity, System.METRIC).label if self.quantity else self.unit
+
+    @property
+    def left_out(self) -> Any:
+        """What stands where nothing was given."""
+        if self.default is not None or self.kind not in (Kind.TEXT, Kind.NOTE, Kind.EMAIL, Kind.CHOICE):
+            return self.default
+        return ""
+
     def refusal(self, value: Any, system: System | str = System.METRIC) -> str | None:
         """Why `value` (SI, of the field's own type) is refused, with limits in the units of `system`; None if not."""
-        if value is None or value == "" or (self.kind is Kind.WEEKDAYS and value == []):
+        if self.kind is Kind.WEEKDAYS and value == []:
+            return None if self.empty else self.told or MISSING
+        if value is None or value == "":
             return None if self.empty else MISSING
         return _JUDGES[self.kind](self, value, System(system))
 
     def limit(self, value: float, system: System | str = System.METRIC, *, upper: bool) -> str:
         """A limit as text with its unit, rounded to the side where it holds."""
         if self.quantity is None:
-            shown = f"{value:.6f}".rstrip("0").rstrip(".")
-            return f"{shown} {self.unit}".rstrip()
+            return f"{short_number(value, 6)} {self.unit}".rstrip()
         unit = display_unit(self.quantity, system)
         if unit.label == "AWG" or self.quantity is Quantity.WIRE_SECTION:
             return format_quantity(value, self.quantity, system, decimals=1)
         rounded = round(to_display(value, self.quantity, system), unit.decimals)
         back = from_display(rounded, self.quantity, system)
-        beyond = back > value * (1 + 1e-9) if upper else back < value * (1 - 1e-9)
+        slack = abs(value) * 1e-9
+        beyond = back > value + slack if upper else back < value - slack
         if not beyond:
             return format_quantity(value, self.quantity, system)
         scale = 10.0 ** (unit.decimals + 1)
         exact = to_display(value, self.quantity, system) * scale
         held = (math.floor(exact) if upper else math.ceil(exact)) / scale
-        return f"{held:.{unit.decimals + 1}f} {unit.label}"
+        return f"{number(held, unit.decimals + 1)} {unit.label}"
 
     def shown(self, value: Any, system: System | str, missing: str = "–") -> str:
         """A stored value as a person reads it, with its unit."""
@@ -133,7 +155,8 @@ class Field:
         if self.kind is Kind.YES_NO:
             return "yes" if value else "no"
         if self.kind in NUMERIC:
-            return f"{float(value):g} {self.unit}".rstrip()
+            figure = number(value, self.decimals) if self.decimals else short_number(float(value), 4)
+            return f"{figure} {self.unit}".rstrip()
         return str(value)
 
 
@@ -272,3 +295,6 @@ class Table:
             if counts and refused.keys().isdisjoint(rule.about) and all(name in values for name in rule.about):
                 refused.update(rule.judge(values))
         return refused
+
+
+NO_RULES = Table("", ())

@@ -62,12 +62,12 @@ def test_limits_are_told_in_the_units_of_the_reader():
     # 2500 kPa is 362.59 psi (1 psi = 6.894757 kPa, NIST SP 811 B.8).
     assert ZONE["head_pressure_kpa"].refusal(9000, "us") == "Must be at most 362.59 psi."
     assert ZONE["area_m2"].refusal(-1) == "Must be above 0."
-    assert VALVE["opens_within_s"].refusal(1e6) == "Must be at most 3600 s."
+    assert VALVE["opens_within_s"].refusal(1e6) == "Must be at most 3,600 s."
     assert CONTROLLER["terminals"].refusal(0) == "Must be at least 1."
     assert VALVE["wire_section_mm2"].refusal(500) == (
         "Valve wire lies between 0.1 mm² and 35.0 mm². Gauge and square millimetres mixed up?"
     )
-    assert SITE["latitude"].refusal(91).startswith("Latitude lies between -90 and 90 degrees.")
+    assert SITE["latitude"].refusal(91).startswith("Latitude lies between −90 and 90 degrees.")
 
 
 def test_a_rule_between_fields_is_judged_where_its_fields_are_sound():

@@ -3,45 +3,13 @@
   "use strict";
 
   const { h } = root.Dom;
-  const NUMBERS = [
-    { name: "coil_resistance_ohm", label: "Resistance at the terminals", unit: "Ω", decimals: 1, word: "as new" },
-    { name: "voltage_v", label: "Voltage at the valve", unit: "V", decimals: 1, word: "expected" },
-    { name: "flow_l_min", label: "Flow", quantity: "flow", word: "as new" },
-    { name: "pressure_kpa", label: "Pressure running", quantity: "pressure", word: "as new", more: true },
-    { name: "current_a", label: "Current", unit: "A", decimals: 2, word: "expected", more: true },
-    { name: "temperature_c", label: "Wire and coil temperature", quantity: "temperature", word: "as new", more: true },
-    { name: "air_pressure_kpa", label: "Air used", quantity: "pressure", word: "as new", winter: true },
-    { name: "air_min", label: "Air on, all passes", unit: "min", decimals: 1, word: "as new", winter: true },
-  ];
-  const MOST_AIR_KPA = 1000; // above any blow-out: a slip of the unit; common practice, no source
-  const YES_NO = [["yes", "yes"], ["no", "no"]];
-  const PLAIN = { open_circuit: false, opens: "", closes: "", note: "" };
-
+  const { rules } = root.Measures;
   const FIELD_OF_GROUP = { resistance: "coil_resistance_ohm", voltage: "voltage_v", current: "current_a", flow: "flow_l_min",
     pressure: "pressure_kpa", opens: "opens", closes: "closes" };
 
   function draftKey(view, valve) { return `valve/${view.uuid}/${valve.pk}`; }
 
-  /* [record data, errors by field] of what is typed. */
-  function readForm(values, units) {
-    const data = {}, errors = {};
-    for (const field of NUMBERS) {
-      const typed = root.Figures.read(values[field.name]);
-      if (Number.isNaN(typed)) { errors[field.name] = "Enter a number, such as 34.5. Nothing was saved."; data[field.name] = null; continue; }
-      const value = typed === null ? null : root.Figures.toStored(typed, field.quantity && units[field.quantity]);
-      data[field.name] = value;
-      if (value === null) continue;
-      if (field.name === "temperature_c" && (value < -60 || value > 90)) errors[field.name] = "This temperature cannot be right.";
-      else if (field.name === "air_pressure_kpa" && value > MOST_AIR_KPA) errors[field.name] = "This air pressure cannot be right.";
-      else if (field.name !== "temperature_c" && (value < 0 || value > 1e6)) errors[field.name] = "Must not be negative or huge.";
-    }
-    for (const name of Object.keys(PLAIN)) data[name] = values[name] || PLAIN[name];
-    if (data.open_circuit && data.coil_resistance_ohm !== null) errors.open_circuit = "Either a resistance or no reading, not both.";
-    const told = [...NUMBERS.filter((field) => field.name !== "temperature_c").map((field) => data[field.name]),
-      data.open_circuit || null, data.opens || null, data.closes || null, data.note || null];
-    if (!Object.keys(errors).length && told.every((value) => value === null)) errors.coil_resistance_ohm = "Enter at least one figure or answer.";
-    return [data, errors];
-  }
+  function readForm(values, units) { return root.Measures.judge(rules, values, units); }
 
   function reading(data) {
     return {
@@ -117,13 +85,17 @@
     });
   }
 
+  function tried(form, name) {
+    return root.Dom.choiceField(form, name, rules.labels[name], [...rules.choices[name], ["", "not tried"]]);
+  }
+
   function numberField(app, form, valve, field) {
     const unit = field.quantity && app.bundle.units[field.quantity];
     const caution = (app.bundle.measuring || {})[field.name]; // a day taken along earlier has none
-    return [caution && h("p", { class: "caution" }, caution), root.Dom.textField(form, field.name, field.label, {
+    return [caution && h("p", { class: "caution" }, caution), root.Dom.textField(form, field.name, rules.labels[field.name], {
       numeric: true, unit: unit ? unit.label : field.unit,
       beside: [["last", root.Figures.shown(valve.last[field.name], unit, field.decimals)],
-        [field.word, root.Figures.shown(valve.as_new[field.name], unit, field.decimals)]],
+        [field.expected ? "expected" : "as new", root.Figures.shown(valve.as_new[field.name], unit, field.decimals)]],
     })];
   }
 
@@ -135,17 +107,17 @@
     const following = root.Outbox.valveAfter(view, pk);
     const gate = view.steps.find((step) => step.gate && !(step.given && step.given.done));
     const result = h("section", { "aria-live": "polite", "aria-label": "What the figures mean" });
-    const asked = NUMBERS.filter((field) => !field.winter || view.kind === "winterisation");
+    const asked = rules.numbers.filter((field) => !field.winter || view.kind === "winterisation");
     const more = asked.filter((field) => field.more);
     const fields = h("form", { class: "measure", novalidate: true, onsubmit: (event) => { event.preventDefault(); save(); } },
       asked.filter((field) => !field.more).slice(0, 1).map((field) => numberField(app, form, valve, field)),
-      root.Dom.checkField(form, "open_circuit", "Meter shows no reading (over range)"),
+      root.Dom.checkField(form, "open_circuit", rules.labels.open_circuit),
       asked.filter((field) => !field.more).slice(1).map((field) => numberField(app, form, valve, field)),
-      root.Dom.choiceField(form, "opens", "Opens", [...YES_NO, ["", "not tried"]]),
-      root.Dom.choiceField(form, "closes", "Closes", [...YES_NO, ["weeps", "weeps"], ["", "not tried"]]),
+      tried(form, "opens"),
+      tried(form, "closes"),
       h("details", { open: more.some((field) => form.values[field.name]) },
         h("summary", {}, "Pressure, current, temperature"), more.map((field) => numberField(app, form, valve, field))),
-      root.Dom.textField(form, "note", "Note", { rows: 2 }),
+      root.Dom.textField(form, "note", rules.labels.note, { rows: 2, longest: rules.longest_note }),
       result,
       h("p", { class: "actions" }, h("button", { class: "wide" }, following && following.pk !== pk ? `Save, next ${following.name}` : "Save")));
     const tooMuch = h("p", { class: "caution", role: "alert", hidden: true });
