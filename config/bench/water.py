@@ -21,6 +21,7 @@ from django.conf import settings
 from django.core.cache import cache
 from django.core.management import call_command
 from django.db import connection
+from django.db.models import Prefetch
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
@@ -34,8 +35,10 @@ from scheduling.core.water.daily_et import DailyWeather, StationGeometry, daily_
 from scheduling.core.water.reference_et import extraterrestrial_radiation
 from scheduling.core.water.replay import Ground
 from scheduling.core.water.zone_inputs import ZoneInputs
+from scheduling.queries.advice import week_ahead
 from scheduling.queries.backtest import zone_backtest
-from sites.models import Site, User, Zone
+from scheduling.queries.plan import site_seasons, station_weather
+from sites.models import Site, User, WeatherStation, Zone
 
 ZONES, DAYS = 10_000, 365
 STATIONS = (200, 1000)  # few fit the processor's cache, many do not
@@ -112,7 +115,7 @@ def _night_and_week(database_url: str) -> Iterator[dict]:
     """The night's work and the week page over a register of their own: on SQLite where no address is given."""
     with tempfile.TemporaryDirectory() as folder:
         _child(folder, database_url, "make_register")
-        for function in ("nightly", "week_page"):
+        for function in ("nightly", "advice", "week_page"):
             yield from json.loads(_child(folder, database_url, function))
 
 
@@ -231,6 +234,23 @@ def nightly() -> None:
         _line("nightly_peak_mib", peak, "MiB", of, 1),
     ]
     sys.stdout.write(json.dumps(figures) + "\n")
+
+
+def advice() -> None:
+    """The week ahead of every site at once, from the seasons of its zones and the schedules in force."""
+    today = dt.date(2026, 7, 20)
+    sites = (
+        Site.objects.current()
+        .select_related("weather_station")
+        .prefetch_related(Prefetch("zones", Zone.objects.filter(in_use=True).select_related("valve")))
+    )
+    weathers = {station.pk: station_weather(station, today) for station in WeatherStation.objects.all()}
+    found = [site_seasons(site, weathers[site.weather_station_id], today.year) for site in sites]
+    started = time.perf_counter()
+    weeks = week_ahead(found, weathers, today)
+    seconds = time.perf_counter() - started
+    of = f"{len(found)} sites, {len(weeks)} zones, from their seasons, {connection.display_name}"
+    sys.stdout.write(json.dumps([_line("advice_2000_sites_seconds", seconds, "s", of, 1)]) + "\n")
 
 
 def week_page() -> None:

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from scheduling.actions.programs import StepChange
 from scheduling.models import ProgramStep, SeasonSchedule, WateringPause
+from scheduling.queries.register import window_min
 from sites.forms.base import RowsField, rows_field, use_native_pickers
 
 LONGEST_RUN_MIN = 600
@@ -87,7 +88,18 @@ class StepForm(forms.ModelForm):
         cleaned = super().clean() or self.cleaned_data
         if cleaned.get("cycles", 1) > 1 and cleaned.get("soak_min") == 0:
             self.add_error("soak_min", "Several cycles need a soak between them.")
+        if cleaned.get("enabled") and not self.errors:
+            self._refuse_longer_than_a_night(cleaned)
         return cleaned
+
+    def _refuse_longer_than_a_night(self, cleaned: dict) -> None:
+        takes = cleaned["run_time_min"] + (cleaned["cycles"] - 1) * cleaned["soak_min"]
+        window = window_min(self.instance.program.schedule.site)
+        if takes > window:
+            soaks = " with its soaks" if cleaned["cycles"] > 1 else ""
+            self.add_error(
+                "run_time_min", f"Takes {takes:.0f} min{soaks}, the site's watering window has {window} min."
+            )
 
 
 StepFormSet = forms.modelformset_factory(ProgramStep, form=StepForm, extra=0)

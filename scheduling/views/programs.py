@@ -33,7 +33,8 @@ def program_edit(request: Request, pk: int) -> HttpResponse:
     if schedule.state != SeasonSchedule.State.DRAFT:
         messages.error(request, "A published schedule is never changed. Compute a new draft and publish that.")
         return redirect("scheduling:schedule", schedule.pk)
-    steps = ProgramStep.objects.filter(program=program).select_related("zone").order_by("position", "pk")
+    of_site = ("zone", "program__schedule__site")  # a step must fit the site's window
+    steps = ProgramStep.objects.filter(program=program).select_related(*of_site).order_by("position", "pk")
     data = request.POST if request.method == "POST" else None
     form = ProgramForm(data, instance=program)
     formset = StepFormSet(data, queryset=steps, prefix="steps")

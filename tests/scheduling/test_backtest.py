@@ -1,12 +1,17 @@
 """The advice through recorded years: the command for a made-up zone, read back from its own file."""
 
 import csv
+import datetime as dt
+import html
 import json
 from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.urls import reverse
 
+from scheduling.actions.schedules import compute_draft, publish
+from scheduling.queries.backtest import site_backtest
 from tests import factories
 
 
@@ -83,3 +88,48 @@ def test_the_command_says_in_one_line_what_is_wrong(seattle, tmp_path):
 
 def test_plain_words_without_json(seattle):
     assert "net_mm_per_year" in backtest("--planting", "trees")
+
+
+# The page of a site
+
+
+JULY = dt.date(2015, 7, 15)
+
+
+def page_of(site, viewer):
+    return viewer.get(reverse("scheduling:backtest", args=[site.pk]))
+
+
+def test_the_page_sets_the_advice_beside_what_is_published_year_by_year(seattle, site, as_office):
+    publish(schedule=compute_draft(site=site, today=JULY, by=None, month=7), by=None, on=JULY)
+    site.refresh_from_db()
+    found = site_backtest(site, JULY)
+    weekly, daily, published, summer = found.ways
+    assert [year for year, _ in found.table] == [2012, 2013, 2014, 2015]
+    # The published months run alike every year, but for where weekdays fall; the fixed setting takes far more.
+    assert published.litres == pytest.approx(sum(row.water_l for row in months_of(site)), rel=0.05)
+    assert summer.litres > 1.5 * published.litres
+    assert daily.stress_days <= weekly.stress_days
+    assert daily.displaced_l < summer.displaced_l
+    page = html.unescape(page_of(site, as_office).content.decode())
+    for words in ("advice, set weekly", "published schedule", "fixed summer setting", "lost to rain that followed"):
+        assert words in page
+    assert page.count('class="way-1"') == 5  # four years and the key
+
+
+def months_of(site):
+    """The published table of months, all of it."""
+    return site.schedules.published().get().zone_months.all()
+
+
+def test_the_page_of_a_site_without_a_schedule_shows_the_advice_alone(seattle, site, as_office):
+    page = page_of(site, as_office).content.decode()
+    assert "Nothing is published for this site" in page
+    assert "fixed summer setting" not in page
+
+
+def test_the_page_says_what_a_site_lacks(site, as_office):
+    assert "needs a whole year of weather" in page_of(site, as_office).content.decode()
+    site.weather_station = None
+    site.save()
+    assert "needs a weather station for the site" in page_of(site, as_office).content.decode()

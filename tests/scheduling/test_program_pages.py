@@ -305,3 +305,28 @@ def test_the_sequence_of_a_site_that_is_off_says_so(as_office, draft, office):
     assert "with the water on" not in as_office.get(url("sequence", draft.pk)).content.decode()
     change_state(site=draft.site, state="off", on=MONDAY, reason="sold", by=office)
     assert "with the water on" in as_office.get(url("sequence", draft.pk)).content.decode()
+
+
+def test_a_run_longer_than_the_window_is_refused_beside_its_field(as_office, program):
+    """The site waters from 22:00 to 8:00, 600 min: 2 x 250 and a soak of 120 are 620."""
+    page = url("program_edit", program.pk)
+    typed = {"steps-0-run_time_min": "500", "steps-0-cycles": "2", "steps-0-soak_min": "120"}
+    answer = as_office.post(page, form_of(program, **typed))
+    assert answer.status_code == 422
+    assert "Takes 620 min with its soaks, the site&#x27;s watering window has 600 min." in answer.content.decode()
+    assert 'value="500"' in answer.content.decode()
+
+
+def test_the_draft_shows_both_answers_and_each_step_leads_to_its_reason(seattle, site, as_office):
+    site.zones.filter(number=2).update(planting="trees")
+    draft = compute_draft(site=site, today=MONDAY, by=None)
+    page = html.unescape(as_office.get(url("schedule", draft.pk)).content.decode())
+    assert "What the soil needs now, and the month’s plan" in page
+    assert "needs none" in page
+    assert "every 2 weeks" in page or "every 3 weeks" in page
+    step = draft.programs.first().steps.first()
+    reason = url("figure", draft.pk, step.zone_id, 7)
+    assert f'<a href="{reason}" title="How these minutes come about">' in page
+    told = html.unescape(as_office.get(reason).content.decode())
+    assert "Why on these days" in told
+    assert "the water of the year moves" in told
