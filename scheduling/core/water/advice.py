@@ -149,11 +149,12 @@ def _one_pass(
         reaches = np.minimum(without_rain, with_rain)
         room = outlook.rain_before[end] - outlook.rain_before[row]
         wanted = (reaches > outlook.raw_mm[row]) & outlook.permitted[row] & outlook.in_season[row]
-        if program is not None:
-            wanted = _together(wanted, program)
         depth = np.minimum(np.maximum(expected - room, 0.0), most_mm)
         worth = (depth >= SMALL_SHARE * outlook.raw_mm[row]) | (likely > outlook.raw_mm[row]) | (days == 1)
-        depth = np.where(wanted & worth & (depth >= least_mm), depth, 0.0)
+        wanted &= worth & (depth >= least_mm)
+        if program is not None:
+            wanted = _together(wanted, program)
+        depth = np.where(wanted & (depth >= least_mm), depth, 0.0)
         for field, found in zip(
             (plan.depletion_mm, plan.dry_mm, plan.reaches_mm, plan.raw_mm, plan.room_mm, plan.depth_mm),
             (expected, dry, reaches, outlook.raw_mm[row], room, depth),
