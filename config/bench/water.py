@@ -38,7 +38,7 @@ from scheduling.core.water.zone_inputs import ZoneInputs
 from scheduling.queries.advice import week_ahead
 from scheduling.queries.backtest import zone_backtest
 from scheduling.queries.plan import site_seasons, station_weather
-from sites.models import Site, User, WeatherStation, Zone
+from sites.models import Firm, Site, User, WeatherStation, Zone
 
 ZONES, DAYS = 10_000, 365
 STATIONS = (200, 1000)  # few fit the processor's cache, many do not
@@ -196,7 +196,7 @@ def make_register() -> None:
     """The demo's sites and weather with one published revision of July."""
     call_command("migrate", verbosity=0)
     today = dt.date(2026, 7, 20)
-    people.make_firm()
+    people.make_firm(Firm.Units.METRIC)
     staff = people.make_staff(seed=SEED, sites=SITES, today=today)
     station = stations.make_stations(today=today, by=staff.owner)
     register.make_register(
