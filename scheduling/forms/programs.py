@@ -110,9 +110,9 @@ class ProgramForm(forms.ModelForm):
                 self._refuse_forbidden_weekdays(cleaned)
         else:
             cleaned["weekdays"] = days or self.instance.weekdays
-            self._refuse_other_rule(rule)
-        if rule == Program.DayRule.INTERVAL and not cleaned.get("counted_from"):
-            cleaned["counted_from"] = self.instance.schedule.week_starts_on
+            if rule == Program.DayRule.INTERVAL and not cleaned.get("counted_from"):
+                cleaned["counted_from"] = self.instance.schedule.week_starts_on
+            self._refuse_other_rule(cleaned)
         first, last = cleaned.get("active_from"), cleaned.get("active_until")
         if first and last and last < first:
             self.add_error("active_until", "The last day must not lie before the first.")
@@ -125,11 +125,16 @@ class ProgramForm(forms.ModelForm):
             names = ", ".join(WEEKDAYS[day] for day in wrong)
             self.add_error("weekdays", f"The site permits no watering that starts on {names} at {start:%H:%M}.")
 
-    def _refuse_other_rule(self, rule: str | None) -> None:
-        """An interval at a site with odd or even dates is let be: it skips the other dates."""
-        permitted = self.site.permitted_days
+    def _refuse_other_rule(self, cleaned: dict) -> None:
+        """An interval at a site with odd or even dates is let be: it skips the other dates. One of whole weeks keeps
+        to the weekday it is counted from."""
+        permitted, rule = self.site.permitted_days, cleaned.get("day_rule")
         parities = (Program.DayRule.ODD, Program.DayRule.EVEN)
         if permitted == Site.PermittedDays.WEEKDAYS:
-            self.add_error("day_rule", "The site permits watering on named weekdays only.")
+            start, since = cleaned.get("starts_at"), cleaned.get("counted_from")
+            if rule != Program.DayRule.INTERVAL or (cleaned.get("every_n_days") or 1) % 7:
+                self.add_error("day_rule", "The site permits watering on named weekdays only.")
+            elif since and start and forbidden_weekdays(self.site, start, [since.weekday()]):
+                self.add_error("counted_from", f"The site permits no watering on a {WEEKDAYS[since.weekday()]}.")
         elif permitted in parities and rule in parities and rule != permitted:
             self.add_error("day_rule", f"The site permits watering on {permitted} dates only.")

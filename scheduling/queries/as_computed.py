@@ -156,9 +156,12 @@ def _not_permitted(program: Program, site: Site) -> list[str]:
     """What the site's permission, which may have changed since, has against a kept program."""
     if not program.enabled or site.permitted_days != Site.PermittedDays.WEEKDAYS:
         return []
-    if program.day_rule != Program.DayRule.WEEKDAYS:
+    weekdays = program.weekdays
+    if program.day_rule == Program.DayRule.INTERVAL and program.every_n_days % 7 == 0 and program.counted_from:
+        weekdays = [program.counted_from.weekday()]  # whole weeks keep to their weekday
+    elif program.day_rule != Program.DayRule.WEEKDAYS:
         return [f"{program.name}: the site permits watering on named weekdays only"]
-    wrong = forbidden_weekdays(site, program.starts_at, program.weekdays)
+    wrong = forbidden_weekdays(site, program.starts_at, weekdays)
     days = ", ".join(WEEKDAYS[day] for day in wrong)
     return [f"{program.name}: the site permits no watering that starts on {days}"] if wrong else []
 

@@ -330,3 +330,21 @@ def test_the_draft_shows_both_answers_and_each_step_leads_to_its_reason(seattle,
     told = html.unescape(as_office.get(reason).content.decode())
     assert "Why on these days" in told
     assert "the water of the year moves" in told
+
+
+def test_a_program_every_two_weeks_keeps_to_the_weekdays_that_a_site_permits(seattle, site, as_office):
+    site.permitted_days, site.permitted_weekdays = "weekdays", [1, 4]
+    site.save()
+    site.zones.update(planting="trees")
+    draft = compute_draft(site=site, today=MONDAY, by=None, month=7)
+    program = draft.programs.get()
+    assert (program.day_rule, program.every_n_days % 7) == ("interval", 0)
+    page, rhythm = url("program_edit", program.pk), {"day_rule": "interval", "every_n_days": "14"}
+    fitting = f"{program.counted_from:%Y-%m-%d}"
+    assert as_office.post(page, form_of(program, **rhythm, counted_from=fitting)).status_code == 302
+    wrong = f"{program.counted_from + dt.timedelta(days=1):%Y-%m-%d}"
+    refused = as_office.post(page, form_of(program, **rhythm, counted_from=wrong))
+    assert refused.status_code == 422
+    assert "The site permits no watering on a" in refused.content.decode()
+    every_ten = form_of(program, day_rule="interval", every_n_days="10", counted_from=fitting)
+    assert "named weekdays only" in as_office.post(page, every_ten).content.decode()
