@@ -14,7 +14,6 @@ COPPER_OHM_MM2_PER_M = 0.017241
 COPPER_PER_K = 0.00393  # annealed copper at 20 degC, NBS-100 / IEC 60028
 REFERENCE_C = 20.0
 TRANSFORMER_MARGIN = 0.20  # common practice, no source
-CLASS_2_LIMIT_VA = 100.0  # to 30 V: NEC_TABLE_11
 
 # IEC 60228 class 1 and 2, plain copper: largest ohm/km at 20 degC by nominal section.
 IEC_60228_OHM_PER_KM = {0.5: 36.0, 0.75: 24.5, 1.0: 18.1, 1.5: 12.1, 2.5: 7.41, 4.0: 4.61, 6.0: 3.08}
