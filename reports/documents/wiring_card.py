@@ -7,7 +7,10 @@ from reports.documents.kit.blocks import Block, Text, Title, caution
 from reports.documents.kit.drawing import DrawingBlock
 from reports.documents.kit.page import Document, Firm, pdf_bytes
 from sites.core.cautions import CABINET, CARE, WET_CLASS_2, Act
-from sites.core.plant_drawing import DrawnPlant, map_rows, terminal_map, water_path
+from sites.core.plant import Controller, SitePlant
+from sites.core.plant_drawing import Told
+from sites.core.terminal_map import map_rows, terminal_map
+from sites.core.water_path import water_path
 
 FIRST_PAGE, ROWS_A_PAGE = 8, 12  # lines of the terminal map that stay readable on a page
 WIDTH, PATH_WIDTH = 520.0, 780.0
@@ -19,18 +22,21 @@ class WiringCard:
 
     firm: Firm
     reference: str
-    plant: DrawnPlant
-    location: str
+    plant: SitePlant
+    controller: Controller
+    told: Told
     made_on: str
     call: tuple[str, ...] = ()
 
 
 def wiring_card_pdf(card: WiringCard) -> bytes:
     """The card as PDF bytes: the same drawings as on the page."""
-    plant = card.plant
-    about = " · ".join(part for part in (plant.site, card.location, f"register of {card.made_on}") if part.strip())
+    plant, controller, told = card.plant, card.controller, card.told
+    about = " · ".join(
+        part for part in (plant.name, controller.location, f"register of {card.made_on}") if part.strip()
+    )
     blocks: list[Block] = [
-        Title("Wiring card", plant.controller, about),
+        Title("Wiring card", controller.name, about),
         caution(
             "Before you touch a wire",
             [
@@ -42,12 +48,12 @@ def wiring_card_pdf(card: WiringCard) -> bytes:
             ],
         ),
     ]
-    count = map_rows(plant)
+    count = map_rows(plant, controller)
     starts = [0, *range(FIRST_PAGE, count, ROWS_A_PAGE)]
     for start, end in zip(starts, [*starts[1:], count], strict=True):
-        blocks.append(DrawingBlock(terminal_map(plant, WIDTH, (start, end)), most_height=660.0))
-    blocks.append(DrawingBlock(water_path(plant, PATH_WIDTH), most_height=660.0))
+        blocks.append(DrawingBlock(terminal_map(plant, controller, told, WIDTH, (start, end)), most_height=660.0))
+    blocks.append(DrawingBlock(water_path(plant, controller, told, PATH_WIDTH), most_height=660.0))
     if card.call:
         blocks.append(Text((("Who to call", look.STRONG), *((line, look.BODY) for line in card.call))))
-    title = f"Wiring card, {plant.controller}, {plant.site}"
+    title = f"Wiring card, {controller}, {plant.name}"
     return pdf_bytes([Document(card.firm, title, card.reference, tuple(blocks))])

@@ -4,13 +4,14 @@ import calendar
 import datetime as dt
 from collections import defaultdict
 
-from jobs.queries.plant_drawing import drawn_plant
+from jobs.queries.plant_drawing import told_of
 from reports.documents.controller_card import CardZone, ControllerCard
 from reports.documents.wiring_card import WiringCard
 from reports.queries.letterhead import day, letterhead
 from reports.queries.programs import printed_programs, published_schedule
 from scheduling.models import Program, ProgramStep, SeasonSchedule, ZoneMonth
 from sites.models import Controller, Firm, Valve, WaterSupply
+from sites.queries.plant import site_plant
 
 
 def controller_card_data(controller: Controller) -> ControllerCard:
@@ -39,12 +40,13 @@ def controller_card_data(controller: Controller) -> ControllerCard:
 
 
 def wiring_card_data(controller: Controller, today: dt.date) -> WiringCard:
-    firm = Firm.current()
+    firm, plant = Firm.current(), site_plant(controller.site)
     return WiringCard(
         firm=letterhead(firm),
         reference=f"{controller.site.name}, controller {controller.pk}",
-        plant=drawn_plant(controller),
-        location=controller.location,
+        plant=plant,
+        controller=plant.controller(controller.pk),
+        told=told_of(controller.site),
         made_on=day(today),
         call=who_to_call(controller, firm),
     )
