@@ -8,7 +8,8 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from jobs.actions.faults import dismiss_fault, record_fault, repair_fault
+from jobs.actions.faults import at_place, dismiss_fault, record_fault, repair_fault
+from jobs.models import Fault
 from scheduling.actions.pauses import pause
 from scheduling.actions.schedules import compute_draft, publish, record_applied
 from scheduling.models import DailyWeather
@@ -49,6 +50,12 @@ def bridge(site, until=UNTIL):
     return site_water_use(site, season_year=2015, until=until).bridge
 
 
+def found(site, kind, place=None, severity="plants_at_risk", day=10):
+    """A fault found at noon of a day of July."""
+    fault = Fault(site=site, kind=kind, severity=severity, found_at=at(day), **at_place(place))
+    return record_fault(fault=fault, by=None)[0]
+
+
 def metered(site, *reads):
     meter = factories.MeterFactory(site=site, unit="m3")
     for day, register in reads:
@@ -57,11 +64,11 @@ def metered(site, *reads):
 
 
 def test_without_any_cause_all_that_is_planned_is_used(daily):
-    found = bridge(daily)
+    told = bridge(daily)
 
-    assert (found.planned_l, found.expected_l, found.used_l) == (31 * DAY_L, 31 * DAY_L, 31 * DAY_L)
-    assert not found.metered
-    assert found.rest_l == 0
+    assert (told.planned_l, told.expected_l, told.used_l) == (31 * DAY_L, 31 * DAY_L, 31 * DAY_L)
+    assert not told.metered
+    assert told.rest_l == 0
 
 
 @pytest.mark.parametrize("state", ["off", "winter", "filling"])
@@ -70,10 +77,10 @@ def test_days_on_which_the_site_is_off_use_nothing(daily, state):
     for on, to in ((JULY, "on"), (dt.date(2015, 7, 11), state), (dt.date(2015, 7, 21), "on")):
         factories.StateChangeFactory(site=daily, state=to, changed_on=on)
 
-    found = bridge(daily)
+    told = bridge(daily)
 
-    assert (found.off_l, found.expected_l) == (4000, 12400 - 4000)
-    assert found.used_l == 8400
+    assert (told.off_l, told.expected_l) == (4000, 12400 - 4000)
+    assert told.used_l == 8400
 
 
 def test_days_before_the_startup_and_after_the_winterisation_do_not_count(daily):
@@ -90,34 +97,32 @@ def test_a_pause_takes_its_days_off_but_not_those_the_site_was_off_anyway(daily)
     factories.StateChangeFactory(site=daily, state="on", changed_on=dt.date(2015, 6, 1))
     factories.StateChangeFactory(site=daily, state="off", changed_on=dt.date(2015, 7, 8))
 
-    found = bridge(daily)
+    told = bridge(daily)
 
-    assert (found.paused_l, found.paused_days, found.off_l) == (3 * DAY_L, 3, 24 * DAY_L)
-    assert found.used_l == 4 * DAY_L
+    assert (told.paused_l, told.paused_days, told.off_l) == (3 * DAY_L, 3, 24 * DAY_L)
+    assert told.used_l == 4 * DAY_L
 
 
 @pytest.mark.parametrize("kind", ["coil_open", "coil_short", "valve_stuck_shut"])
 def test_a_fault_that_stops_a_zone_counts_from_the_day_after_it_was_found_to_the_day_before_its_repair(daily, kind):
     """Found on 10 July, repaired on the 16th: 11 to 15 July, five days of one zone's 200 L."""
     valve = daily.zones.get(number=1).valve
-    fault, _ = record_fault(site=daily, kind=kind, severity="plants_at_risk", place=valve, found_at=at(10), by=None)
+    fault = found(daily, kind, valve)
     assert bridge(daily).stopped_l == 21 * 200, "still open: 11 to 31 July"
 
     repair_fault(fault=fault, note="new coil", repaired_at=at(16), by=None)
 
-    found = bridge(daily)
-    (line,) = found.stopped
+    told = bridge(daily)
+    (line,) = told.stopped
     assert (line.first, line.last, line.litres) == (dt.date(2015, 7, 11), dt.date(2015, 7, 15), 1000)
-    assert found.expected_l == 31 * DAY_L - 1000
+    assert told.expected_l == 31 * DAY_L - 1000
 
 
 def test_a_dismissed_fault_and_one_that_only_lessens_the_flow_stop_nothing(daily):
     zone = daily.zones.get(number=1)
-    place = {"site": daily, "place": zone, "found_at": at(10), "by": None}
-    fault, _ = record_fault(kind="coil_open", severity="plants_at_risk", **place)
-    dismiss_fault(fault=fault, reason="meter lead broken", by=None)
+    dismiss_fault(fault=found(daily, "coil_open", zone), reason="meter lead broken", by=None)
     for kind in ("head_blocked", "low_pressure", "high_resistance"):
-        record_fault(kind=kind, severity="plants_at_risk", **place)
+        found(daily, kind, zone)
 
     assert bridge(daily).stopped == ()
     assert bridge(daily).expected_l == 31 * DAY_L
@@ -125,9 +130,7 @@ def test_a_dismissed_fault_and_one_that_only_lessens_the_flow_stop_nothing(daily
 
 def test_a_master_valve_that_does_not_open_stops_all_zones_behind_it(daily):
     master = factories.ValveFactory(controller=daily.controllers.get(), is_master=True, terminal=None, name="Master")
-    record_fault(
-        site=daily, kind="valve_stuck_shut", severity="plants_at_risk", place=master, found_at=at(21), by=None
-    )
+    found(daily, "valve_stuck_shut", master, day=21)
 
     assert bridge(daily).stopped_l == 10 * DAY_L  # 22 to 31 July
 
@@ -147,9 +150,9 @@ def test_a_hand_set_controller_waters_by_what_was_set_on_it_from_that_day_on(sea
 
     record_applied(schedule=second, controller=controller, applied_on=dt.date(2015, 7, 21), by=technician)
 
-    found = bridge(site)
-    assert (found.planned_l, found.set_otherwise_l) == (10 * 200 + 21 * 400, -10 * 200)
-    assert found.used_l == 20 * 200 + 11 * 400
+    told = bridge(site)
+    assert (told.planned_l, told.set_otherwise_l) == (10 * 200 + 21 * 400, -10 * 200)
+    assert told.used_l == 20 * 200 + 11 * 400
 
 
 def test_a_hand_set_controller_without_a_note_counts_from_the_publication(seattle, site):
@@ -164,16 +167,16 @@ def test_the_meter_is_what_was_used_and_the_rest_is_not_explained(daily):
     """10 m3 between 1 and 21 July, where 20 days of 400 L are expected: 2,000 L nobody explains."""
     metered(daily, (1, 100), (21, 110))
 
-    found = bridge(daily)
+    told = bridge(daily)
 
-    assert (found.metered_l, found.metered_from, found.metered_until) == (
+    assert (told.metered_l, told.metered_from, told.metered_until) == (
         pytest.approx(10_000),
         dt.date(2015, 7, 1),
         dt.date(2015, 7, 21),
     )
-    assert found.used_l == pytest.approx(10_000 + 11 * DAY_L)  # the reads end on the 21st
-    assert found.rest_l == pytest.approx(2000)
-    assert found.metered_days == 20
+    assert told.used_l == pytest.approx(10_000 + 11 * DAY_L)  # the reads end on the 21st
+    assert told.rest_l == pytest.approx(2000)
+    assert told.metered_days == 20
 
 
 def test_between_two_reads_the_water_is_spread_as_the_schedule_has_it(daily):
@@ -192,19 +195,19 @@ def test_reads_that_do_not_tell_leave_the_expected_water(daily):
     """The register fell between the 11th and the 21st by more than a rollover can mean."""
     metered(daily, (1, 100), (11, 104), (21, 90))
 
-    found = bridge(daily)
+    told = bridge(daily)
 
-    assert found.metered_l == pytest.approx(4000)
-    assert found.used_l == pytest.approx(4000 + 21 * DAY_L)
+    assert told.metered_l == pytest.approx(4000)
+    assert told.used_l == pytest.approx(4000 + 21 * DAY_L)
 
 
 def test_a_meter_of_the_whole_house_is_not_the_irrigation_s(daily):
     metered(daily, (1, 100), (21, 150)).__class__.objects.update(irrigation_only=False)
 
-    found = bridge(daily)
+    told = bridge(daily)
 
-    assert not found.metered
-    assert found.used_l == 31 * DAY_L
+    assert not told.metered
+    assert told.used_l == 31 * DAY_L
 
 
 def test_a_new_meter_takes_over_where_the_old_one_was_removed(daily):
@@ -213,25 +216,22 @@ def test_a_new_meter_takes_over_where_the_old_one_was_removed(daily):
     old.save()
     metered(daily, (11, 0), (21, 3))
 
-    found = bridge(daily)
+    told = bridge(daily)
 
-    assert found.metered_l == pytest.approx(8000)
-    assert found.metered_days == 20
+    assert told.metered_l == pytest.approx(8000)
+    assert told.metered_days == 20
 
 
 def test_a_weeping_valve_is_told_but_not_guessed(daily):
     metered(daily, (1, 100), (31, 115))
-    record_fault(
-        site=daily, kind="valve_weeps", severity="water_loss", place=daily.zones.get(number=2).valve,
-        found_at=at(10), by=None,
-    )  # fmt: skip
+    found(daily, "valve_weeps", daily.zones.get(number=2).valve, "water_loss")
 
-    found = bridge(daily)
+    told = bridge(daily)
 
-    (line,) = found.added
-    assert (line.litres, line.first, found.added_l) == (None, dt.date(2015, 7, 11), 0)
-    assert found.unmeasured == (line,)
-    assert found.rest_l == pytest.approx(15_000 - 30 * DAY_L)  # with what nobody measured
+    (line,) = told.added
+    assert (line.litres, line.first, told.added_l) == (None, dt.date(2015, 7, 11), 0)
+    assert told.unmeasured == (line,)
+    assert told.rest_l == pytest.approx(15_000 - 30 * DAY_L)  # with what nobody measured
 
 
 def test_a_leak_measured_in_a_night_without_watering_is_an_addition(daily):
@@ -242,7 +242,7 @@ def test_a_leak_measured_in_a_night_without_watering_is_an_addition(daily):
         factories.MeterReadingFactory(
             meter=meter, read_on=dt.date(2015, 7, day), read_at=dt.time(hour), counter=register
         )
-    record_fault(site=daily, kind="pipe_leak", severity="water_loss", found_at=at(10), by=None)
+    found(daily, "pipe_leak", severity="water_loss")
 
     (line,) = bridge(daily).added
 
