@@ -30,11 +30,16 @@ class Standing:
         return self.state == ON
 
     @property
+    def label(self) -> str:
+        """The state alone: "shut off for winter"."""
+        return WORDS[self.state]
+
+    @property
     def words(self) -> str:
         """ "shut off for winter since 21 October 2026"; an assumption says so."""
         if self.since is None:
             return "on, as long as no shut-off is recorded" if self.is_on else "off, as it was started up later"
-        return f"{WORDS[self.state]} since {writing.day(self.since)}"
+        return f"{self.label} since {writing.day(self.since)}"
 
 
 @dataclass(frozen=True)
