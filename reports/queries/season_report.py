@@ -89,10 +89,10 @@ def _summary(use: SiteWaterUse, faults: list[Fault], telling: Telling) -> str:
     key = "summary.water" if use.bridge.metered else "summary.expected"
     parts = [words.say(key, volume=telling.volume_text(use.used_l))]
     years = use.against_last_year
-    if years is not None and years.corrected is not None:
-        key = "summary.more" if years.change_percent >= 0 else "summary.less"
-        days = words.count(years.days, "day")
-        parts.append(words.say(key, percent=f"{abs(years.change_percent):.0f}", days=days))
+    if years is not None:
+        key = "summary.years" if years.corrected else "summary.years_raw"
+        raw, corrected = _signed(years.raw_change_percent), _signed(years.change_percent)
+        parts.append(words.say(key, raw=raw, corrected=corrected, days=words.count(years.days, "day")))
     if faults:
         parts.append(words.say("summary.faults", faults=words.count(len(faults), "fault"), repaired=repaired))
     else:
@@ -100,6 +100,10 @@ def _summary(use: SiteWaterUse, faults: list[Fault], telling: Telling) -> str:
     if use.unknown_zones:
         parts.append(words.say("summary.unknown", zones=", ".join(use.unknown_zones)))
     return " ".join(parts)
+
+
+def _signed(percent: float) -> str:
+    return f"{percent:+.0f}".replace("-", "−")
 
 
 def _headlines(

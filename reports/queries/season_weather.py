@@ -56,22 +56,26 @@ class SeasonWeather:
         )
 
     def estimated(self) -> str:
-        """Which months are partly estimated; "" where none is."""
+        """Which months are partly estimated, and how far the last one goes; "" where all are whole."""
         words, named = self.telling.words, []
         for month in range(1, self.until.month + 1):
             known, days = min(len(self._known(column, month)) for column in (0, 1)), self._days_so_far(month)
             if self._told(known, days) and known < days:
                 named.append(words.say("weather.days_known", month=words.month(month), days=f"{known}/{days}"))
-        return words.say("weather.estimated", months="; ".join(named)) if named else ""
+        told = [words.say("weather.estimated", months="; ".join(named))] if named else []
+        last = self.until.replace(day=self._days_so_far(self.until.month))
+        if last != self.until:
+            told.append(words.say("weather.so_far", month=words.month(last.month), date=self.telling.date(last)))
+        return " ".join(told)
 
     def _known(self, column: int, month: int) -> list[float]:
         values = (day[column] for date, day in self.days.items() if date.month == month)
         return [value for value in values if value is not None]
 
     def _days_so_far(self, month: int) -> int:
-        """Days of the month up to `until`."""
+        """Days of the month; in the month that is not over, up to the last one on record."""
         if month == self.until.month:
-            return self.until.day
+            return max((date.day for date in self.days if date.month == month), default=self.until.day)
         return calendar.monthrange(self.year, month)[1]
 
     @staticmethod

@@ -7,6 +7,8 @@ from reports.documents.season_report import BridgeLine
 from reports.queries.telling import Telling
 from scheduling.queries.water_use import Bridge, FaultWater
 
+A_LITRE = 1.0  # less than that ran on the days the meter does not tell
+
 
 def bridge_lines(bridge: Bridge, telling: Telling) -> tuple[BridgeLine, ...]:
     """Every part that is not nothing, the sums in strong type."""
@@ -41,7 +43,7 @@ def told_by(bridge: Bridge, telling: Telling) -> str:
     if bridge.metered_l is None:
         return telling.words.say("headline.expected")
     dates = {"first": telling.date(bridge.metered_from), "last": telling.date(bridge.metered_until)}
-    if bridge.metered_days == bridge.days:
+    if bridge.unmetered_l < A_LITRE:
         return telling.words.say("headline.by_meter", **dates)
     return telling.words.say("headline.partly", volume=telling.volume_text(bridge.metered_l), **dates)
 
@@ -49,10 +51,9 @@ def told_by(bridge: Bridge, telling: Telling) -> str:
 def _used_words(bridge: Bridge, telling: Telling) -> str:
     if not bridge.metered:
         return telling.words.say("bridge.used_expected")
-    if bridge.metered_days == bridge.days:
-        return telling.words.say("bridge.used")
     first, last = telling.date(bridge.metered_from), telling.date(bridge.metered_until)
-    return telling.words.say("bridge.used_partly", first=first, last=last)
+    key = "bridge.used" if bridge.unmetered_l < A_LITRE else "bridge.used_partly"
+    return telling.words.say(key, first=first, last=last)
 
 
 def _faults(bridge: Bridge) -> Iterator[Fault]:

@@ -6,11 +6,13 @@ import pytest
 
 from jobs.actions.field import record_measurement
 from jobs.models import Fault, Visit
+from reports.documents.season_report import season_report_pdf
 from reports.documents.service_sheet import service_sheet_pdf
 from reports.queries.season_report import default_inputs, season_report_data
 from reports.queries.service_sheet import service_sheet_data
 from scheduling.actions.schedules import compute_draft, publish
 from scheduling.core.water.derivation import Derivation, Input
+from scheduling.models import DailyWeather
 from scheduling.queries.explain import Explained, Figure
 from scheduling.queries.water_use import site_water_use
 from scheduling.queries.what_if import what_ifs
@@ -129,3 +131,52 @@ def test_a_winterisation_record_prints_each_zones_air_and_marks_what_was_too_muc
 
     assert air == [("180", "3.5"), ("300 OVER", "2.0")]
     assert "300 OVER" in text_of(service_sheet_pdf(service_sheet_data(finished, completed=True)))
+
+
+def test_days_without_rain_on_record_are_marked_as_estimated(seattle, site):
+    """July's one missing day counts as the mean of the other thirty: 31/30 of what was recorded."""
+    site.refresh_from_db()
+    july = DailyWeather.objects.filter(station=seattle, date__year=2015, date__month=7)
+    july.filter(date=dt.date(2015, 7, 10)).update(precipitation_mm=None)
+    recorded_mm = sum(row.precipitation_mm for row in july if row.precipitation_mm is not None)
+
+    report = season_report_data(site, season_year=2015, prepared_on=dt.date(2015, 8, 31))
+
+    assert report.weather_months[6].rain.text == f"≈ {recorded_mm * 31 / 30:.1f}"
+    assert "Jul: 30/31 known" in report.weather_estimated
+    assert "≈" not in report.weather_months[5].rain.text
+
+
+def test_a_month_that_is_not_over_shows_what_was_registered_so_far(seattle, site):
+    site.refresh_from_db()
+    DailyWeather.objects.filter(station=seattle, date__gte=dt.date(2015, 8, 20)).delete()
+    august = DailyWeather.objects.filter(station=seattle, date__year=2015, date__month=8)
+
+    report = season_report_data(site, season_year=2015, prepared_on=dt.date(2015, 8, 20))
+
+    assert report.weather_months[7].rain.text == f"{sum(row.precipitation_mm for row in august):.1f}"
+    assert report.weather_estimated == "Aug up to 19 August 2015."
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_the_report_leads_from_planned_to_used_water_line_by_line(seattle, site, language):
+    """Published all July, off from the 21st: the printed lines add up, rounded as they are."""
+    begins = dt.date(2015, 7, 1)
+    publish(schedule=compute_draft(site=site, today=begins, by=None, month=7), by=None, on=begins)
+    StateChange.objects.create(site=site, state="off", changed_on=dt.date(2015, 7, 21), reason="sold")
+    meter = factories.MeterFactory(site=site)
+    for day, register in ((1, 100), (21, 130)):
+        factories.MeterReadingFactory(meter=meter, read_on=dt.date(2015, 7, day), register=register)
+    site.refresh_from_db()
+    site.client.language = language
+
+    report = season_report_data(site, season_year=2015, prepared_on=dt.date(2015, 7, 31))
+
+    use = site_water_use(site, season_year=2015, until=dt.date(2015, 7, 31))
+    amounts = [line.amount.replace("−", "-") for line in report.bridge]
+    planned, off, expected, rest, used = (float(text.replace(",", ".")) for text in amounts)
+    assert (planned + off, expected + rest) == (pytest.approx(expected, abs=1), pytest.approx(used, abs=1))
+    assert used == pytest.approx(use.used_l / 1000, abs=0.5) == pytest.approx(30, abs=0.5)
+    assert report.headlines[0].value.startswith("30")
+    text = "".join(text_of(season_report_pdf(report)).split())
+    assert all("".join(line.label.split()) in text for line in report.bridge)

@@ -40,6 +40,7 @@ WORDS = {
     ),
     "weather.estimated": "≈ Geschätzt: Tage ohne Aufzeichnung zählen wie das Mittel der übrigen ({months}).",
     "weather.days_known": "{month}: {days} bekannt",
+    "weather.so_far": "{month} bis zum {date}.",
     "month": "Monat",
     "water.title": "Wohin das Wasser ging, Monat für Monat",
     "water.basis_metered": (
@@ -63,7 +64,7 @@ WORDS = {
     "bridge.not_measured": "nicht gemessen",
     "bridge.rest": "Nicht erklärt",
     "bridge.rest_unmeasured": "Nicht erklärt, samt dem, was niemand gemessen hat",
-    "bridge.used": "Verbraucht, nach dem Zähler",
+    "bridge.used": "Verbraucht: nach dem Zähler von {first} bis {last}, sonst war nichts zu erwarten",
     "bridge.used_partly": "Verbraucht: nach dem Zähler von {first} bis {last}, sonst wie erwartet",
     "bridge.used_expected": "Verbraucht: wie erwartet, kein Zähler sagt es",
     "water.last_year": "Vorjahr, {unit}",
@@ -106,7 +107,7 @@ WORDS = {
     "advice.mulch": "Beete und den Boden unter Sträuchern und Bäumen mulchen",
     "advice.drip": "Tropfrohr statt Sprühdüsen in Beeten, unter Sträuchern und Bäumen",
     "advice.what_if": (
-        "Die Saison bis {until} damit nach Bedarf gerechnet: {percent} % weniger. Von den verbrauchten {used}."
+        "Die Saison bis {until} nach Bedarf gerechnet braucht damit {percent} % weniger; so viel von {used}."
     ),
     "advice.uniformity": "Zone {zone} gleichmäßiger machen",
     "advice.uniformity_why": (
@@ -138,8 +139,8 @@ WORDS = {
     "headline.et": "Referenz-ET",
     "summary.water": "Die Anlage verbrauchte {volume} Wasser.",
     "summary.expected": "Nach dem eingestellten Plan verbrauchte die Anlage {volume}; kein Zähler sagt es.",
-    "summary.more": "Um das Wetter bereinigt ist das {percent} % mehr als im Vorjahr, {days} verglichen.",
-    "summary.less": "Um das Wetter bereinigt ist das {percent} % weniger als im Vorjahr, {days} verglichen.",
+    "summary.years": "Gegen das Vorjahr sind das {raw} %, um das Wetter bereinigt {corrected} % ({days}).",
+    "summary.years_raw": "Gegen das Vorjahr sind das {raw} %, nicht um das Wetter bereinigt ({days}).",
     "summary.faults": "Wir haben {faults} gefunden und davon {repaired} behoben.",
     "summary.no_faults": "Wir haben keine Mängel gefunden.",
     "summary.unknown": "Nicht mitgezählt, weil der Plan oder ihr Durchfluss fehlt: {zones}.",

@@ -40,6 +40,7 @@ WORDS = {
     ),
     "weather.estimated": "≈ Estimated: days without a record count as the mean of the month's others ({months}).",
     "weather.days_known": "{month}: {days} known",
+    "weather.so_far": "{month} up to {date}.",
     "month": "Month",
     "water.title": "Where the water went, month by month",
     "water.basis_metered": (
@@ -63,7 +64,7 @@ WORDS = {
     "bridge.not_measured": "not measured",
     "bridge.rest": "Not explained",
     "bridge.rest_unmeasured": "Not explained, with what nobody measured",
-    "bridge.used": "Used, by the meter",
+    "bridge.used": "Used: by the meter from {first} to {last}, nothing expected on other days",
     "bridge.used_partly": "Used: by the meter from {first} to {last}, as expected on other days",
     "bridge.used_expected": "Used: as expected, no meter tells",
     "water.last_year": "Last year, {unit}",
@@ -105,7 +106,9 @@ WORDS = {
     "advice.even": "Repair heads and nozzles so that sprays wet evenly (uniformity 0.70)",
     "advice.mulch": "Mulch beds and the ground under shrubs and trees",
     "advice.drip": "Drip instead of sprays in beds, shrubs and trees",
-    "advice.what_if": "The season to {until} worked out by need with it: {percent} % less. Taken of the {used} used.",
+    "advice.what_if": (
+        "The season to {until} worked out by need with it takes {percent} % less; that share of the {used} used."
+    ),
     "advice.uniformity": "Even out zone {zone}",
     "advice.uniformity_why": (
         "Its measured distribution uniformity is {figure}; below {limit} the dry spots decide how long it runs."
@@ -136,8 +139,8 @@ WORDS = {
     "headline.et": "reference ET",
     "summary.water": "The site used {volume} of water.",
     "summary.expected": "By the schedule as it was set, the site used {volume} of water; no meter tells.",
-    "summary.more": "Corrected by weather, that is {percent} % more than last year, {days} compared.",
-    "summary.less": "Corrected by weather, that is {percent} % less than last year, {days} compared.",
+    "summary.years": "Against last year that is {raw} % as it was and {corrected} % corrected by weather ({days}).",
+    "summary.years_raw": "Against last year that is {raw} %, not corrected by weather ({days}).",
     "summary.faults": "We found {faults} and repaired {repaired}.",
     "summary.no_faults": "We found no faults.",
     "summary.unknown": "Not counted, because they have no schedule or no known flow: {zones}.",
