@@ -22,7 +22,7 @@ from scheduling.queries.site_budget import cost_of_months
 from scheduling.queries.water_use import SiteWaterUse, site_water_use
 from scheduling.queries.what_if import what_ifs
 from sites.core.units import unit_label
-from sites.core.writing import number, written_for
+from sites.core.writing import number, signed, written_for
 from sites.models import Firm, Site, Zone
 
 ADVISED_CHANGES = ("even", "mulch", "drip")
@@ -91,7 +91,7 @@ def _summary(use: SiteWaterUse, faults: list[Fault], telling: Telling) -> str:
     years = use.against_last_year
     if years is not None:
         key = "summary.years" if years.corrected else "summary.years_raw"
-        raw, corrected = _signed(years.raw_change_percent), _signed(years.change_percent)
+        raw, corrected = signed(years.raw_change_percent), signed(years.change_percent)
         parts.append(words.say(key, raw=raw, corrected=corrected, days=words.count(years.days, "day")))
     if faults:
         parts.append(words.say("summary.faults", faults=words.count(len(faults), "fault"), repaired=repaired))
@@ -100,10 +100,6 @@ def _summary(use: SiteWaterUse, faults: list[Fault], telling: Telling) -> str:
     if use.unknown_zones:
         parts.append(words.say("summary.unknown", zones=", ".join(use.unknown_zones)))
     return " ".join(parts)
-
-
-def _signed(percent: float) -> str:
-    return f"{percent:+.0f}".replace("-", "−")
 
 
 def _headlines(

@@ -18,9 +18,9 @@ from sites.models import Site, Zone
 
 BASIS = (
     "Daily soil-water balance, FAO-56 Eq. 82 to 88, begun with the soil in the middle of a cycle; zones as "
-    "the register has them today. Got: run times as published, without paused days; whether a controller was really "
-    "set so is not known here. Needed: refilled on permitted days before the readily available water is used up. "
-    "Lost: irrigation that overfilled the soil, and the share of each run that makes up for unevenness."
+    "the register has them today. Got: run times as set at the controllers, without days the site was off or paused "
+    "and without zones that a fault stopped. Needed: refilled on permitted days before the readily available water "
+    "is used up. Lost: irrigation that overfilled the soil, and the share of each run that makes up for unevenness."
 )
 
 

@@ -109,7 +109,7 @@ def test_an_advice_names_what_the_season_computed_again_would_save(seattle, site
         share = 1 - saved[key].after.litres / saved[key].before.litres
         # No tariff: nothing is said of money.
         assert float(line.saving.removesuffix(" m³")) == pytest.approx(share * used_l / 1000, abs=0.5)
-        assert f"{100 * share:.0f} % less. Taken of the {used_l / 1000:.0f} m³ used" in line.reason
+        assert f"{100 * share:.0f} % less; that share of the {used_l / 1000:.0f} m³ used" in line.reason
     StateChange.objects.create(site=site, state="off", changed_on=dt.date(2015, 1, 1), reason="not watered")
     dry = season_report_data(site, season_year=2015, prepared_on=dt.date(2015, 12, 1))
     assert not [line for line in dry.recommendations if line.saving], "nothing was used, so nothing is saved"
@@ -155,7 +155,7 @@ def test_a_month_that_is_not_over_shows_what_was_registered_so_far(seattle, site
     report = season_report_data(site, season_year=2015, prepared_on=dt.date(2015, 8, 20))
 
     assert report.weather_months[7].rain.text == f"{sum(row.precipitation_mm for row in august):.1f}"
-    assert report.weather_estimated == "Aug up to 19 August 2015."
+    assert report.weather_estimated.startswith("Aug up to 19 Aug")
 
 
 @pytest.mark.parametrize("language", ["en", "de"])
