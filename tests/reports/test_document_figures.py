@@ -166,7 +166,7 @@ def test_the_report_leads_from_planned_to_used_water_line_by_line(seattle, site,
     StateChange.objects.create(site=site, state="off", changed_on=dt.date(2015, 7, 21), reason="sold")
     meter = factories.MeterFactory(site=site)
     for day, register in ((1, 100), (21, 130)):
-        factories.MeterReadingFactory(meter=meter, read_on=dt.date(2015, 7, day), register=register)
+        factories.MeterReadingFactory(meter=meter, read_on=dt.date(2015, 7, day), counter=register)
     site.refresh_from_db()
     site.client.language = language
 
