@@ -19,7 +19,7 @@ from scheduling.core.water.season import zone_season
 from scheduling.core.water.zone_inputs import ZoneInputs
 from tests.scheduling.core.water.climates import SEATTLE, seattle_weather
 
-ZONES = 1000 if os.environ.get("HYPOTHESIS_PROFILE") == "nightly" else 24
+ZONES = 1000 if os.environ.get("HYPOTHESIS_PROFILE") == "deep" else 24
 
 
 def outlook(demand, rain=None, raw=20.0, permitted=None, sd=(0.0, 0.0), zones=1):
