@@ -17,8 +17,10 @@ _ELECTRICITY = (
 )
 # In the order in which a blow-out is done.
 _AIR = (
+    CARE[Act.CHEMICALS],
     CARE[Act.AIR],
     "An engine-driven compressor stands outdoors, away from doors, windows and air intakes: its exhaust kills.",
+    CARE[Act.SHUT],
     "Pump off and isolated, water shut off, pressure let off until nothing runs: only then the rest.",
     f"{CARE[Act.AIR_PRESSURE]} Set it at the regulator while the air is still shut; regulator and relief valve at "
     "the compressor outlet.",
@@ -34,6 +36,7 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
         CARE[Act.FILL],
         "Bring a backflow assembly up to pressure slowly, upstream valve first; work on it is for people licensed.",
         CARE[Act.PUMP],
+        CARE[Act.RUNNING],
         *_ELECTRICITY,
         *_EVERYWHERE,
         LOCAL_RULES,
@@ -47,7 +50,7 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
         *_EVERYWHERE,
         LOCAL_RULES,
     ),
-    "winterisation": (*_AIR, CARE[Act.SHUT], *_ELECTRICITY, *_EVERYWHERE, LOCAL_RULES),
+    "winterisation": (care(Act.BOX, Act.PIT), *_AIR, *_ELECTRICITY, CARE[Act.RECLAIMED], LOCAL_RULES),
     "repair": (
         CARE[Act.WATER],
         CARE[Act.SHUT],

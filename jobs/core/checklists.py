@@ -69,12 +69,13 @@ STARTUP = (
     ),
     Step(
         "slow_fill",
-        "Slow fill done: farthest zone or high point open, supply about a quarter open, air out, then fully open.",
-        f"{CARE[Act.FILL]} Air in the line throws water and parts.",
+        "Slow fill done: a pump primed first; farthest zone or high point open, supply about a quarter open, air "
+        "out, then fully open.",
+        f"{CARE[Act.FILL]} Air in the line throws water and parts. Never run a pump dry.",
         gate=True,
     ),
     Step("no_leaks", "Main line walked under pressure: no leak seen."),
-    Step("pump_checked", "Pump primed and running smoothly, or there is no pump here.", CARE[Act.PUMP]),
+    Step("pump_checked", "Pump runs smoothly and holds its prime, or there is no pump here.", CARE[Act.PUMP]),
     Step(
         "injector_ready",
         "Fertiliser injector joined only now, its backflow protection in order, or there is none here.",
@@ -83,8 +84,8 @@ STARTUP = (
     Step("zones_run", "Every zone run on its own; heads straight, clean and covering.", CARE[Act.RUNNING]),
     Step(
         "static_pressure",
-        "Static pressure at the supply.",
-        f"Gauge fitted with the pressure off. {CARE[Act.PUMP]}",
+        "Static pressure at the supply; on a pump, the pressure with one zone on.",
+        f"Gauge fitted with the pump off and the pressure let off. {CARE[Act.PUMP]}",
         answer="number",
         unit_kind="pressure",
     ),
@@ -107,7 +108,7 @@ MID_SEASON = (
     _POWER_OFF,
     Step(
         "filters_cleaned",
-        "Filters and strainers cleaned: pump off, supply closed and pressure released first.",
+        "Filters and strainers cleaned: pump off, the irrigation's own valve shut and pressure released first.",
         care(Act.WATER, Act.CHEMICALS),
     ),
     _TIDY,
@@ -207,7 +208,9 @@ REPAIR = (
         "them.",
         gate=True,
     ),
-    Step("repaired_part", "What was repaired or replaced.", care(Act.WATER, Act.CHEMICALS), answer="text"),
+    Step(
+        "repaired_part", "What was repaired or replaced.", care(Act.WATER, Act.CEMENT, Act.CHEMICALS), answer="text"
+    ),
     Step(
         "joints_cured", "Glued joints left alone for the label's curing time, or nothing was glued.", CARE[Act.CEMENT]
     ),

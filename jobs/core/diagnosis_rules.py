@@ -230,9 +230,9 @@ _CURRENT = (
     _rule("i-high-ac", "current", (AC24,), (Condition("current_ratio", at_least=1.4),),
           Kind.CURRENT_HIGH, Level.ACT, "Current stays near inrush",
           ("plunger does not seat: dirt or a bent stem", "shorted turns", "two coils on the output"),
-          "Power off, water shut, pressure let off: take the plunger out, clean it and put all of it back; then "
-          "power on, listen for a firm click, power off and measure the coil.", "current", "valve_stuck_shut",
-          (Act.WATER, *_AT_THE_BOX)),
+          "Power off, pump off and isolated, water shut, pressure let off: take the plunger out, clean it and put "
+          "all of it back; with the pump still isolated power on, listen for a firm click, power off and measure the "
+          "coil.", "current", "valve_stuck_shut", (Act.WATER, Act.PUMP, *_AT_THE_BOX)),
     _rule("i-high-dc", "current", (DC24,), (Condition("current_ratio", at_least=1.4),),
           Kind.CURRENT_HIGH, Level.ACT, "Current far above the coil's",
           ("shorted turns", "two coils on the output"), "Power off: measure the coil's resistance.",
@@ -255,15 +255,16 @@ _MOVEMENT = (
     _rule("m-shut", "opens", ALL, (Condition("opens", equals="no"),),
           Kind.STUCK_SHUT, Level.ACT, "Does not open",
           ("isolating valve or flow control shut", "no water at the valve", _DEBRIS, "plunger stuck"),
-          "Open it by hand at the bleed, face away: if water comes, the coil or plunger; if not, the water side.",
-          "opens", "valve_stuck_shut", (Act.RUNNING, Act.WATER, Act.BOX)),
+          "On a pump, keep another zone on; open the valve by hand at the bleed, face away: if water comes, the coil "
+          "or plunger; if not, the water side.",
+          "opens", "valve_stuck_shut", (Act.PUMP, Act.RUNNING, Act.WATER, Act.BOX)),
     _rule("m-opens", "opens", ALL, (Condition("opens", equals="yes"),),
           Kind.WITHIN, Level.OK, "Opens", (), "Nothing to do.", "opens"),
     _rule("m-open-latching", "closes", (LATCHING,), (Condition("closes", equals="no"),),
           Kind.STUCK_OPEN, Level.ACT, "Does not close",
           ("closing pulse missing: battery low or wires swapped", _DEBRIS, "diaphragm torn"),
-          "Power off: swap the two wires, power on and pulse again; if it closes, polarity; if not, power off, water "
-          "shut, pressure let off, then take the valve apart.", "closes", "valve_stuck_open",
+          "Power off: swap the two wires, power on and pulse again; if it closes, polarity; if not, power off, pump "
+          "off, water shut, pressure let off, then take the valve apart.", "closes", "valve_stuck_open",
           (*_AT_THE_BOX, Act.WATER)),
     _rule("m-open", "closes", SOLENOID, (Condition("closes", equals="no"),),
           Kind.STUCK_OPEN, Level.ACT, "Does not close",
@@ -285,7 +286,7 @@ _FLOW_RULES = (
           Kind.FLOW_HIGH, Level.ACT, "Flow 20 % or more above the baseline",
           ("broken pipe or fitting", "head broken or missing", "larger nozzles fitted"),
           "Walk round the zone while it runs: geysers, wet or sunken ground, heads that do not rise. Ground is "
-          "opened only with the water off.", "flow", "pipe_leak", (Act.RUNNING, Act.DIG)),
+          "opened only with pump and water off.", "flow", "pipe_leak", (Act.RUNNING, Act.DIG)),
     _rule("f-drift-high", "flow", ALL, (Condition("flow_ratio", at_least=1.1, below=1.2),),
           Kind.DRIFTING, Level.WATCH, "Flow more than 10 % above the baseline",
           ("small leak", "pressure higher than then", "nozzles changed"),
@@ -295,14 +296,15 @@ _FLOW_RULES = (
     _rule("f-drift-low", "flow", ALL, (Condition("flow_ratio", at_least=0.8, below=0.9),),
           Kind.DRIFTING, Level.WATCH, "Flow more than 10 % below the baseline",
           ("filters or nozzles clogging", "pressure lower than then"),
-          "Compare the running pressure with the last one; water shut and pressure let off, clean the filter.",
+          "Compare the running pressure with the last one; pump off, water shut, pressure let off, then clean the "
+          "filter.",
           "flow", acts=(Act.WATER,)),
     _rule("f-low", "flow", ALL, (Condition("flow_ratio", below=0.8),),
           Kind.FLOW_LOW, Level.ACT, "Flow 20 % or more below the baseline",
           ("valve not fully open or flow control turned in", "clogged filter or heads", "low supply pressure",
            "heads capped"),
-          "Fit gauges before and after the valve with the pressure off, then measure while it runs: a large drop "
-          "means the valve.", "flow", "low_pressure", (Act.WATER, Act.RUNNING)),
+          "Pump off, water shut, pressure let off: fit gauges before and after the valve; then measure while it "
+          "runs: a large drop means the valve.", "flow", "low_pressure", (Act.WATER, Act.RUNNING)),
     _rule("p-low", "pressure", ALL, (Condition("pressure_ratio", below=0.8),),
           Kind.LOW_SUPPLY, Level.ACT, "Running pressure 20 % or more below the baseline",
           ("leak between here and the supply", "supply valve partly shut", "pump or filter", "other water in use"),

@@ -167,7 +167,7 @@ def _blocks(card: ControllerCard) -> list[Block]:
         blocks.append(
             Text((("Who to call", look.CELL_STRONG), *((line, look.CELL) for line in card.call)), after=4.0)
         )
-    blocks.append(caution("Before you open the cabinet", CAUTIONS))
+    blocks.append(caution("Before a cover comes off", CAUTIONS))
     return blocks
 
 

@@ -1,4 +1,4 @@
-"""One-off run: a one-off run of a controller as the timeline that the person at it follows, command by command."""
+"""One-off run of a controller: the timeline that the person at it follows, command by command."""
 
 from dataclasses import dataclass
 
@@ -64,7 +64,7 @@ class OneOffRun:
 CAUTIONS = (
     BY_HAND,
     "Nobody at the heads, no open pit, no open enclosure; whoever is on site releases water and pump.",
-    "A pump must not work against closed valves: if no water comes within its prime delay, stop it first, then look.",
+    "A pump must not work against closed valves: if no water comes soon after it starts, stop it first, then look.",
     CABINET,
 )
 
@@ -94,7 +94,7 @@ def _blocks(run: OneOffRun) -> list[Block]:
         blocks += [
             Section(
                 "Command by command",
-                "Times are a guide, the order is the rule; start later and every time moves along.",
+                "Times are a guide, the sequence is the rule; start later and every time moves along.",
             ),
             _steps(run),
         ]

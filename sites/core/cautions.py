@@ -99,7 +99,7 @@ WET_CLASS_2 = (
 )
 BY_HAND = (
     "Switched by hand these times are a guide, not a proof: the margins hold for a controller that sends each "
-    "command on the second. Keep the order whatever the clock says: a valve open before the pump starts, the next "
+    "command on the second. Keep the sequence whatever the clock says: a valve open before the pump starts, the next "
     "valve open before the last one shuts, the pump off before the last valve shuts."
 )
 

@@ -5,6 +5,7 @@ act whose words are found in an order without its caution beside it.
 """
 
 import re
+from pathlib import Path
 
 import pytest
 
@@ -25,8 +26,9 @@ TESTS: dict[str, set[Act]] = {
     "r-latching-short": BOX, "r-dc-short": BOX, "r-dc-unknown": BOX,
     "r-range-good": NOTHING, "r-latching-good": NOTHING,
     "v-none": LIVE, "v-low": LIVE, "v-high": LIVE, "v-drop": LIVE | {Act.BOX},
-    "i-none": {Act.WIRES}, "i-high-ac": BOX | {Act.WATER}, "i-high-dc": BOX, "i-low": LIVE | {Act.BOX},
-    "m-shut-electrical": BOX, "m-shut": {Act.RUNNING, Act.WATER, Act.BOX}, "m-open-latching": BOX | {Act.WATER},
+    "i-none": {Act.WIRES}, "i-high-ac": BOX | {Act.WATER, Act.PUMP}, "i-high-dc": BOX, "i-low": LIVE | {Act.BOX},
+    "m-shut-electrical": BOX, "m-shut": {Act.PUMP, Act.RUNNING, Act.WATER, Act.BOX},
+    "m-open-latching": BOX | {Act.WATER},
     "m-open": BOX | {Act.WATER}, "m-weeps": {Act.RUNNING, Act.WATER, Act.BOX},
     "f-high": {Act.RUNNING, Act.DIG}, "f-drift-high": NOTHING, "f-drift-low": {Act.WATER},
     "f-low": {Act.WATER, Act.RUNNING}, "p-low": {Act.PUMP, Act.RUNNING}, "p-high": {Act.WATER},
@@ -37,11 +39,11 @@ STEPS: dict[str, dict[str, set[Act | str]]] = {
     "startup": {
         "boxes_checked": {Act.BOX, Act.PIT},
         "backflow_ready": {"licensed"},
-        "slow_fill": {Act.FILL},
+        "slow_fill": {Act.FILL, "pump dry"},
         "pump_checked": {Act.PUMP},
         "injector_ready": {Act.CHEMICALS},
         "zones_run": {Act.RUNNING},
-        "static_pressure": {Act.PUMP, "pressure off"},
+        "static_pressure": {Act.PUMP, "pressure let off"},
         "power_off_for_measuring": {Act.MAINS, "wires off"},
     },
     "mid_season": {
@@ -70,7 +72,7 @@ STEPS: dict[str, dict[str, set[Act | str]]] = {
         "boxes_checked": {Act.BOX, Act.PIT},
         "services_located": {Act.DIG},
         "isolated": {Act.SHUT, "licensed"},
-        "repaired_part": {Act.WATER, Act.CHEMICALS},
+        "repaired_part": {Act.WATER, Act.CEMENT, Act.CHEMICALS},
         "joints_cured": {Act.CEMENT},
         "tried_after_repair": {Act.FILL, Act.PUMP},
     },
@@ -92,6 +94,7 @@ ORDERS: dict[Act, str] = {
     Act.CHEMICALS: r"injector|fertiliser",
     Act.CEMENT: r"glued",
     Act.AIR_PRESSURE: r"air pressure limit",
+    Act.PUMP: r"pump still isolated|on a pump,|pump runs",
 }
 
 
@@ -169,11 +172,33 @@ def test_water_is_shut_in_the_order_pump_water_pressure():
     assert "fire line" in CARE[Act.SHUT]
 
 
+def test_wherever_a_test_has_the_water_shut_its_pump_goes_off_first():
+    told = [rule.next_test.lower() for rule in RULES if "water shut" in rule.next_test.lower()]
+    assert told
+    for text in told:
+        assert 0 <= text.find("pump off") < text.index("water shut"), text
+
+
+@pytest.mark.parametrize(
+    ("path", "caution", "order"),
+    [
+        ("templates/jobs/_findings.html", "{{ finding.caution }}", "{{ finding.next_test }}"),
+        ("templates/jobs/_step.html", "{{ row.item.caution }}", "{{ row.item.text }}"),
+        ("static/jobs/field/valve.js", "found.caution &&", "found.next_test &&"),
+        ("static/jobs/field/screens.js", "step.caution &&", "step.text"),
+    ],
+)
+def test_page_and_phone_show_a_caution_before_the_act_it_is_about(path, caution, order):
+    text = (Path(__file__).parents[3] / "jobs" / path).read_text()
+    text = text[text.index("function stepItem") :] if path.endswith("screens.js") else text
+    assert text.index(caution) < text.index(order)
+
+
 def test_a_blow_out_is_told_in_the_order_in_which_it_is_done():
     """Water off; limit set with the air shut; hose; valve open; air. Order: common practice, no standard found."""
     told = " ".join(CAUTIONS["winterisation"])
-    words = ["protection on", "outdoors", "water shut off", "while the air is still shut", "Then the hose",
-             "valve before air", "Bleed to zero"]  # fmt: skip
+    words = ["flush an injector", "protection on", "outdoors", CARE[Act.SHUT], "water shut off",
+             "while the air is still shut", "Then the hose", "valve before air", "Bleed to zero"]  # fmt: skip
     places = [told.index(word) for word in words]
     assert places == sorted(places)
     keys = [step.key for step in DEFAULT_CHECKLISTS["winterisation"]]

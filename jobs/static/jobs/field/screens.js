@@ -37,11 +37,11 @@
     const done = step.given && step.given.done;
     const live = view.state === "started" && (!step.closed_by || done);
     return h("li", { id: `step-${step.pk}`, class: [done && "done", step.gate && "gate", step.closed_by && "closed"].filter(Boolean).join(" ") || null },
+      step.caution && view.state !== "finished" && !done && !step.closed_by && h("p", { class: "caution" }, step.caution),
       h("div", { class: "row" }, h("div", {}, h("p", {}, done && h("strong", {}, "✓ "), step.text, done && givenWords(app, step))),
         live && done && h("button", { class: "second small", "aria-label": `Undo: ${step.text}`, onclick: () => app.undoStep(view, step) }, "Undo"),
         live && !done && step.answer === "tick" && h("button", { class: "small", "aria-label": `Done: ${step.text}`,
           onclick: () => app.answer(view, step, { done: true, number: null, text: "" }) }, "Done")),
-      step.caution && view.state !== "finished" && !done && !step.closed_by && h("p", { class: "caution" }, step.caution),
       live && !done && step.answer !== "tick" && h("div", { class: "own", "data-step": step.pk }));
   }
 
@@ -132,6 +132,7 @@
       h("h2", { id: "faults" }, "Faults"),
       view.faults.length ? h("ul", { class: "plain" }, view.faults.map((fault) => h("li", {}, h("strong", {}, fault.kind_name), ` · ${fault.place} · ${fault.severity}`,
         fault.repaired ? ` · repaired${fault.repair_note ? `: ${fault.repair_note}` : ""}` : ` · found ${root.Figures.date(fault.found_at)}`,
+        fault.severity === "unsafe" && !fault.repaired && h("p", { class: "caution" }, "Keep people away and make it safe before anything else; mains power, backflow assemblies and drinking water pipes are for people licensed for them."),
         fault.description && h("p", { class: "words" }, fault.description),
         fault.pk && !fault.repaired && (view.state === "started" || view.state === "finished")
           && h("p", {}, h("a", { class: "button second", href: `#visit/${view.uuid}/repaired/${fault.pk}` }, "It is repaired"))))) : h("p", { class: "quiet" }, "None."),

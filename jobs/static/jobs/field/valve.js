@@ -53,9 +53,9 @@
       h("h3", {}, found.level === "ok" ? `✓ ${found.title}` : found.title),
       words && h("p", {}, words),
       found.level !== "ok" && [
-        found.causes.length > 0 && [h("p", {}, "Likely, in this order:"), h("ol", {}, found.causes.map((cause) => h("li", {}, cause)))],
-        found.next_test && h("p", {}, h("strong", {}, "Next test. "), found.next_test),
+        found.causes.length > 0 && [h("p", {}, "Likely causes, the likeliest first:"), h("ol", {}, found.causes.map((cause) => h("li", {}, cause)))],
         found.caution && h("p", { class: "caution" }, found.caution),
+        found.next_test && h("p", {}, h("strong", {}, "Next test. "), found.next_test),
         h("p", { class: "quiet" }, `Limits: ${found.source}.`),
         found.fault_kind && (known ? h("p", { class: "quiet" }, `Already recorded ${root.Figures.date(known.found_at)}.`)
           : h("p", {}, h("a", { class: "button second", href: `#visit/${view.uuid}/fault?${query}` }, "Record as fault"))),
@@ -128,7 +128,7 @@
       root.Dom.forgetCorrected(fields, errors);
       const most = root.Outbox.airProblem(view, app.bundle.air, data.air_pressure_kpa);
       tooMuch.hidden = most === null;
-      if (most !== null) tooMuch.textContent = `More than this site takes: at most ${root.Figures.withUnit(most, app.bundle.units.pressure)} by common practice. Stop, bleed off, look for damage.`;
+      if (most !== null) tooMuch.textContent = `More than this site takes: at most ${root.Figures.withUnit(most, app.bundle.units.pressure)} by common practice. Shut the air, keep away, bleed to zero, then look for damage.`;
       showFindings(app, view, valve, result, data, fields);
     };
     form.changed();
