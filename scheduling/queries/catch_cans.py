@@ -2,10 +2,24 @@
 
 from dataclasses import dataclass
 
-from scheduling.core.water.application import CatchCanResult, catch_can_test, scheduling_multiplier
+from scheduling.core.water.application import (
+    LOWEST_DU_TO_WATER_BY,
+    CatchCanResult,
+    catch_can_test,
+    scheduling_multiplier,
+)
 from scheduling.core.water.can_map import CanMap, can_map
 from scheduling.models import CatchCanTest
+from sites.core.sources import AUDIT_2009, COMMON_PRACTICE, IA_2005, UC_DAVIS_DU, joined
 from sites.models import Zone
+
+# What the page's figures rest on: uniformity and cans, wind, the multiplier, the uniformity below which to repair.
+SOURCE = joined(
+    UC_DAVIS_DU,
+    AUDIT_2009,
+    f"multiplier: {IA_2005.unconfirmed}",
+    f"repair below {LOWEST_DU_TO_WATER_BY:.2f}: {COMMON_PRACTICE}",
+)
 
 
 @dataclass(frozen=True)

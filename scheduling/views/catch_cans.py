@@ -10,7 +10,7 @@ from django.views.decorators.http import require_POST
 from scheduling.actions import catch_cans
 from scheduling.forms.catch_cans import CatchCanForm
 from scheduling.models import CatchCanTest
-from scheduling.queries.catch_cans import can_sheet, can_sheets
+from scheduling.queries.catch_cans import SOURCE, can_sheet, can_sheets
 from sites.access import OFFICE, STAFF, Request, open_to, visible_or_404
 from sites.answers import answer_form, typed
 from sites.models import Zone
@@ -52,7 +52,7 @@ def test_new(request: Request, pk: int) -> HttpResponse:
 @open_to(*STAFF)
 def test(request: Request, pk: int) -> HttpResponse:
     row = _test(request, pk)
-    shown = {"sheet": can_sheet(row), "zone": row.zone, "site": row.zone.site}
+    shown = {"sheet": can_sheet(row), "zone": row.zone, "site": row.zone.site, "source": SOURCE}
     return render(request, "scheduling/catch_can_test.html", shown)
 
 

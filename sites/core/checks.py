@@ -101,7 +101,7 @@ def transformer_overloaded(plant: SitePlant) -> Findings:
         load = transformer_load(running, controller.transformer_va, controller.pump_relay_va or 0.0)
         if load.margin_kept:
             continue
-        words = "is overloaded" if load.overloaded else "has less than 20 % to spare"
+        words = "is overloaded" if load.overloaded else "has less than 20 % to spare (common practice)"
         yield CheckFinding(
             "transformer_overloaded",
             Severity.UNSAFE if load.overloaded else Severity.WRONG,

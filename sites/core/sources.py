@@ -84,14 +84,6 @@ NEH_623 = Source(
     "USDA-NRCS, National Engineering Handbook, Part 623, chapter 2, Irrigation Water Requirements, Eq. 2-84 and "
     "2-85; millimetre form USDA-SCS Technical Release 21. Compared with the open library pycropwat 1.3.0.",
 )
-SCS_MONTHLY = Source(
-    "USDA-SCS monthly, as in CROPWAT",
-    "USDA-SCS monthly effective rain in the form of Smith 1992, CROPWAT, FAO Irrigation and Drainage Paper 46.",
-)
-TEXAS_RAIN = Source(
-    "Texas A&M event rule",
-    "Texas A&M AgriLife, Texas ET Network, Effective Rainfall: texaset.tamu.edu/Content/effrain.html.",
-)
 IA_2005 = Source(
     "Irrigation Association, Landscape Irrigation Scheduling and Water Management (March 2005)",
     "Irrigation Association, Water Management Committee, Landscape Irrigation Scheduling and Water Management, March "

@@ -19,7 +19,7 @@ SOIL_EVAPORATION_SHARE = 0.20
 MULCH_FACTOR = 1.0 - MULCH_SPARES * SOIL_EVAPORATION_SHARE
 BETTER_DU = 0.70  # reached by levelled heads, matched nozzles and the right pressure: common practice
 
-
+EVEN_SAYS = f"Heads and nozzles repaired: uniformity of {BETTER_DU:.2f} where it is lower ({COMMON_PRACTICE})."
 MULCH_SAYS = (
     "Organic mulch over all the soil in beds and under shrubs and trees: half as much evaporates from the soil "
     f"({FAO56_MULCH}), a tenth of the demand where that is a fifth of it ({COMMON_PRACTICE}, 7 to 20 %)."
@@ -89,7 +89,7 @@ CHANGES = {
     change.key: change
     for change in (
         Change("drip", "Drip instead of sprays", "Sprayed beds, shrubs and trees get in-line drip.", drip),
-        Change("even", "More even sprays", "Heads and nozzles repaired: uniformity of 0.70 where it is lower.", even),
+        Change("even", "More even sprays", EVEN_SAYS, even),
         Change("two_days", "Two watering days a week", "Watering only on Monday and Thursday.", _same),
         Change("mulch", "Mulch", MULCH_SAYS, mulch),
         Change("hot_year", "The driest year of the record", "The same zones in the year of most net ET.", _same),
