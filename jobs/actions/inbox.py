@@ -24,6 +24,7 @@ WORDS = Words(frozenset(Fault.Kind.values), frozenset(Fault.Severity.values))
 State = InboxRecord.State
 LARGEST_BODY_BYTES = 64 * 1024
 OTHER_CONTENT = "This id was sent before with other content. Both are kept."
+COULD_NOT_APPLY = "It could not be applied and is kept: try again, or enter it by hand. See the server's log."
 
 
 @dataclass(frozen=True)
@@ -188,7 +189,7 @@ def _settle(entry: InboxRecord) -> None:
         entry.state, entry.reason = State.FOR_PERSON, " ".join(error.messages)
     except Exception:
         log.exception("inbox record could not be applied", record=entry.pk)
-        entry.state, entry.reason = State.FOR_PERSON, "It could not be applied; the log of the server says why."
+        entry.state, entry.reason = State.FOR_PERSON, COULD_NOT_APPLY
     entry.save(update_fields=["state", "reason"])
 
 

@@ -78,7 +78,9 @@ def send_one(*, kind: type[Mail], pk: int, message_of: Callable[[Mail], EmailMes
         message = message_of(delivery)
     except Exception as error:  # noqa: BLE001 - whatever is wrong with one mail must not hold up those behind it
         log.error("mail cannot be written", kind=delivery._meta.label_lower, delivery=pk, error=_words(error))
-        words = f"The mail could not be written ({type(error).__name__}); the log tells more."
+        words = (
+            f"Not sent: the mail could not be written ({type(error).__name__}, see the server's log). Send it again."
+        )
         kind._default_manager.filter(pk=pk, state=State.WAITING).update(state=State.FAILED, last_error=words)
         return False
     try:

@@ -33,7 +33,7 @@ def run_sheet_data(technician: User, date: dt.date) -> RunSheet:
         stops=tuple(_stop(stop.visit, stop) for stop in stops),
         notes=f"Travel times: {source_words(route.travel_source)}."
         if route
-        else "The order has not been computed yet.",
+        else "The route has not been planned yet.",
         warnings=tuple(route.warnings) if route else (),
     )
 

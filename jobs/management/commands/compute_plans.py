@@ -8,7 +8,7 @@ from sites.management import FirmCommand
 
 
 class Command(FirmCommand):
-    help = "Compute the season plans that wait, then stop. A page that orders one starts this where no broker runs."
+    help = "Compute the season plans that wait, then stop. A page that asks for one starts this where no broker runs."
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:

@@ -103,7 +103,7 @@ WORDS = {
     "advice.part": "Benötigtes Teil: {part}.",
     "advice.backflow": "Prüfung der Absicherung gegen Rückfließen: {assembly}",
     "advice.backflow_due": "Fällig am {date}; durch zugelassene Prüfer, wie es die örtlichen Regeln verlangen.",
-    "advice.even": "Regner und Düsen instand setzen, damit es gleichmäßig regnet (Gleichmäßigkeit 0,70)",
+    "advice.even": "Regner und Düsen instand setzen, damit es gleichmäßig regnet (Verteilgüte 0,70, gängige Praxis)",
     "advice.mulch": "Beete und den Boden unter Sträuchern und Bäumen mulchen",
     "advice.drip": "Tropfrohr statt Sprühdüsen in Beeten, unter Sträuchern und Bäumen",
     "advice.what_if": (
@@ -111,7 +111,8 @@ WORDS = {
     ),
     "advice.uniformity": "Zone {zone} gleichmäßiger machen",
     "advice.uniformity_why": (
-        "Ihre gemessene Verteilgüte ist {figure}; unter {limit} bestimmen die trockenen Stellen, wie lange sie läuft."
+        "Ihre gemessene Verteilgüte ist {figure}; unter {limit} (gängige Praxis) bestimmen die trockenen Stellen, "
+        "wie lange sie läuft."
     ),
     "cost.title": "Was das Wasser gekostet hat",
     "cost.item": "Posten",
@@ -192,7 +193,7 @@ WORDS = {
     "proposal.fault": "Mangel",
     "proposal.where": "Wo",
     "proposal.found": "Gefunden",
-    "proposal.severity": "Wie schwer",
+    "proposal.severity": "Schweregrad",
     "proposal.lines": "Was wir vorschlagen",
     "proposal.what": "Arbeit und Teile",
     "proposal.repairs": "Behebt",

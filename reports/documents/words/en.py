@@ -44,8 +44,8 @@ WORDS = {
     "month": "Month",
     "water.title": "Where the water went, month by month",
     "water.basis_metered": (
-        "By the meter between its reads, spread over the days as the schedule has it; as expected by the schedule on "
-        "days the meter does not tell."
+        "By the meter between its readings, spread over the days as the schedule has it; as expected by the schedule "
+        "on days the meter does not tell."
     ),
     "water.basis": (
         "No meter tells the water used: these are the run times as they were set, without the days the site was off "
@@ -103,7 +103,7 @@ WORDS = {
     "advice.part": "Part needed: {part}.",
     "advice.backflow": "Backflow assembly test, {assembly}",
     "advice.backflow_due": "Due {date}; by a licensed tester as local rules require.",
-    "advice.even": "Repair heads and nozzles so that sprays wet evenly (uniformity 0.70)",
+    "advice.even": "Repair heads and nozzles so that sprays wet evenly (uniformity 0.70, common practice)",
     "advice.mulch": "Mulch beds and the ground under shrubs and trees",
     "advice.drip": "Drip instead of sprays in beds, shrubs and trees",
     "advice.what_if": (
@@ -111,7 +111,8 @@ WORDS = {
     ),
     "advice.uniformity": "Even out zone {zone}",
     "advice.uniformity_why": (
-        "Its measured distribution uniformity is {figure}; below {limit} the dry spots decide how long it runs."
+        "Its measured distribution uniformity is {figure}; below {limit} (common practice) the dry spots decide how "
+        "long it runs."
     ),
     "cost.title": "What the water cost",
     "cost.item": "Item",
@@ -119,7 +120,7 @@ WORDS = {
     "cost.total": "Total",
     "cost.fixed": "Fixed charge, tariff {tariff}",
     "cost.water": "Water: {volume} used, billed for each calendar month from {first} to {last}",
-    "cost.note": "Computed from the tariff; the supplier's own bill dates and reads differ.",
+    "cost.note": "Computed from the tariff; the supplier's own bill dates and readings differ.",
     "next.title": "Visits to come",
     "next.by": "by {date}",
     "next.between": "between {first} and {last}",

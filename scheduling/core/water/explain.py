@@ -11,6 +11,7 @@ from scheduling.core.water.derivation import Derivation, Input, Known, known
 from scheduling.core.water.season import USABLE_STORAGE_SHARE, ZoneMonth, ZoneSeason
 from scheduling.core.water.week import ThisWeek
 from scheduling.core.water.zone_inputs import ResolvedZone
+from sites.core import writing
 from sites.core.sources import (
     FAO56_BALANCE,
     FAO56_ET,
@@ -79,8 +80,9 @@ def explain_week(season: ZoneSeason, week: ThisWeek) -> dict[str, Derivation]:
     if not week.dates:
         return {}
     zone, first = season.zone, next(each for each in week.mornings if each.depth_mm > 0)
+    morning = writing.day_month(first.date)
     inputs = [
-        _computed(f"depletion on the morning of {first.date:%-d %B}, looked ahead", first.depletion_mm, "mm"),
+        _computed(f"depletion on the morning of {morning}, looked ahead", first.depletion_mm, "mm"),
         _computed("room left for the rain counted until the week's end", first.room_mm, "mm"),
         _computed("waterings of the week", float(len(week.dates)), ""),
     ]

@@ -1,4 +1,4 @@
-/* A fault: what, where, how bad, in words, with photos taken here and now. */
+/* A fault: what, where, its severity, in words, with photos taken here and now. */
 (function (root) {
   "use strict";
 
