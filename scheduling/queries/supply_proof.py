@@ -17,7 +17,7 @@ CLOCKS = "That the clocks of controllers set by hand agree: a clock that is minu
 ONE_AT_A_TIME = (
     "More than one lost command or power cut at a time, or a power cut of another length than ten minutes."
 )
-MEANWHILE = "That nobody starts something else on this supply meanwhile, and that no unpublished program runs."
+NOTHING_ELSE = "That nobody starts something else on this supply while it runs, and that no unpublished program runs."
 OTHER_WEEKS = "Other weeks: a program that counts days, or waters on odd or even dates, falls on other weekdays then."
 
 
@@ -45,7 +45,7 @@ class SupplyProof:
 def supply_proof(supply: SupplyWeek, *, one_off: bool = False) -> SupplyProof:
     """one_off: of a run that somebody starts, not of a week that goes round."""
     found = mishaps(supply.parts)
-    beyond = MEANWHILE if one_off else OTHER_WEEKS
+    beyond = NOTHING_ELSE if one_off else OTHER_WEEKS
     return SupplyProof(supply, _tag(supply, found), _proved(supply), (*_not_proved(supply), beyond), found)
 
 
