@@ -137,16 +137,11 @@ def _one_pass(
     most_mm: Array,
 ) -> Waterings:
     plan = Waterings(*(np.zeros((days, len(depletion))) for _ in range(6)))
-    ahead_days, ahead_demand, ahead_gain, ahead_rest = outlook.until_next
     end = min(first + max(days, DAYS), len(outlook.rain_mm))
     expected, dry = depletion, depletion
     for day in range(days):
         row = first + day
-        weeks = np.sqrt((day + ahead_days[row]) / DAYS)
-        without_rain = dry + ahead_demand[row] + MARGIN_SD * outlook.demand_sd_mm[row] * weeks
-        likely = np.maximum(expected + ahead_gain[row], ahead_rest[row])
-        with_rain = likely + MARGIN_SD * outlook.net_sd_mm[row] * weeks
-        reaches = np.minimum(without_rain, with_rain)
+        likely, reaches = _reaches(outlook, day, row, expected, dry)
         room = outlook.rain_before[end] - outlook.rain_before[row]
         wanted = (reaches > outlook.raw_mm[row]) & outlook.permitted[row] & outlook.in_season[row]
         depth = np.minimum(np.maximum(expected - room, 0.0), most_mm)
@@ -187,13 +182,28 @@ def _even(outlook: Outlook, plan: Waterings, depletion: Array, first: int) -> Wa
         most = np.where(given[day], np.minimum(most, expected), most)
         expected = np.maximum(expected - np.where(given[day], mean, 0.0) + _net(outlook, first + day), 0.0)
     depth = np.where(given, most, 0.0)
-    stands, dry = np.empty_like(depth), np.empty_like(depth)
+    return follow(outlook, plan, depletion, depth, first=first)
+
+
+def follow(outlook: Outlook, plan: Waterings, depletion: Array, depth: Array, *, first: int = 0) -> Waterings:
+    """What stands in the soil when `depth` (days, zones) mm is given, whatever the plan had."""
+    stands, dry, reaches = np.empty_like(depth), np.empty_like(depth), np.empty_like(depth)
     expected, without = depletion, depletion
-    for day in range(len(given)):
+    for day in range(len(depth)):
         stands[day], dry[day] = expected, without
+        reaches[day] = _reaches(outlook, day, first + day, expected, without)[1]
         expected = np.maximum(expected - depth[day] + _net(outlook, first + day), 0.0)
         without = without - depth[day] + outlook.demand_mm[first + day]
-    return Waterings(stands, dry, plan.reaches_mm, plan.raw_mm, plan.room_mm, depth)
+    return Waterings(stands, dry, reaches, plan.raw_mm, plan.room_mm, depth)
+
+
+def _reaches(outlook: Outlook, day: int, row: int, expected: Array, dry: Array) -> tuple[Array, Array]:
+    """The depletion by the eve of the next permitted day, as is likely and with what is kept in hand."""
+    ahead_days, ahead_demand, ahead_gain, ahead_rest = outlook.until_next
+    weeks = np.sqrt((day + ahead_days[row]) / DAYS)
+    without_rain = dry + ahead_demand[row] + MARGIN_SD * outlook.demand_sd_mm[row] * weeks
+    likely = np.maximum(expected + ahead_gain[row], ahead_rest[row])
+    return likely, np.minimum(without_rain, likely + MARGIN_SD * outlook.net_sd_mm[row] * weeks)
 
 
 def _net(outlook: Outlook, row: int) -> Array:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduling.core.water.advice import DAYS, Flags, Outlook, Waterings, plan_waterings
+from scheduling.core.water.advice import DAYS, Flags, Outlook, Waterings, follow, plan_waterings
 from scheduling.core.water.checks import Array, WaterInputError, complete
 from scheduling.core.water.climate import Climatology
 from scheduling.core.water.outlook import DAYS_BEYOND, Expected, by_normals, outlook_of
@@ -174,13 +174,14 @@ def advise(
     if (program >= 0).any():
         plan = plan_waterings(outlook, depletion, days=PLANNED, least_mm=least, program=program)
     depth = np.minimum(_on_program_days(plan.depth_mm, program, least), largest)
+    plan = follow(outlook, plan, depletion, depth)
     due, gap = _due(outlook, depletion, depth)
     weeks = _whole_weeks(depth > 0, gap, controller)
     more = depth.sum(axis=0) - alone.depth_mm.sum(axis=0)
     dates = expected.dates[:PLANNED].astype(dt.date).tolist()
     found = []
     for zone, season in enumerate(seasons):
-        mornings = _mornings(outlook, expected, plan, depth, zone)
+        mornings = _mornings(outlook, expected, plan, zone)
         next_and_weeks = int(due[zone]), int(weeks[zone])
         found.append(_week(season, mornings, dates, depth[:, zone], next_and_weeks, float(more[zone])))
     return tuple(found)
@@ -233,7 +234,7 @@ def _whole_weeks(given: Flags, gap: Array, controller: NDArray[np.int64]) -> NDA
     )
 
 
-def _mornings(outlook: Outlook, expected: Expected, plan: Waterings, depth: Array, zone: int) -> tuple[Morning, ...]:
+def _mornings(outlook: Outlook, expected: Expected, plan: Waterings, zone: int) -> tuple[Morning, ...]:
     rain = expected.rain_mm if expected.rain_mm.ndim == 1 else expected.rain_mm[:, zone]
     stands = plan.depletion_mm[:, zone]
     return tuple(
@@ -246,7 +247,7 @@ def _mornings(outlook: Outlook, expected: Expected, plan: Waterings, depth: Arra
             reaches_mm=float(plan.reaches_mm[row, zone]),
             raw_mm=float(plan.raw_mm[row, zone]),
             room_mm=float(plan.room_mm[row, zone]),
-            depth_mm=float(depth[row, zone]),
+            depth_mm=float(plan.depth_mm[row, zone]),
             may_water=bool(outlook.permitted[row, zone] and outlook.in_season[row, zone]),
         )
         for row in range(PLANNED)

@@ -15,6 +15,7 @@ from sites.models import WeatherStation
 COLUMNS = (
     "date", "eto_mm", "demand_mm", "rain_mm", "forecast_rain_mm", "irrigation_net_mm", "depletion_mm",
 )  # fmt: skip
+WAYS = "; ".join(f"{setting}: {words}" for setting, words in SETTINGS.items())
 
 
 class Command(BaseCommand):
@@ -29,7 +30,7 @@ class Command(BaseCommand):
         parser.add_argument("--planting", required=True, choices=list(demand.PLANTINGS))
         parser.add_argument("--soil", default=soil.DEFAULT_TEXTURE, choices=list(soil.TEXTURES))
         parser.add_argument("--root-depth-m", type=float, metavar="M", help="default: usual for the planting")
-        parser.add_argument("--set", dest="setting", default="weekly", choices=list(SETTINGS), help=f"{SETTINGS}")
+        parser.add_argument("--set", dest="setting", default="weekly", choices=list(SETTINGS), help=WAYS)
         parser.add_argument(
             "--days", type=Path, metavar="FILE.csv", help="a row a day; depletion_mm stands on the day's morning"
         )

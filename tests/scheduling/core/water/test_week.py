@@ -1,6 +1,7 @@
 """The coming week of zones: from the soil this morning, the forecast and the normals, to minutes on days."""
 
 import datetime as dt
+import itertools
 
 import numpy as np
 import pytest
@@ -153,3 +154,16 @@ def test_no_run_is_longer_than_the_night_and_no_depth_is_more_than_the_soil_take
         assert week.run_time_min <= 1.05 * week.exact_run_time_min + 1e-9
         for morning in week.mornings:
             assert morning.depth_mm <= morning.depletion_mm + 1e-9
+
+
+@given(
+    short=st.lists(st.floats(0, 60), min_size=4, max_size=4),
+    et=st.lists(st.floats(0, 9), min_size=7, max_size=7),
+    rain=st.lists(st.floats(0, 40), min_size=7, max_size=7),
+)
+def test_each_morning_follows_from_the_one_before_where_zones_share_days(short, et, rain):
+    seasons = [season(key) for key in ("cool_turf", "shrubs", "trees", "annuals")]
+    for week in weeks(seasons, short, weather(et, rain), controllers=[0, 0, 0, 0]):
+        for this, following in itertools.pairwise(week.mornings):
+            stands = this.depletion_mm - this.depth_mm + this.demand_mm - this.counted_mm
+            assert following.depletion_mm == pytest.approx(max(stands, 0.0), abs=1e-9)
