@@ -83,8 +83,10 @@ def test_no_text_of_the_product_uses_a_word_that_was_given_up():
     assert found == set()
 
 
-def test_the_readme_and_the_glossary_keep_to_it_too():
-    texts = [(ROOT / "README.md").read_text(), *(term.meaning for term in glossary.TERMS)]
+def test_readme_guide_changes_and_glossary_keep_to_it_too():
+    pages = ("README.md", "DEVELOPERS.md", "CHANGELOG.md")
+    texts = [" ".join((ROOT / page).read_text().split()) for page in pages]
+    texts += [term.meaning for term in glossary.TERMS]
 
     assert [words for text in texts for words in retired_in(text)] == []
 

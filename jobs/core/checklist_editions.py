@@ -27,9 +27,10 @@ SAFETY_CHANGES: dict[str, tuple[SafetyChange, ...]] = {
     "startup": (
         SafetyChange(
             2,
-            "A step for a fertiliser injector; cautions on filling, pumps and running zones stand with their steps.",
+            "A step for a fertiliser injector; a pump is primed before the slow fill, and its pressure read with one "
+            "zone on; cautions on filling, pumps and running zones stand with their steps.",
             "An injector joined before the line is full can push fertiliser back to drinking water; water and parts "
-            "fly when air leaves.",
+            "fly when air leaves; a pump is wrecked by running dry or against closed valves.",
         ),
     ),
     "mid_season": (
@@ -70,8 +71,8 @@ SAFETY_CHANGES: dict[str, tuple[SafetyChange, ...]] = {
         ),
         SafetyChange(
             2,
-            "Glued joints wait for their curing time; the pump goes off before the water is shut, and only a valve "
-            "that serves the irrigation alone is shut.",
+            "The caution on primer and cement stands with the repair, and glued joints wait for their curing time; "
+            "the pump goes off before the water is shut, and only a valve that serves the irrigation alone is shut.",
             "Solvents burn and joints fly apart; a shut-off may also feed a building or a fire line.",
         ),
     ),
