@@ -58,7 +58,7 @@ def test_a_report_whose_file_is_gone_holds_up_no_other_mail(report, other_site, 
 
     broken.refresh_from_db()
     assert broken.state == Delivery.State.FAILED
-    assert broken.last_error.startswith("The mail could not be written")
+    assert broken.last_error.startswith("Not sent: the mail could not be written")
     client.force_login(office)
     assert client.get(f"/reports/{report.pk}.pdf").status_code == 404
 
