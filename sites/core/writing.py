@@ -59,16 +59,20 @@ def _marks(code: str) -> dict[int, str]:
     return str.maketrans({",": symbols["group"], ".": symbols["decimal"]})
 
 
+def _rounded(value: float | Decimal, decimals: int) -> float | Decimal:
+    return value.__round__(decimals)  # `round` loses the type of a figure that may be either
+
+
 def number(value: float | Decimal, decimals: int = 0) -> str:
     """ "1,234.5", "−2.2", "1.234,5" in German; a value that rounds to 0 has no sign."""
     text = f"{abs(value):,.{decimals}f}".translate(_marks(_code.get()))
-    return f"{MINUS}{text}" if round(value, decimals) < 0 else text
+    return f"{MINUS}{text}" if _rounded(value, decimals) < 0 else text
 
 
 def short_number(value: float | Decimal, most: int = 1) -> str:
     """As `number`, without decimals that are 0: "2", "2.5"."""
-    rounded = round(value, most)
-    decimals = next((n for n in range(most) if round(value, n) == rounded), most)
+    rounded = _rounded(value, most)
+    decimals = next((n for n in range(most) if _rounded(value, n) == rounded), most)
     return number(rounded, decimals)
 
 
@@ -81,7 +85,7 @@ def significant(value: float, figures: int = 4) -> str:
 
 def signed(value: float | Decimal, decimals: int = 0) -> str:
     """A difference with its sign: "+1.2", "−0.4", "0"."""
-    return f"+{number(value, decimals)}" if round(value, decimals) > 0 else number(value, decimals)
+    return f"+{number(value, decimals)}" if _rounded(value, decimals) > 0 else number(value, decimals)
 
 
 def money(amount: float | Decimal, currency: str = "") -> str:
