@@ -10,7 +10,9 @@ from reports.documents.kit import look
 from reports.documents.kit.blocks import Block, Gap, Section, Text, Title, caution, paragraph
 from reports.documents.kit.page import Document, Firm, pdf_bytes
 from reports.documents.kit.table import Column, Table, facts, table
+from reports.documents.plant import power, pump_rule, who_to_call
 from sites.core.cautions import CABINET
+from sites.core.plant import Controller, SitePlant
 
 
 @dataclass(frozen=True)
@@ -36,14 +38,6 @@ class Program:
 
 
 @dataclass(frozen=True)
-class MonthPercent:
-    """Seasonal percentage of the set minutes for one month ("Jul", "100 %")."""
-
-    month: str
-    percent: str
-
-
-@dataclass(frozen=True)
 class CardZone:
     """One output: its terminal, what it waters, what is set now ("A 12 min"), minutes a day in each month."""
 
@@ -55,29 +49,21 @@ class CardZone:
 
 @dataclass(frozen=True)
 class ControllerCard:
-    """All of one controller. `revision` names the published schedule; `notes` is free text.
+    """All of one controller. `revision` names the published schedule.
 
     With `zones` the card is one table of terminals, zones and months, on half paper for up to 8 of them;
-    `months` heads its columns. `pump_rule` and `call` are lines of text.
+    `months` heads its columns.
     """
 
     firm: Firm
     reference: str
-    site_name: str
-    controller: str
-    location: str
-    terminals: str
-    supply: str
+    plant: SitePlant
+    controller: Controller
     revision: str
     published_on: str
     programs: tuple[Program, ...]
-    seasonal: tuple[MonthPercent, ...] = ()
-    rain_and_frost: str = ""
-    notes: str = ""
     zones: tuple[CardZone, ...] = ()
     months: tuple[str, ...] = ()
-    pump_rule: str = ""
-    call: tuple[str, ...] = ()
 
 
 MOST_ON_HALF_PAPER = 8
@@ -130,22 +116,21 @@ def controller_card_pdf(card: ControllerCard) -> bytes:
     firm = card.firm
     if 0 < len(card.zones) <= MOST_ON_HALF_PAPER:
         firm = replace(firm, paper=firm.paper.half)
-    title = f"Controller card, {card.controller}, {card.site_name}"
+    title = f"Controller card, {card.controller}, {card.plant.name}"
     return pdf_bytes([Document(firm, title, card.reference, tuple(_blocks(card)))])
 
 
 def _blocks(card: ControllerCard) -> list[Block]:
-    about = " · ".join(part for part in (card.site_name, card.location) if part.strip())
+    about = " · ".join(part for part in (card.plant.name, card.controller.location) if part.strip())
     pairs = [
         ("Schedule", card.revision),
         ("Published", card.published_on),
-        ("Terminals", card.terminals),
-        ("Supply", card.supply),
-        ("Rain and frost", card.rain_and_frost),
+        ("Terminals", str(card.controller.terminals)),
+        ("Supply", power(card.controller)),
     ]
-    title: Block = Title("Controller card", card.controller, about)
+    title: Block = Title("Controller card", card.controller.name, about)
     if card.zones:
-        parts = (("Controller card", look.SUBSECTION), (card.controller, look.TITLE_LONG), (about, look.BODY))
+        parts = (("Controller card", look.SUBSECTION), (card.controller.name, look.TITLE_LONG), (about, look.BODY))
         title = Text(parts, after=6.0)
     blocks: list[Block] = [title, facts(pairs, 4 if card.zones else 3)]
     if card.zones:
@@ -157,16 +142,10 @@ def _blocks(card: ControllerCard) -> list[Block]:
             blocks += program_blocks(program)
     if not card.programs:
         blocks.append(paragraph("No program is set at this controller."))
-    if card.seasonal:
-        blocks += [Section("Seasonal percentage", "Minutes above are for 100 %."), _months(card.seasonal)]
-    if card.pump_rule.strip():
-        blocks.append(paragraph(f"Pump: {card.pump_rule}", look.CELL))
-    if card.notes.strip():
-        blocks += [Section("Notes"), paragraph(card.notes)]
-    if card.call:
-        blocks.append(
-            Text((("Who to call", look.CELL_STRONG), *((line, look.CELL) for line in card.call)), after=4.0)
-        )
+    if rule := pump_rule(card.plant, card.controller):
+        blocks.append(paragraph(f"Pump: {rule}", look.CELL))
+    call = who_to_call(card.firm, card.plant, card.controller)
+    blocks.append(Text((("Who to call", look.CELL_STRONG), *((line, look.CELL) for line in call)), after=4.0))
     blocks.append(caution("Before a cover comes off", CAUTIONS))
     return blocks
 
@@ -195,12 +174,3 @@ def _outputs(card: ControllerCard) -> Table:
     ]
     rows = [[zone.terminal, zone.name, zone.set_now, *zone.months] for zone in card.zones]
     return table(columns, rows)
-
-
-def _months(seasonal: Sequence[MonthPercent]) -> Table:
-    """Months across, six to a row at the most twice, as on the controller's dial."""
-    across = min(len(seasonal), 12)
-    rows = [seasonal[start : start + across] for start in range(0, len(seasonal), across)]
-    columns = [Column(month.month, share=1.0, align="centre") for month in rows[0]]
-    cells = [[month.percent for month in row] + [""] * (across - len(row)) for row in rows]
-    return table(columns, cells)

@@ -6,6 +6,7 @@ from reports.documents.kit import look
 from reports.documents.kit.blocks import Block, Text, Title, caution
 from reports.documents.kit.drawing import DrawingBlock
 from reports.documents.kit.page import Document, Firm, pdf_bytes
+from reports.documents.plant import who_to_call
 from sites.core.cautions import CABINET, CARE, WET_CLASS_2, Act
 from sites.core.plant import Controller, SitePlant
 from sites.core.plant_drawing import Told
@@ -18,7 +19,7 @@ WIDTH, PATH_WIDTH = 520.0, 780.0
 
 @dataclass(frozen=True)
 class WiringCard:
-    """`made_on` is the day the register was read, finished words; `call` who to call."""
+    """`made_on` is the day the register was read, finished words."""
 
     firm: Firm
     reference: str
@@ -26,7 +27,6 @@ class WiringCard:
     controller: Controller
     told: Told
     made_on: str
-    call: tuple[str, ...] = ()
 
 
 def wiring_card_pdf(card: WiringCard) -> bytes:
@@ -53,7 +53,7 @@ def wiring_card_pdf(card: WiringCard) -> bytes:
     for start, end in zip(starts, [*starts[1:], count], strict=True):
         blocks.append(DrawingBlock(terminal_map(plant, controller, told, WIDTH, (start, end)), most_height=660.0))
     blocks.append(DrawingBlock(water_path(plant, controller, told, PATH_WIDTH), most_height=660.0))
-    if card.call:
-        blocks.append(Text((("Who to call", look.STRONG), *((line, look.BODY) for line in card.call))))
+    call = who_to_call(card.firm, plant, controller)
+    blocks.append(Text((("Who to call", look.STRONG), *((line, look.BODY) for line in call))))
     title = f"Wiring card, {controller}, {plant.name}"
     return pdf_bytes([Document(card.firm, title, card.reference, tuple(blocks))])

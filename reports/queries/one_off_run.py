@@ -6,7 +6,7 @@ import zoneinfo
 from django.utils.text import capfirst
 
 from reports.documents.one_off_run import OneOffRun, OneOffStep
-from reports.queries.controller_card import pump_rule, who_to_call
+from reports.documents.plant import pump_rule, who_to_call
 from reports.queries.letterhead import day, letterhead
 from scheduling.core.sequence.chart import chart
 from scheduling.core.sequence.timeline import Action, Command, Timeline
@@ -14,6 +14,7 @@ from scheduling.queries.sequence_chart import FLAGS, chart_data
 from scheduling.queries.sequence_weeks import ControllerWeek, SupplyWeek
 from scheduling.queries.supply_proof import supply_proof
 from sites.models import Controller, Firm, Site, Valve
+from sites.queries.plant import site_plant
 
 CHART_WIDTH = 760.0
 ON = {Action.OPEN_VALVE, Action.OPEN_MASTER, Action.START_PUMP}
@@ -23,12 +24,13 @@ def one_off_run_data(run: SupplyWeek, site: Site, starts_at: dt.datetime, what: 
     """`run` is the run as `scheduling.queries.one_off_run` planned it."""
     (week,) = run.controllers
     controller, timeline = week.controller, week.timeline
+    firm, described = letterhead(Firm.current()), site_plant(site)
     zone = zoneinfo.ZoneInfo(site.time_zone)
     know = dict.fromkeys([*(concern.words for concern in week.concerns), *week.notices])
     data = chart_data(week, site, None, f"{site.name}, {controller}: {what}")
     proof = supply_proof(run, one_off=True)
     return OneOffRun(
-        firm=letterhead(Firm.current()),
+        firm=firm,
         reference=f"{site.name}, controller {controller.pk}",
         site_name=site.name,
         controller=controller.name,
@@ -43,8 +45,8 @@ def one_off_run_data(run: SupplyWeek, site: Site, starts_at: dt.datetime, what: 
         story=(*(f"{at:%H:%M:%S} {text}" for at, text in week.story), *([week.remedy] if week.remedy else [])),
         know=tuple(capfirst(words) for words in know),
         mishaps=tuple(f"{one.title}. {one.words}" for one in proof.mishaps if one.unsafe),
-        pump_rule=pump_rule(controller),
-        call=who_to_call(controller, Firm.current()),
+        pump_rule=pump_rule(described, described.controller(controller.pk)),
+        call=who_to_call(firm, described, described.controller(controller.pk)),
         margins=tuple(
             f"{number}  {kept.margin_s:.1f} s to spare at {kept.at:%H:%M:%S}: {kept.rule} ({kept.text})"
             for number, kept in enumerate(week.kept[:FLAGS], start=1)

@@ -19,10 +19,12 @@ from reports.queries.letterhead import address_lines, amount, clock, date_at, da
 from reports.queries.programs import printed_programs, published_schedule
 from scheduling.models import AppliedSchedule
 from scheduling.queries.to_set import schedule_to_set_at
+from sites.core.plant import SitePlant, Zone
 from sites.core.rulebook import ZONE
 from sites.core.rulebook.choices import DRIP_EMITTERS
-from sites.core.units import unit_label
-from sites.models import BackflowAssembly, Controller, Firm, Pump, Site, Valve, WaterSupply, Zone
+from sites.core.units import System, unit_label
+from sites.models import Controller, Firm, Site, Valve
+from sites.queries.plant import site_plant
 
 MOVEMENT = {"yes": "yes", "no": "NO", "weeps": "weeps", "": "–"}
 PIPE_NAMES = {"pe": "PE", "pvc": "PVC", "drip": "drip"}
@@ -37,7 +39,7 @@ def service_sheet_data(visit: Visit, *, completed: bool) -> sheet.ServiceSheet:
     if completed and visit.finished_at is None:
         raise ValueError(f"{visit} is not finished: there is nothing to record yet.")
     firm = Firm.current()
-    site = visit.site
+    site, plant = visit.site, site_plant(visit.site)
     checks = valve_checks(visit)
     pipes = _Pipes(visit, firm)
     return sheet.ServiceSheet(
@@ -48,12 +50,11 @@ def service_sheet_data(visit: Visit, *, completed: bool) -> sheet.ServiceSheet:
         technician=str(visit.technician or ""),
         client=sheet.Contact(site.client.name, site.client.phone, site.client.email),
         site=_place(site, with_access=not completed),
-        units=_units(firm),
-        supplies=_supplies(site, firm),
-        pumps=tuple(_pump(pump) for pump in Pump.objects.filter(supply__site=site)),
-        backflow=tuple(_backflow(row, visit) for row in BackflowAssembly.objects.filter(site=site)),
-        controllers=tuple(_controller(row) for row in Controller.objects.filter(site=site)),
-        zones=_zone_rows(site, checks, firm, pipes, completed=completed),
+        plant=plant,
+        as_of=visit.planned_on or timezone.localdate(),
+        system=System(firm.units),
+        meters=_meters(site),
+        zones=_zone_rows(plant, checks, firm, pipes, completed=completed),
         findings=() if completed else _last_findings(visit),
         open_faults=() if completed else _open_faults(visit),
         checklist=_checklist(visit, firm, completed=completed),
@@ -63,10 +64,6 @@ def service_sheet_data(visit: Visit, *, completed: bool) -> sheet.ServiceSheet:
         instructions="" if completed else visit.instructions,
         live_url=f"{settings.PUBLIC_URL}{reverse('jobs:visit', args=[visit.pk])}",
     )
-
-
-def _units(firm: Firm) -> sheet.Units:
-    return sheet.Units(flow=unit_label("flow", firm.units), pressure=unit_label("pressure", firm.units))
 
 
 def _done_on(visit: Visit) -> str:
@@ -129,61 +126,18 @@ def _place(site: Site, *, with_access: bool) -> sheet.Place:
     )
 
 
-def _supplies(site: Site, firm: Firm) -> tuple[sheet.Supply, ...]:
-    """Every supply with its figures. Meters belong to the site: they stand with the first."""
-    meters = ", ".join(
-        f"{row.serial_number} ({row.get_unit_display()})" for row in site.meters.filter(removed_on=None)
-    )
-    rows = WaterSupply.objects.filter(site=site).order_by("pk")
-    return tuple(
-        sheet.Supply(
-            kind=str(row),
-            static_pressure=amount(row.static_pressure_kpa, "pressure", firm),
-            flow_available=amount(row.flow_available_l_min, "flow", firm),
-            shut_off=row.shutoff_location,
-            meter="" if number else meters,
-        )
-        for number, row in enumerate(rows)
-    )
-
-
-def _pump(pump: Pump) -> sheet.Pump:
-    return sheet.Pump(
-        name=pump.name,
-        prime_delay=f"{pump.prime_delay_s} s",
-        minimum_run=f"{pump.minimum_run_s} s",
-        most_starts=f"{pump.most_starts_per_hour} an hour",
-    )
-
-
-def _backflow(row: BackflowAssembly, visit: Visit) -> sheet.BackflowAssembly:
-    reference_day = visit.planned_on or timezone.localdate()
-    return sheet.BackflowAssembly(
-        name=str(row),
-        location=row.location,
-        last_test=day(row.last_tested_on),
-        test_due=day(row.test_due_on),
-        overdue=row.test_due_on is not None and row.test_due_on < reference_day,
-    )
-
-
-def _controller(row: Controller) -> sheet.ControllerFacts:
-    transformer = f", {row.transformer_va:g} VA" if row.transformer_va else ""
-    return sheet.ControllerFacts(
-        name=row.name,
-        location=row.location,
-        terminals=str(row.terminals),
-        supply=f"{row.get_output_display()}{transformer}",
-        notes="run times set by hand" if row.set_by_hand else "run times sent to it",
-    )
+def _meters(site: Site) -> str:
+    return ", ".join(f"{row.serial_number} ({row.get_unit_display()})" for row in site.meters.filter(removed_on=None))
 
 
 def _zone_rows(
-    site: Site, checks: list[ValveCheck], firm: Firm, pipes: _Pipes, *, completed: bool
+    plant: SitePlant, checks: list[ValveCheck], firm: Firm, pipes: _Pipes, *, completed: bool
 ) -> tuple[sheet.ZoneRow, ...]:
     """One row a valve with the zones it feeds, in the order of the terminals; then zones without a valve."""
-    rows = [_valve_row(check, firm, pipes, completed=completed) for check in checks if not check.valve.is_master]
-    for zone in Zone.objects.filter(site=site, valve=None, in_use=True).order_by("number"):
+    rows = [
+        _valve_row(plant, check, firm, pipes, completed=completed) for check in checks if not check.valve.is_master
+    ]
+    for zone in (zone for zone in plant.zones if zone.valve_id is None and zone.in_use):
         rows.append(
             sheet.ZoneRow(
                 numbers="–",
@@ -195,9 +149,9 @@ def _zone_rows(
     return tuple(rows)
 
 
-def _valve_row(check: ValveCheck, firm: Firm, pipes: _Pipes, *, completed: bool) -> sheet.ZoneRow:
+def _valve_row(plant: SitePlant, check: ValveCheck, firm: Firm, pipes: _Pipes, *, completed: bool) -> sheet.ZoneRow:
     valve = check.valve
-    zones = list(valve.zones.all())
+    zones = [zone for zone in plant.zones if zone.valve_id == valve.pk]
     last = check.last if not completed else _values_before(check)
     return sheet.ZoneRow(
         numbers=", ".join(str(zone.number) for zone in zones) or "–",

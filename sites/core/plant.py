@@ -277,8 +277,12 @@ class SitePlant:
     def valve(self, valve_id: int | None) -> Valve | None:
         return next((valve for valve in self.valves if valve.id == valve_id), None)
 
-    def controller(self, controller_id: int | None) -> Controller | None:
-        return next((one for one in self.controllers if one.id == controller_id), None)
+    def controller(self, controller_id: int) -> Controller:
+        """The controller with this id; KeyError if there is none."""
+        for controller in self.controllers:
+            if controller.id == controller_id:
+                return controller
+        raise KeyError(controller_id)
 
     def the_controller(self, controller_id: int) -> Controller:
         """One that is surely there; KeyError if not."""
@@ -305,7 +309,8 @@ class SitePlant:
 
     def supply_of_zone(self, zone: Zone) -> Supply | None:
         valve = self.valve(zone.valve_id)
-        return self.supply_of(self.controller(valve.controller_id) if valve else None)
+        opening = (one for one in self.controllers if valve is not None and one.id == valve.controller_id)
+        return self.supply_of(next(opening, None))
 
     def outputs_at_once(self, controller: Controller) -> int:
         """Zone outputs that may be on together: one more at a hand-over that must not stop the flow."""

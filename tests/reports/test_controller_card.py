@@ -2,8 +2,9 @@
 
 import pytest
 
-from reports.queries.controller_card import controller_card_data, who_to_call
-from sites.models import Controller, Firm, Pump, WaterSupply
+from reports.documents.plant import who_to_call
+from reports.queries.controller_card import controller_card_data
+from sites.models import Controller, Pump, WaterSupply
 
 
 @pytest.fixture
@@ -12,9 +13,13 @@ def supply(site):
     return WaterSupply.objects.filter(site=site).first()
 
 
+def called(supply) -> tuple[str, ...]:
+    card = controller_card_data(Controller.objects.get(site=supply.site))
+    return who_to_call(card.firm, card.plant, card.controller)
+
+
 def stop_line(supply) -> str:
-    controller = Controller.objects.get(site=supply.site)
-    return who_to_call(controller, Firm.current())[1]
+    return called(supply)[1]
 
 
 @pytest.mark.parametrize(("kind", "pumped"), [("mains", False), ("gravity", False), ("pump", True), ("well", True)])
@@ -34,4 +39,4 @@ def test_a_booster_on_mains_goes_off_first_too(supply):
 
 def test_no_line_where_no_shut_off_is_recorded(supply):
     WaterSupply.objects.filter(pk=supply.pk).update(shutoff_location="")
-    assert len(controller_card_data(Controller.objects.get(site=supply.site)).call) == 1
+    assert len(called(supply)) == 1

@@ -1,16 +1,18 @@
 """What a service sheet is made from.
 
-One rule for figures: the caller hands over finished strings. A lone figure carries its unit ("412 kPa");
-a figure that stands in a table column is the bare number ("412") and its unit comes from `Units`, which
-prints it in the heading. "" means not known: left out of a block of facts, a dash or room to write in a
-table.
+One rule for figures: the caller hands over the plant's description, which is printed as it is, and finished strings.
+A lone figure carries its unit ("412 kPa"); a figure that stands in a table column is the bare number ("412") and its
+unit stands in the heading. "" means not known: left out of a block of facts, a dash or room to write in a table.
 """
 
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 
 from reports.documents.controller_card import Program
 from reports.documents.kit.page import Firm
+from sites.core.plant import SitePlant
+from sites.core.units import System
 
 
 class VisitKind(StrEnum):
@@ -20,16 +22,6 @@ class VisitKind(StrEnum):
     MID_SEASON = "mid_season"
     WINTERISATION = "winterisation"
     REPAIR = "repair"
-
-
-@dataclass(frozen=True)
-class Units:
-    """Units of table columns, as the firm shows them."""
-
-    flow: str = "L/min"
-    pressure: str = "kPa"
-    resistance: str = "ohm"
-    voltage: str = "V"
 
 
 @dataclass(frozen=True)
@@ -55,53 +47,8 @@ class Place:
 
 
 @dataclass(frozen=True)
-class Supply:
-    """Where the water comes from: `kind` in words ("Mains", "Well with pressure switch"), figures with units."""
-
-    kind: str
-    static_pressure: str = ""
-    flow_available: str = ""
-    shut_off: str = ""
-    blow_out_point: str = ""
-    meter: str = ""
-
-
-@dataclass(frozen=True)
-class Pump:
-    """A pump, figures with units ("10 s", "6 an hour")."""
-
-    name: str
-    prime_delay: str = ""
-    minimum_run: str = ""
-    most_starts: str = ""
-    notes: str = ""
-
-
-@dataclass(frozen=True)
-class BackflowAssembly:
-    """A backflow assembly and its next test; `overdue` prints the due date as overdue."""
-
-    name: str
-    location: str = ""
-    last_test: str = ""
-    test_due: str = ""
-    overdue: bool = False
-
-
-@dataclass(frozen=True)
-class ControllerFacts:
-    """A controller on the site."""
-
-    name: str
-    location: str = ""
-    terminals: str = ""
-    supply: str = ""
-    notes: str = ""
-
-
-@dataclass(frozen=True)
 class Reading:
-    """Measured at one valve and zone, bare numbers in `Units`; `works` is "yes", "no" or ""."""
+    """Measured at one valve and zone, bare numbers; `works` is "yes", "no" or ""."""
 
     resistance: str = ""
     voltage: str = ""
@@ -169,15 +116,6 @@ class FaultFound:
 
 
 @dataclass(frozen=True)
-class PartUsed:
-    """A part built in: `quantity` as text ("2", "3 m")."""
-
-    name: str
-    quantity: str
-    where: str = ""
-
-
-@dataclass(frozen=True)
 class Outcome:
     """What a finished visit adds. Names of those who signed and when, as finished strings."""
 
@@ -185,8 +123,6 @@ class Outcome:
     left: str
     summary: str = ""
     faults: tuple[FaultFound, ...] = ()
-    parts: tuple[PartUsed, ...] = ()
-    recommendations: tuple[str, ...] = ()
     next_visit: str = ""
     technician_signed: str = ""
     client_name: str = ""
@@ -199,7 +135,7 @@ class ServiceSheet:
 
     `planned` is date and time in words, `reference` the visit's number; `findings` are last season's, one
     sentence each; `programs` are the run times to set today at hand-set controllers; `live_url` is the
-    visit's page, printed as a QR code.
+    visit's page, printed as a QR code. A backflow test due before `as_of` is overdue; `meters`: the site's, in words.
     """
 
     kind: VisitKind
@@ -209,11 +145,10 @@ class ServiceSheet:
     technician: str
     client: Contact
     site: Place
-    units: Units = Units()
-    supplies: tuple[Supply, ...] = ()
-    pumps: tuple[Pump, ...] = ()
-    backflow: tuple[BackflowAssembly, ...] = ()
-    controllers: tuple[ControllerFacts, ...] = ()
+    plant: SitePlant
+    as_of: date
+    system: System = System.METRIC
+    meters: str = ""
     zones: tuple[ZoneRow, ...] = ()
     findings: tuple[str, ...] = ()
     open_faults: tuple[OpenFault, ...] = ()

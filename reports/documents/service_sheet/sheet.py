@@ -20,6 +20,7 @@ from reports.documents.kit.blocks import (
 from reports.documents.kit.page import Document, pdf_bytes
 from reports.documents.kit.qr import with_qr
 from reports.documents.kit.table import Cell, Column, TickBox, checklist, facts, grid, table
+from reports.documents.plant import water_and_power
 from reports.documents.service_sheet.cautions import HEADINGS, POINTS
 from reports.documents.service_sheet.data import ChecklistItem, FaultFound, Outcome, ServiceSheet, VisitKind
 from reports.documents.service_sheet.zones import diagnosis_table, zone_table
@@ -57,7 +58,7 @@ def _blank(sheet: ServiceSheet) -> list[Block]:
         *_access(sheet),
         *([facts([("From the office", sheet.instructions)], across=1)] if sheet.instructions.strip() else []),
         caution(HEADINGS[sheet.kind], POINTS[sheet.kind]),
-        *_water_path(sheet),
+        *_water_and_power(sheet),
         *_known_before(sheet),
         *_blank_checklist(sheet.checklist),
         Section("Zones and valves", _zone_note(sheet)),
@@ -81,14 +82,12 @@ def _completed(sheet: ServiceSheet, outcome: Outcome) -> list[Block]:
         *([paragraph(outcome.summary)] if outcome.summary.strip() else []),
         Section("Faults found"),
         *_faults_found(outcome.faults),
-        *_recommended(outcome),
         Section("What was measured"),
         *_zones(sheet),
-        *_parts_used(outcome),
         *_answers(sheet.checklist),
         *_programs(sheet),
         # Kept in one piece so that nobody signs a page with nothing on it.
-        Together((*_water_path(sheet), Section("Signatures"), signatures), before=13.0),
+        Together((*_water_and_power(sheet), Section("Signatures"), signatures), before=13.0),
     ]
 
 
@@ -127,65 +126,8 @@ def _access(sheet: ServiceSheet) -> list[Block]:
     return [facts(pairs), *([notes] if notes else [])]
 
 
-def _water_path(sheet: ServiceSheet) -> list[Block]:
-    blocks: list[Block] = [Section("Water and power")]
-    blocks += [
-        facts(
-            [
-                ("Supply", supply.kind),
-                ("Static pressure", supply.static_pressure),
-                ("Flow available", supply.flow_available),
-                ("Shut-off", supply.shut_off),
-                ("Blow-out point", supply.blow_out_point),
-                ("Meter", supply.meter),
-            ]
-        )
-        for supply in sheet.supplies
-    ]
-    rows = [*_backflow_rows(sheet), *_pump_rows(sheet), *_controller_rows(sheet)]
-    if rows:
-        columns = [Column("What", width=104.0), Column("Name and place", share=1.0), Column("Facts", share=1.5)]
-        blocks.append(table(columns, rows))
-    if len(blocks) == 1:
-        blocks.append(paragraph("Nothing is recorded about supply, pump, backflow assembly or controller."))
-    return blocks
-
-
-def _backflow_rows(sheet: ServiceSheet) -> list[list[Cell]]:
-    rows: list[list[Cell]] = []
-    for assembly in sheet.backflow:
-        due = f"Test due {assembly.test_due}" if assembly.test_due else "Test date not recorded"
-        lines = [(f"{due}: OVERDUE" if assembly.overdue else due, look.CELL_STRONG)]
-        if assembly.last_test:
-            lines.append((f"Last test {assembly.last_test}", look.CELL))
-        rows.append(["Backflow assembly", _two(assembly.name, assembly.location), Text(tuple(lines))])
-    return rows
-
-
-def _pump_rows(sheet: ServiceSheet) -> list[list[Cell]]:
-    rows: list[list[Cell]] = []
-    for pump in sheet.pumps:
-        named = [
-            ("Prime delay", pump.prime_delay),
-            ("shortest run", pump.minimum_run),
-            ("most starts", pump.most_starts),
-        ]
-        said = ", ".join(f"{name} {value}" for name, value in named if value.strip())
-        rows.append(["Pump", pump.name, _two(said, pump.notes)])
-    return rows
-
-
-def _controller_rows(sheet: ServiceSheet) -> list[list[Cell]]:
-    rows: list[list[Cell]] = []
-    for controller in sheet.controllers:
-        terminals = f"{controller.terminals} terminals" if controller.terminals.strip() else ""
-        said = ", ".join(part for part in (terminals, controller.supply) if part.strip())
-        rows.append(["Controller", _two(controller.name, controller.location), _two(said, controller.notes)])
-    return rows
-
-
-def _two(first: str, second: str) -> Text:
-    return Text(((first, look.CELL), (second, look.SMALL)))
+def _water_and_power(sheet: ServiceSheet) -> list[Block]:
+    return water_and_power(sheet.plant, sheet.system, sheet.meters, sheet.as_of)
 
 
 def _known_before(sheet: ServiceSheet) -> list[Block]:
@@ -222,7 +164,7 @@ def _zones(sheet: ServiceSheet) -> list[Block]:
     if not sheet.zones:
         return [paragraph("No zone is recorded for this site.")]
     completed = sheet.outcome is not None
-    blocks: list[Block] = [zone_table(sheet.kind, sheet.zones, sheet.units, completed=completed)]
+    blocks: list[Block] = [zone_table(sheet.kind, sheet.zones, sheet.system, completed=completed)]
     return [*blocks, *diagnosis_table(sheet.zones)] if completed else blocks
 
 
@@ -272,14 +214,6 @@ def _faults_found(faults: Sequence[FaultFound]) -> list[Block]:
     return blocks
 
 
-def _parts_used(outcome: Outcome) -> list[Block]:
-    if not outcome.parts:
-        return []
-    columns = [Column("Part", share=1.0), Column("Quantity", width=90.0), Column("Where", share=1.0)]
-    rows = [[part.name, part.quantity, part.where] for part in outcome.parts]
-    return [Section("Parts used"), table(columns, rows)]
-
-
 def _answers(items: Sequence[ChecklistItem]) -> list[Block]:
     if not items:
         return []
@@ -290,9 +224,3 @@ def _answers(items: Sequence[ChecklistItem]) -> list[Block]:
     ]
     rows = [[item.text, item.answer.strip() or "not answered", item.remark] for item in items]
     return [Section("Checklist"), table(columns, rows)]
-
-
-def _recommended(outcome: Outcome) -> list[Block]:
-    if not outcome.recommendations:
-        return []
-    return [Section("What we recommend"), *bullets(outcome.recommendations)]

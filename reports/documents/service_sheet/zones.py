@@ -6,18 +6,19 @@ from reports.documents.kit import look
 from reports.documents.kit.blocks import Block, Text
 from reports.documents.kit.charts import NOT_KNOWN
 from reports.documents.kit.table import Cell, Column, Table, TickBox, table
-from reports.documents.service_sheet.data import Units, VisitKind, ZoneRow
+from reports.documents.service_sheet.data import VisitKind, ZoneRow
+from sites.core.units import System, unit_label
 
 _WRITING_ROOM = 22.0
 _NUMBER = 35.0
 
 
-def zone_table(kind: VisitKind, zones: Sequence[ZoneRow], units: Units, *, completed: bool) -> Table:
+def zone_table(kind: VisitKind, zones: Sequence[ZoneRow], system: System, *, completed: bool) -> Table:
     """The table of zones for a visit of this kind."""
     winter = kind is VisitKind.WINTERISATION
     if completed:
-        return _winter_done(zones, units) if winter else _measured(zones, units)
-    return _winter_blank(zones, units) if winter else _to_measure(zones, units)
+        return _winter_done(zones, system) if winter else _measured(zones, system)
+    return _winter_blank(zones, system) if winter else _to_measure(zones, system)
 
 
 def _name(zone: ZoneRow) -> list[Cell]:
@@ -46,17 +47,17 @@ def _triple(group: str, *, write: bool) -> list[Column]:
     ]
 
 
-def _heads(units: Units) -> tuple[str, str, str, str]:
+def _heads(system: System) -> tuple[str, str, str, str]:
     return (
-        f"Coil, {units.resistance}",
-        f"Voltage, {units.voltage}",
-        f"Flow, {units.flow}",
-        f"Pressure, {units.pressure}",
+        "Coil, ohm",
+        "Voltage, V",
+        f"Flow, {unit_label('flow', system)}",
+        f"Pressure, {unit_label('pressure', system)}",
     )
 
 
-def _to_measure(zones: Sequence[ZoneRow], units: Units) -> Table:
-    coil, voltage, flow, pressure = _heads(units)
+def _to_measure(zones: Sequence[ZoneRow], system: System) -> Table:
+    coil, voltage, flow, pressure = _heads(system)
     columns = [
         *_names(),
         *_triple(coil, write=True),
@@ -83,8 +84,8 @@ def _to_measure(zones: Sequence[ZoneRow], units: Units) -> Table:
     return table(columns, rows, row_least=_WRITING_ROOM)
 
 
-def _measured(zones: Sequence[ZoneRow], units: Units) -> Table:
-    coil, voltage, flow, pressure = _heads(units)
+def _measured(zones: Sequence[ZoneRow], system: System) -> Table:
+    coil, voltage, flow, pressure = _heads(system)
     columns = [
         *_names(),
         *_triple(coil, write=False),
@@ -107,11 +108,11 @@ def _measured(zones: Sequence[ZoneRow], units: Units) -> Table:
     return table(columns, [[*_name(zone), *[_or_dash(value(zone)) for value in values]] for zone in zones])
 
 
-def _winter_blank(zones: Sequence[ZoneRow], units: Units) -> Table:
+def _winter_blank(zones: Sequence[ZoneRow], system: System) -> Table:
     columns = [
         *_names(),
         Column("Pipe and its most air", width=92.0),
-        Column("Air used", width=52.0, group=units.pressure, write=True),
+        Column("Air used", width=52.0, group=unit_label("pressure", system), write=True),
         Column("1st pass", width=46.0, group="Minutes", write=True),
         Column("2nd pass", width=46.0, group="Minutes", write=True),
         Column("Mist seen", width=34.0, align="centre"),
@@ -121,12 +122,12 @@ def _winter_blank(zones: Sequence[ZoneRow], units: Units) -> Table:
     return table(columns, rows, row_least=_WRITING_ROOM)
 
 
-def _winter_done(zones: Sequence[ZoneRow], units: Units) -> Table:
+def _winter_done(zones: Sequence[ZoneRow], system: System) -> Table:
     """Coils and valves as measured; the air columns only where a zone's air was written down."""
-    coil, voltage, _, _ = _heads(units)
+    coil, voltage, _, _ = _heads(system)
     by_zone = any(zone.now.air_pressure.strip() or zone.now.air_minutes.strip() for zone in zones)
     air = [
-        Column("Air used", width=46.0, align="right", group=units.pressure),
+        Column("Air used", width=46.0, align="right", group=unit_label("pressure", system)),
         Column("Air on, min", width=46.0, align="right"),
     ]
     columns = [

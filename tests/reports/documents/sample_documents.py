@@ -1,11 +1,12 @@
 """Example dataclasses of every document kind; everybody in them is invented. Deterministic."""
 
+import datetime as dt
 from io import BytesIO
 
 from PIL import Image, ImageDraw
 
 from jobs.core.checklists import DEFAULT_CHECKLISTS
-from reports.documents.controller_card import ControllerCard, MonthPercent, Program, ZoneMinutes
+from reports.documents.controller_card import ControllerCard, Program, ZoneMinutes
 from reports.documents.kit.charts import Amount, CurvePoint
 from reports.documents.kit.page import Firm, Paper
 from reports.documents.one_off_run import OneOffRun, OneOffStep
@@ -26,24 +27,20 @@ from reports.documents.season_report import (
     ZoneUse,
 )
 from reports.documents.service_sheet import (
-    BackflowAssembly,
     ChecklistItem,
     Contact,
-    ControllerFacts,
     FaultFound,
     OpenFault,
     Outcome,
-    PartUsed,
     Photo,
     Place,
-    Pump,
     Reading,
     ServiceSheet,
-    Supply,
     VisitKind,
     ZoneRow,
 )
 from sites.core.drawing import Drawing, Words, box
+from sites.core.plant import Backflow, Controller, Pump, SitePlant, Supply
 
 FIRM = Firm(
     name="Alder & Brook Irrigation",
@@ -125,6 +122,34 @@ CHECKLISTS: dict[VisitKind, tuple[ChecklistItem, ...]] = {
 }
 
 
+PLANT = SitePlant(
+    name="Quarry Hill Court",
+    supplies=(
+        Supply(
+            1,
+            "Well",
+            "well",
+            static_pressure_kpa=412,
+            flow_available_l_min=65,
+            shutoff_location="Pump house, red lever",
+            pump=Pump("Submersible pump, 1.5 kW", prime_delay_s=10),
+        ),
+        Supply(2, "Roof water tank", "gravity", static_pressure_kpa=35, flow_available_l_min=20),
+    ),
+    backflows=(
+        Backflow(
+            1,
+            "double_check",
+            serial_number="DC-25",
+            location="Box at the street",
+            last_tested_on=dt.date(2025, 4, 2),
+            test_due_on=dt.date(2026, 4, 2),
+        ),
+    ),
+    controllers=(Controller(1, "Controller A", 1, "Pump house", terminals=12, transformer_va=40),),
+)
+
+
 def blank_sheet(kind: VisitKind = VisitKind.STARTUP, zone_count: int = 9, **changes: object) -> ServiceSheet:
     """A blank sheet of a site with a pump, a backflow assembly and one controller."""
     given: dict[str, object] = {
@@ -142,26 +167,9 @@ def blank_sheet(kind: VisitKind = VisitKind.STARTUP, zone_count: int = 9, **chan
             "22:00 to 06:00, not on Sundays",
             "47.6131, -122.3052",
         ),
-        "supplies": (
-            Supply(
-                "Well with pressure switch",
-                "412 kPa",
-                "65 L/min",
-                "Pump house, red lever",
-                "25 mm coupling beside the meter box",
-                "M-7781",
-            ),
-            Supply("Roof water tank", "35 kPa", "20 L/min"),
-        ),
-        "pumps": (Pump("Submersible pump, 1.5 kW", "10 s", "60 s", "6 an hour"),),
-        "backflow": (
-            BackflowAssembly(
-                "Double check assembly, 25 mm", "Box at the street", "2 Apr 2025, passed", "2 April 2026", True
-            ),
-        ),
-        "controllers": (
-            ControllerFacts("Controller A", "Pump house", "12", "24 V AC, 40 VA", "One valve at a time"),
-        ),
+        "plant": PLANT,
+        "as_of": dt.date(2026, 4, 14),
+        "meters": "M-7781",
         "zones": zone_rows(zone_count),
         "findings": (
             "Heads in zone A2 sat 3 cm too low after the kerb was raised.",
@@ -193,8 +201,6 @@ def completed_sheet(kind: VisitKind = VisitKind.STARTUP, zone_count: int = 9, **
             ),
             FaultFound("Main line", "Weeping joint behind the pump house", "Proposed", "See recommendations."),
         ),
-        parts=(PartUsed("Splice kit, gel filled", "2", "A4"), PartUsed("Riser, 15 mm", "2", "A2")),
-        recommendations=("Replace 3 m of main behind the pump house before July.",),
         next_visit="Mid-season check, week of 6 July 2026",
         technician_signed="14 Apr 2026, 10:11",
         client_name="Martha Oyelaran",
@@ -345,19 +351,11 @@ def controller_card(zone_count: int = 9, **changes: object) -> ControllerCard:
     given: dict[str, object] = {
         "firm": FIRM,
         "reference": "Schedule 2026, revision 3",
-        "site_name": "Quarry Hill Court",
-        "controller": "Controller A",
-        "location": "Pump house",
-        "terminals": "12",
-        "supply": "24 V AC, 40 VA",
+        "plant": PLANT,
+        "controller": PLANT.controllers[0],
         "revision": "2026, revision 3",
         "published_on": "2 July 2026",
         "programs": (program(zone_count), program(min(zone_count, 2), "Program 2")),
-        "seasonal": tuple(
-            MonthPercent(name[:3], f"{percent} %")
-            for name, percent in zip(MONTHS, (45, 65, 85, 100, 90, 60, 30), strict=True)
-        ),
-        "rain_and_frost": "Rain stop fitted; off below 3 °C",
     }
     return ControllerCard(**{**given, **changes})  # type: ignore[arg-type]
 

@@ -41,9 +41,15 @@ PRINTABLE = st.text(st.sampled_from("abcXYZ019<>&\"'()\\/%{}[]#;:=+-–ÄéñŁ�
 ANYTHING = st.text(max_size=160)
 
 
+def hostile_controller(text: str):
+    return dataclasses.replace(samples.PLANT.controllers[0], name=text, location=text)
+
+
 def sheet_of(text: str):
     return samples.blank_sheet(
         zone_count=1,
+        plant=dataclasses.replace(samples.PLANT, controllers=(hostile_controller(text),)),
+        meters=text,
         site=Place(text, (text,), text),
         client=Contact(text, text),
         technician=text,
@@ -74,7 +80,7 @@ def test_payloads_are_printed_literally_in_every_document(payload):
         one_off_run_pdf(samples.one_off_run(what=payload, know=(payload,), verdict=payload)),
         proposal_pdf(proposal_of(payload)),
         run_sheet_pdf(samples.run_sheet(stops=(stop,), notes=payload)),
-        controller_card_pdf(samples.controller_card(controller=payload, notes=payload)),
+        controller_card_pdf(samples.controller_card(controller=hostile_controller(payload))),
     ):
         # A word longer than a page is cut by head and foot, so only its first part is looked for.
         assert printed[:600] in squeezed(text_of(pdf))
