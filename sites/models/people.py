@@ -140,6 +140,10 @@ class PeopleRows(ScopedRows[Row]):
 class People(UserManager.from_queryset(PeopleRows)):
     """Accounts; a named class, because migrations write it down."""
 
+    def create_superuser(self, username, email=None, password=None, **fields):
+        """Who is made from a shell may do everything: the owner, who then enters firm and people."""
+        return super().create_superuser(username, email, password, **({"role": Role.OWNER} | fields))
+
 
 class User(AbstractUser):
     """A person who signs in. A new account is a client without a client: it can open nothing."""

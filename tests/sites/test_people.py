@@ -1,6 +1,7 @@
 """Accounts, the own password and the firm's settings."""
 
 import pytest
+from django.core.management import call_command
 from django.urls import reverse
 
 from sites.models import AuditEntry, Firm, User
@@ -163,3 +164,11 @@ def test_the_first_firm_is_entered_on_an_empty_installation(client, db):
     client.force_login(factories.UserFactory(role="owner"))
     post(client, "firm_edit", FIRM, 302)
     assert Firm.objects.get().name == "Alder Creek"
+
+
+def test_who_is_made_from_a_shell_on_an_empty_installation_is_the_owner(client, db, monkeypatch):
+    monkeypatch.setenv("DJANGO_SUPERUSER_PASSWORD", "gravel-and-sand-12")
+    call_command("createsuperuser", interactive=False, username="first", email="first@firm.example", verbosity=0)
+    client.force_login(User.objects.get(username="first"))
+    assert client.get(reverse("sites:person_list")).status_code == 200
+    assert client.get(reverse("sites:firm_edit")).status_code == 200
