@@ -37,11 +37,11 @@
     const done = step.given && step.given.done;
     const live = view.state === "started" && (!step.closed_by || done);
     return h("li", { id: `step-${step.pk}`, class: [done && "done", step.gate && "gate", step.closed_by && "closed"].filter(Boolean).join(" ") || null },
-      step.caution && view.state !== "finished" && !done && !step.closed_by && h("p", { class: "caution" }, step.caution),
       h("div", { class: "row" }, h("div", {}, h("p", {}, done && h("strong", {}, "✓ "), step.text, done && givenWords(app, step))),
         live && done && h("button", { class: "second small", "aria-label": `Undo: ${step.text}`, onclick: () => app.undoStep(view, step) }, "Undo"),
         live && !done && step.answer === "tick" && h("button", { class: "small", "aria-label": `Done: ${step.text}`,
           onclick: () => app.answer(view, step, { done: true, number: null, text: "" }) }, "Done")),
+      step.caution && view.state !== "finished" && !done && !step.closed_by && h("p", { class: "caution" }, step.caution),
       live && !done && step.answer !== "tick" && h("div", { class: "own", "data-step": step.pk }));
   }
 
