@@ -63,7 +63,15 @@ class ProgramSerializer(serializers.ModelSerializer):
 class SeasonScheduleSerializer(RowSerializer):
     # What the office works with: the inputs of every zone, and the doubts about them.
     hidden_from: ClassVar = {
-        Role.CLIENT: ("basis", "warnings", "not_computed", "edited_at", "computed_by", "published_by")
+        Role.CLIENT: (
+            "basis",
+            "warnings",
+            "not_computed",
+            "edited_at",
+            "computed_by",
+            "published_by",
+            "published_week",
+        )
     }
     programs = ProgramSerializer(many=True, read_only=True)
     zone_months = ZoneMonthSerializer(many=True, read_only=True)

@@ -249,7 +249,7 @@ def advice() -> None:
     started = time.perf_counter()
     weeks = week_ahead(found, weathers, today)
     seconds = time.perf_counter() - started
-    of = f"{len(found)} sites, {len(weeks)} zones, from their seasons, {connection.display_name}"
+    of = f"{len(found)} sites, {len(weeks.zones)} zones, from their seasons, {connection.display_name}"
     sys.stdout.write(json.dumps([_line("advice_2000_sites_seconds", seconds, "s", of, 1)]) + "\n")
 
 

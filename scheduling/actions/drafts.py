@@ -12,7 +12,7 @@ from scheduling.actions.insert import delete_rows, insert_objects, insert_rows
 from scheduling.core.water.checks import WaterInputError
 from scheduling.models import Program, ProgramStep, SeasonSchedule, ZoneMonth
 from scheduling.models.schedule import no_month_known
-from scheduling.queries.advice import week_ahead
+from scheduling.queries.advice import WeekAhead, week_ahead
 from scheduling.queries.as_computed import (
     OwnPrograms,
     Rows,
@@ -160,8 +160,11 @@ def _plans(
         if site.weather_station_id not in stations:
             stations[site.weather_station_id] = station_weather(site.weather_station, today)
         found.append(site_seasons(site, stations[site.weather_station_id], today.year))
-    weeks = week_ahead(found, stations, today) if month is None else {}
-    return [plan_site(item, stations[item.site.weather_station_id], today, month, weeks) for item in found]
+    ahead = week_ahead(found, stations, today) if month is None else WeekAhead({}, {})
+    plans = [plan_site(item, stations[item.site.weather_station_id], today, month, ahead.zones) for item in found]
+    for plan in plans:
+        plan.published_week = ahead.sites.get(plan.site.pk)
+    return plans
 
 
 def _fitted(plan: SitePlan, today: dt.date) -> Programs:
@@ -220,6 +223,7 @@ def _schedule(
         not_computed=plan.not_computed,
         litres_per_week=fitted.litres_per_week,
         litres_by_month=_litres_by_month(table),
+        published_week=plan.published_week,
         own_programs=own,
     )
 

@@ -63,6 +63,12 @@ class SeasonSchedule(models.Model):
         default=no_month_known,
         help_text="Water of each month by the table of months, January first; null where no zone's is known.",
     )
+    published_week = models.JSONField(
+        null=True,
+        blank=True,
+        help_text="Of a draft: litres of the week from tomorrow by the schedule published when it was computed, what "
+        "of them the soil cannot take and what is lacking; null where how wet the soil is was not known.",
+    )
     edited_at = models.DateTimeField(
         null=True, blank=True, help_text="When a person changed the computed programs of this draft."
     )

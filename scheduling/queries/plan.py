@@ -69,6 +69,7 @@ class SitePlan:
     not_computed: list[dict[str, Any]] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
     basis: dict[str, Any] = field(default_factory=dict)
+    published_week: dict[str, float] | None = None
 
 
 def station_weather(station: WeatherStation | None, today: dt.date) -> StationWeather:

@@ -93,8 +93,15 @@ class DailyRuns:
 
     def of(self, zone_ids: Sequence[int]) -> Array:
         """(days, zones) minutes; 0 for a zone that no schedule holds."""
+        return self._columns(self.minutes, zone_ids)
+
+    def planned_of(self, zone_ids: Sequence[int]) -> Array:
+        """The same as published, nothing taken off."""
+        return self._columns(self.planned.minutes, zone_ids)
+
+    def _columns(self, minutes: dict[int, Array], zone_ids: Sequence[int]) -> Array:
         none = np.zeros(self.days)
-        return np.array([self.minutes.get(zone_id, none) for zone_id in zone_ids]).T.reshape(self.days, len(zone_ids))
+        return np.array([minutes.get(zone_id, none) for zone_id in zone_ids]).T.reshape(self.days, len(zone_ids))
 
     @property
     def settled_from(self) -> int | None:

@@ -1,4 +1,8 @@
-"""The office's week: whose published schedule is off from what this week needs, by how much water."""
+"""The office's week: whose published schedule gives water the soil cannot take, or lets it dry out too far.
+
+What the draft was computed with says so, by the soil of its morning. Where that is not known, a week of the published
+schedule stands against a week of the draft.
+"""
 
 import calendar
 import datetime as dt
@@ -17,7 +21,10 @@ State = SeasonSchedule.State
 
 @dataclass(frozen=True)
 class SiteWeek:
-    """One site's week: litres as published and as needed. `percent` is None where nothing is needed."""
+    """One site's week in litres: published, of that too much, and lacking. One zone may have too much, another lack.
+
+    `percent` is of what is needed, None where nothing is.
+    """
 
     site_id: int
     name: str
@@ -29,31 +36,31 @@ class SiteWeek:
     edited: bool
     for_next_visit: bool
     published_l: float
-    needed_l: float
+    too_much_l: float
+    too_little_l: float
     paused_until: dt.date | None
+    threshold_percent: float
 
     @property
-    def difference_l(self) -> float:
-        """Positive: the site waters more than it needs."""
-        return self.published_l - self.needed_l
+    def needed_l(self) -> float:
+        """What the schedule would put down, were it right."""
+        return max(self.published_l - self.too_much_l + self.too_little_l, 0.0)
 
     @property
     def size_l(self) -> float:
-        return abs(self.difference_l)
+        """The larger of too much and too little."""
+        return max(self.too_much_l, self.too_little_l)
 
     @property
     def percent(self) -> float | None:
-        return 100.0 * self.difference_l / self.needed_l if self.needed_l else None
+        return 100.0 * self.size_l / self.needed_l if self.needed_l else None
 
     @property
-    def direction(self) -> str:
-        return "over" if self.difference_l > 0 else "under"
-
-    def off_by(self, percent: float) -> bool:
-        """Whether the difference is beyond the threshold; any water counts where none is needed."""
-        if self.percent is None:
-            return self.difference_l > 0
-        return abs(self.percent) > percent
+    def directions(self) -> tuple[str, ...]:
+        """Which of the two is beyond the threshold, the larger first; any water counts where none is needed."""
+        most = self.threshold_percent / 100.0 * self.needed_l
+        both = sorted([(self.too_much_l, "over"), (self.too_little_l, "under")], reverse=True)
+        return tuple(way for litres, way in both if litres > most)
 
 
 @dataclass(frozen=True)
@@ -82,6 +89,7 @@ class OfficeWeek:
 COLUMNS = (
     "pk", "name", "town",
     "draft__pk", "draft__litres_per_week", "draft__week_starts_on", "draft__edited_at", "draft__for_next_visit_at",
+    "draft__published_week",
     "now__pk", "now__revision", "now__season_year", "now__month", "now__litres_per_week", "now__litres_by_month",
 )  # fmt: skip
 Row = namedtuple("Row", [name.replace("__", "_") for name in COLUMNS])
@@ -106,13 +114,14 @@ def office_week(*, today: dt.date, threshold_percent: float, direction: str = "a
         no_draft += row.draft_pk is None
         if row.draft_pk is None or row.now_pk is None:
             continue
-        litres = _published_litres(row, today)
-        if litres is None or row.draft_litres_per_week is None:
+        litres = row.draft_published_week or _against_draft(row, today)
+        if litres is None:
             no_litres += 1
             continue
-        rows.append(_site_week(row, litres, pauses.get(row.pk)))
-    beyond = [row for row in rows if row.off_by(threshold_percent) and direction in ("all", row.direction)]
-    beyond.sort(key=lambda row: (-abs(row.difference_l), row.name, row.site_id))
+        rows.append(_site_week(row, litres, pauses.get(row.pk), threshold_percent))
+    wanted = {"over", "under"} if direction == "all" else {direction}
+    beyond = [row for row in rows if wanted.intersection(row.directions)]
+    beyond.sort(key=lambda row: (-row.size_l, row.name, row.site_id))
     idle = sum(row.needed_l == 0 and row.published_l == 0 for row in rows)
     return OfficeWeek(
         tuple(beyond), sites, len(rows), idle, no_published, no_draft, no_litres, tuple(off.most_common())
@@ -159,7 +168,9 @@ def _sites() -> QuerySet[Site]:
     )
 
 
-def _site_week(row: Row, published_l: float, paused_until: dt.date | None) -> SiteWeek:
+def _site_week(
+    row: Row, litres: dict[str, float], paused_until: dt.date | None, threshold_percent: float
+) -> SiteWeek:
     return SiteWeek(
         site_id=row.pk,
         name=row.name,
@@ -170,10 +181,18 @@ def _site_week(row: Row, published_l: float, paused_until: dt.date | None) -> Si
         computed_on=row.draft_week_starts_on,
         edited=row.draft_edited_at is not None,
         for_next_visit=row.draft_for_next_visit_at is not None,
-        published_l=published_l,
-        needed_l=row.draft_litres_per_week,
+        **{f"{name}_l": value for name, value in litres.items()},
         paused_until=paused_until,
+        threshold_percent=threshold_percent,
     )
+
+
+def _against_draft(row: Row, today: dt.date) -> dict[str, float] | None:
+    published, needed = _published_litres(row, today), row.draft_litres_per_week
+    if published is None or needed is None:
+        return None
+    too_much = published - needed
+    return {"published": published, "too_much": max(too_much, 0.0), "too_little": max(-too_much, 0.0)}
 
 
 def _published_litres(row: Row, today: dt.date) -> float | None:

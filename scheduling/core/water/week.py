@@ -17,7 +17,7 @@ from scheduling.core.water.checks import Array, WaterInputError, complete
 from scheduling.core.water.climate import Climatology
 from scheduling.core.water.outlook import DAYS_BEYOND, Expected, by_normals, outlook_of
 from scheduling.core.water.rain import DEFAULT_RAIN_FRACTION
-from scheduling.core.water.replay import ground_of
+from scheduling.core.water.replay import Ground, ground_of
 from scheduling.core.water.season import MOST_WEEKS_APART, ZoneSeason, litres_for, split_run
 from scheduling.core.water.sharing import share_days
 
@@ -148,6 +148,14 @@ class ThisWeek:
         return tuple(sorted(date.weekday() for date in self.dates))
 
 
+def ahead_of(seasons: Sequence[ZoneSeason], expected: Expected, permitted: Flags) -> tuple[Ground, Outlook]:
+    """The zones' ground and what is expected of their days from today on, on which nothing can be set any more."""
+    ground = ground_of(seasons)
+    may = permitted.copy()
+    may[0] = False
+    return ground, outlook_of(ground, expected, may, np.array([season.largest_depth_mm for season in seasons]))
+
+
 def advise(
     seasons: Sequence[ZoneSeason],
     expected: Expected,
@@ -160,11 +168,8 @@ def advise(
     `expected` begins today. controller (zones,) numbers the controller each zone hangs on, -1 for none: its zones
     share at most three programs. Formulas: `advice.plan_waterings`.
     """
-    ground = ground_of(seasons)
+    ground, outlook = ahead_of(seasons, expected, permitted)
     largest = np.array([season.largest_depth_mm for season in seasons])
-    may = permitted.copy()
-    may[0] = False
-    outlook = outlook_of(ground, expected, may, largest)
     depletion = np.minimum(complete("depletion", depletion_mm, 0), ground.taw_mm)
     shortest = np.array([season.zone.shortest_run_min for season in seasons])
     least = shortest / 60.0 * ground.rate_mm_h / ground.multiplier
