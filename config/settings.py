@@ -230,11 +230,11 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "SupplyKind": "sites.models.WaterSupply.Kind",
         "AssemblyKind": "sites.models.BackflowAssembly.Kind",
-        "FigureOrigin": "sites.models.Zone.Origin",
+        "FigureOrigin": "sites.core.rulebook.choices.Origin.pairs",
         "VisitKind": "jobs.models.VisitKind",
         "FaultKind": "jobs.models.Fault.Kind",
         "DocumentKind": "reports.models.Document.Kind",
-        "SaleUnit": "jobs.models.SaleUnit",
+        "SaleUnit": "jobs.core.rulebook.SaleUnit.pairs",
     },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

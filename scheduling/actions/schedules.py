@@ -125,13 +125,13 @@ def record_applied(
 
     A draft that stood on the visit's sheet is published by it: now it is what the site is watered by.
     """
-    if schedule.state == State.DRAFT and schedule.for_next_visit_at is not None:
-        schedule = publish(schedule=schedule, by=by, although_off=True)  # it stands at the controller already
-    if schedule.state == State.DRAFT:
-        raise ScheduleError("A draft cannot be set at a controller. Publish it first.")
     if controller.site_id != schedule.site_id:
         raise ScheduleError(f"{controller} is not at the site of this schedule.")
     with transaction.atomic():
+        if schedule.state == State.DRAFT and schedule.for_next_visit_at is not None:
+            schedule = publish(schedule=schedule, by=by, although_off=True)  # it stands at the controller already
+        if schedule.state == State.DRAFT:
+            raise ScheduleError("A draft cannot be set at a controller. Publish it first.")
         applied, _ = AppliedSchedule.objects.update_or_create(
             schedule=schedule, controller=controller, defaults={"applied_on": applied_on, "applied_by": by}
         )

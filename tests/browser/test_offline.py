@@ -305,7 +305,7 @@ def test_the_page_s_files_are_all_there_and_carry_their_content_in_their_names(s
         head = answer.read().decode().splitlines()[0]
     files = json.loads(head.removeprefix("self.RILLBOOK = ").rstrip(";"))["files"]
     scripts = [name for name in files if name.endswith(".js")]
-    assert len(scripts) == 10
+    assert len(scripts) == 11
     assert all(name.count(".") == 2 for name in scripts), "a name without its hash"
     for name in files[1:]:  # the first is the page itself, which needs a sign-in
         with urllib.request.urlopen(served.url + name) as answer:

@@ -26,6 +26,7 @@ from scheduling.queries.catch_cans import worked_out
 from scheduling.queries.meter_check import meter_check
 from scheduling.queries.programs import watering_rule
 from sites.core.electrical import Coil, transformer_load
+from sites.core.told import told
 from sites.models import AuditEntry, Client, Controller, MeterReading, Site, User, Valve, Zone
 from tests import factories
 
@@ -314,7 +315,7 @@ def test_each_site_is_due_for_winterisation_by_its_own_frost(demo):
     assert rows.get(site=hollow()).due_on < min(dates) <= max(dates) <= window.due_on
     in_hollow = rows.get(site=hollow())
     assert in_hollow.window_reason.endswith(", 7 days earlier: cold hollow by the creek")
-    assert "10 % chance of -2.2 °C by" in in_hollow.window_reason
+    assert "10 % chance of −2.2 °C by" in told(in_hollow.window_reason, "metric")
 
 
 def hollow():
