@@ -52,7 +52,7 @@ deep: $(VENV)/.dev ## the long runs: properties far beyond the suite's examples,
 mutants: $(VENV)/.dev ## whether the core tests notice 300 small mistakes in the cores (about five minutes)
 	@$(PY) tests/mutants.py
 
-lint: $(VENV)/.dev ## style, types of the cores, import contracts, missing migrations
+lint: $(VENV)/.dev ## style, types, import contracts, missing migrations
 	@$(VENV)/bin/ruff check . && $(VENV)/bin/ruff format --check .
 	@$(VENV)/bin/mypy
 	@$(MAKE) --no-print-directory contracts

@@ -1,11 +1,13 @@
 """Visits, measurements and faults as endpoints. Writes go through the same actions as the pages."""
 
 import datetime as dt
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 from rest_framework import serializers, status
 from rest_framework.decorators import action
+from rest_framework.request import Request
 from rest_framework.response import Response
 
 from jobs import models
@@ -34,7 +36,7 @@ def not_to_come(moment: dt.datetime) -> dt.datetime:
 class ReasonField(serializers.CharField):
     """What the dates are based on, in the firm's units."""
 
-    def to_representation(self, value):
+    def to_representation(self, value: str) -> str:
         return told(value, Firm.current().units)
 
 
@@ -74,7 +76,7 @@ class VisitViewSet(ReadViewSet):
     open_to = {"GET": EVERYONE, "POST": STAFF}
 
     @action(detail=True, methods=["post"])
-    def start(self, request, pk=None):
+    def start(self, request: Request, pk: str) -> Response:
         """Begin a visit; beginning it again changes nothing."""
         try:
             visit = field.start_visit(visit=self.get_object(), by=request.user)
@@ -92,7 +94,7 @@ class ValveMeasurementSerializer(RowSerializer):
         fields = "__all__"
         read_only_fields = ["measured_by"]
 
-    def validate_measured_at(self, moment):
+    def validate_measured_at(self, moment: dt.datetime) -> dt.datetime:
         return not_to_come(moment)
 
 
@@ -104,7 +106,7 @@ class ValveMeasurementViewSet(ReadViewSet):
     open_to = {"GET": STAFF, "POST": STAFF}
     site_path = "visit__site"
 
-    def create(self, request, *args, **kwargs):
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         entry = self.get_serializer(data=request.data)
         entry.is_valid(raise_exception=True)
         values = dict(entry.validated_data)
@@ -138,10 +140,10 @@ class FaultReportSerializer(serializers.ModelSerializer):
             "description", "part_needed", "found_at",
         ]  # fmt: skip
 
-    def validate_found_at(self, moment):
+    def validate_found_at(self, moment: dt.datetime) -> dt.datetime:
         return not_to_come(moment)
 
-    def validate(self, attrs):
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if sum(attrs.get(name) is not None for name in ("valve", "zone", "controller", "supply")) > 1:
             raise serializers.ValidationError("Name one place: a valve, a zone, a controller or a supply.")
         return attrs
@@ -152,10 +154,10 @@ class FaultViewSet(ReadViewSet):
     serializer_class = FaultSerializer
     open_to = {"GET": STAFF, "POST": STAFF}
 
-    def get_serializer_class(self):
+    def get_serializer_class(self) -> type[serializers.BaseSerializer]:
         return FaultReportSerializer if self.action == "create" else FaultSerializer
 
-    def create(self, request, *args, **kwargs):
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         entry = self.get_serializer(data=request.data)
         entry.is_valid(raise_exception=True)
         values = entry.validated_data

@@ -1,13 +1,15 @@
 """Weather and season schedules as endpoints. Schedules are read; they change only by compute and publish."""
 
-from typing import ClassVar
+from typing import Any, ClassVar
 
+from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.decorators import action
 from rest_framework.exceptions import APIException
+from rest_framework.request import Request
 from rest_framework.response import Response
 
 from scheduling import models
@@ -34,7 +36,7 @@ class DailyWeatherViewSet(ReadViewSet):
     open_to = {"GET": STAFF}
     site_path = None
 
-    def get_queryset(self):
+    def get_queryset(self) -> QuerySet:
         rows = super().get_queryset()
         station = self.request.query_params.get("station") if self.request else None
         return rows.filter(station_id=row_number(station, "station")) if station else rows
@@ -124,10 +126,10 @@ class SeasonScheduleViewSet(ReadViewSet):
     serializer_class = SeasonScheduleSerializer
     open_to = {"GET": EVERYONE, "POST": OFFICE}
 
-    def get_serializer_class(self):
+    def get_serializer_class(self) -> type[serializers.BaseSerializer]:
         return ScheduleRequestSerializer if self.action == "create" else SeasonScheduleSerializer
 
-    def create(self, request, *args, **kwargs):
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Compute a new draft for a site from today's weather."""
         wanted = ScheduleRequestSerializer(data=request.data)
         wanted.is_valid(raise_exception=True)
@@ -145,7 +147,7 @@ class SeasonScheduleViewSet(ReadViewSet):
         return Response(shown.data, status=status.HTTP_201_CREATED)
 
     @action(detail=True, methods=["post"])
-    def publish(self, request, pk=None):
+    def publish(self, request: Request, pk: str) -> Response:
         """Publish a draft; what was published before is superseded. 409 with the reason where it cannot be."""
         try:
             schedules.publish(schedule=self.get_object(), by=request.user)
@@ -155,7 +157,7 @@ class SeasonScheduleViewSet(ReadViewSet):
 
     @extend_schema(responses=ExplainedSerializer)
     @action(detail=True, url_path=r"zones/(?P<zone>\d+)/months/(?P<month>\d+)")
-    def explained(self, request, pk=None, zone=None, month=None):
+    def explained(self, request: Request, pk: str, zone: str, month: str) -> Response:
         """Every figure of one zone and month with its inputs, where each came from, formula and source."""
         row = self.get_object()
         found = row.site.zones.filter(pk=zone).first()

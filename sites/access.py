@@ -84,5 +84,5 @@ def visible_or_404(rows: ScopedRows[Shown], user: User, **lookup: object) -> Sho
     """The one way a view gets a row: only what `visible_to(user)` shows exists."""
     try:
         return rows.visible_to(user).get(**lookup)
-    except rows.model.DoesNotExist as error:  # type: ignore[attr-defined]
+    except rows.model.DoesNotExist as error:  # type: ignore[attr-defined]  # every model has it
         raise Http404 from error

@@ -28,10 +28,14 @@ class TableAdmin(admin.ModelAdmin):
         rows = [field for field in columns if field.remote_field]
         shown = [field for field in columns if not isinstance(field, db.TextField | db.JSONField | db.BinaryField)]
         texts = [field.name for field in columns if isinstance(field, db.CharField) and not field.choices]
-        self.list_display = self.list_display_of([field.name for field in shown if field.editable])
-        self.list_filter = [field.name for field in shown if field.choices]
-        self.search_fields = texts + [f"{field.name}__name" for field in rows if _has_name(field.related_model)]
-        self.raw_id_fields = [field.name for field in (*rows, *model._meta.many_to_many)]
+        of_this_table = {
+            "list_display": self.list_display_of([field.name for field in shown if field.editable]),
+            "list_filter": [field.name for field in shown if field.choices],
+            "search_fields": texts + [f"{field.name}__name" for field in rows if _has_name(field.related_model)],
+            "raw_id_fields": [field.name for field in (*rows, *model._meta.many_to_many)],
+        }
+        for name, value in of_this_table.items():
+            setattr(self, name, value)
         super().__init__(model, site)
 
     def list_display_of(self, names: list[str]) -> list[str]:
@@ -75,7 +79,7 @@ class PersonAdmin(UserAdmin):
     list_display = ["username", "first_name", "last_name", "role", "client", "is_active"]
     list_filter = ["role", "is_active"]
     raw_id_fields = ["client"]
-    fieldsets = [*UserAdmin.fieldsets, ("Rillbook", {"fields": ["role", "client", "phone"]})]
+    fieldsets = [*(UserAdmin.fieldsets or ()), ("Rillbook", {"fields": ["role", "client", "phone"]})]
     add_fieldsets = [*UserAdmin.add_fieldsets, ("Rillbook", {"fields": ["role", "client", "phone"]})]
 
 

@@ -13,6 +13,7 @@ from django.shortcuts import redirect, render
 
 from sites.access import Request
 from sites.actions import register
+from sites.forms.base import OwnForm
 from sites.models import Client, Site
 from sites.queries.deletion import Deletion, deletion_of
 
@@ -53,7 +54,7 @@ def saved(form: BaseForm, write: Callable[[], Any], refused_beside: str | None =
 
 def answer_form(
     request: Request,
-    form: BaseModelForm,
+    form: BaseModelForm | OwnForm,
     *,
     title: str,
     back_url: str,

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from typing import Any
 
 from celery.contrib.django.task import DjangoTask
 from django.conf import settings
@@ -15,7 +16,7 @@ class FirmTask(DjangoTask):
 
     abstract = True
 
-    def __call__(self, *args, **kwargs):
+    def __call__(self, *args: Any, **kwargs: Any) -> Any:
         with Firm.remembered():
             return super().__call__(*args, **kwargs)
 

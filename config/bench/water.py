@@ -32,12 +32,13 @@ from scheduling.actions.schedules import compute_many, publish
 from scheduling.core.water.backtest import SETTINGS, Record, record_of
 from scheduling.core.water.balance import DailyDrive, IrrigationByNeed, ZoneSoil, soil_water_balance
 from scheduling.core.water.daily_et import DailyWeather, StationGeometry, daily_reference_et, day_of_year
+from scheduling.core.water.derivation import CannotCompute
 from scheduling.core.water.reference_et import extraterrestrial_radiation
 from scheduling.core.water.replay import Ground
 from scheduling.core.water.zone_inputs import ZoneInputs
 from scheduling.queries.advice import week_ahead
 from scheduling.queries.backtest import zone_backtest
-from scheduling.queries.plan import site_seasons, station_weather
+from scheduling.queries.plan import StationWeather, site_seasons, station_weather
 from sites.models import Firm, Site, User, WeatherStation, Zone
 
 ZONES, DAYS = 10_000, 365
@@ -69,8 +70,11 @@ def _backtest() -> Iterator[dict]:
     excess: dict[str, float] = {}
     for setting in SETTINGS:
         for planting, root_depth_m in BACKTEST_ROOTS_M.items():
-            zone = ZoneInputs(planting, "rotor", STATION.latitude_deg, 100.0, "loam", root_depth_m=root_depth_m)
+            zone = ZoneInputs(
+                planting, "rotor", float(STATION.latitude_deg), 100.0, "loam", root_depth_m=root_depth_m
+            )
             found = zone_backtest(record, zone, setting)
+            assert not isinstance(found, CannotCompute)  # a usual zone
             told = found.summary()
             least_mm, least_days = _trigger(record, found.replay.ground)
             percent = 100.0 * (told["net_mm_per_year"] / least_mm - 1.0)
@@ -244,7 +248,9 @@ def advice() -> None:
         .select_related("weather_station")
         .prefetch_related(Prefetch("zones", Zone.objects.filter(in_use=True).select_related("valve")))
     )
-    weathers = {station.pk: station_weather(station, today) for station in WeatherStation.objects.all()}
+    weathers: dict[int | None, StationWeather] = {
+        row.pk: station_weather(row, today) for row in WeatherStation.objects.all()
+    }
     found = [site_seasons(site, weathers[site.weather_station_id], today.year) for site in sites]
     started = time.perf_counter()
     weeks = week_ahead(found, weathers, today)

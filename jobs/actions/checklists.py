@@ -1,7 +1,8 @@
 """Checklists: the versions every installation begins with, and answers to single steps."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -11,13 +12,13 @@ from jobs.core.cautions import air_pressure_problem
 from jobs.core.checklist_editions import EDITION
 from jobs.core.checklists import AIR_PRESSURE_LIMIT, DEFAULT_CHECKLISTS, PIPE_MATERIAL, Step, problems_of
 from jobs.models import ChecklistAnswer, ChecklistItem, ChecklistTemplate, Visit
-from jobs.queries.checklists import checklist_rows, has_drip, steps_of
+from jobs.queries.checklists import ChecklistRow, checklist_rows, has_drip, steps_of
 from sites.actions.audit import record
 from sites.core.units import format_quantity
 from sites.models import Firm, User
 
 
-def ensure_default_checklists(template_model=ChecklistTemplate, item_model=ChecklistItem) -> None:
+def ensure_default_checklists(template_model: Any = ChecklistTemplate, item_model: Any = ChecklistItem) -> None:
     """Make version 1 of each kind that has no checklist at all. Safe to repeat; never touches an existing version.
 
     A migration passes its historical models, which may be older than the editions.
@@ -30,7 +31,7 @@ def ensure_default_checklists(template_model=ChecklistTemplate, item_model=Check
         add_steps(template, steps, item_model)
 
 
-def add_steps(template: ChecklistTemplate, steps: Sequence[Step], item_model=ChecklistItem) -> None:
+def add_steps(template: ChecklistTemplate, steps: Sequence[Step], item_model: Any = ChecklistItem) -> None:
     """Write the rows of a version that has none yet."""
     item_model.objects.bulk_create(
         item_model(
@@ -129,7 +130,7 @@ def answer_step(
     return answer
 
 
-def _check_air_pressure(visit: Visit, limit_kpa: float | None, rows) -> None:
+def _check_air_pressure(visit: Visit, limit_kpa: float | None, rows: Iterable[ChecklistRow]) -> None:
     if limit_kpa is None or limit_kpa <= 0:
         raise ValidationError({"number": "Enter the air pressure limit, above 0."})
     answered = next((row.answer.text for row in rows if row.item.key == PIPE_MATERIAL and row.answer), "")
@@ -145,6 +146,6 @@ def _reopen_air_pressure(visit: Visit, material: str) -> None:
     """A limit confirmed for stronger pipe must be confirmed again for weaker pipe."""
     confirmed = ChecklistAnswer.objects.filter(visit=visit, item__key=AIR_PRESSURE_LIMIT, done=True).first()
     weakest = "drip" if has_drip(visit.site_id) else material
-    if confirmed and air_pressure_problem(confirmed.number, weakest) is not None:
+    if confirmed and confirmed.number is not None and air_pressure_problem(confirmed.number, weakest) is not None:
         confirmed.done = False
         confirmed.save(update_fields=["done"])

@@ -105,9 +105,8 @@ def _check_measured_as_seen(visit: Visit, valve: Valve, seen: list) -> None:
 def _fault(visit: Visit, entry: InboxRecord, data: dict, by: User, decided_by: User | None) -> None:
     given = {name: data[name] for name in ("kind", "severity", "description", "part_needed", "repair_note")}
     where = at_place(_place(data["place"]))
-    found = Fault(
-        uuid=entry.uuid, site=visit.site, found_on_visit=visit, found_at=entry.happened_at, **given, **where
-    )
+    found_at = entry.happened_at or entry.received_at
+    found = Fault(uuid=entry.uuid, site=visit.site, found_on_visit=visit, found_at=found_at, **given, **where)
     fault, _ = record_fault(fault=found, by=by)
     attach_waiting(fault=fault)
 

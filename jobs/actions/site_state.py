@@ -1,9 +1,9 @@
 """What a visit makes of its site's water: a startup lets it in and turns it on, a winterisation shuts it off."""
 
 import datetime as dt
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Model
 from django.utils import timezone
 
 from jobs.models import ChecklistAnswer, ChecklistItem, Visit, VisitKind
@@ -11,7 +11,10 @@ from sites.actions.site_state import change_state
 from sites.models import StateChange, User
 
 # Kind of visit -> the state when it is finished, and the step without which it did not come about.
-AFTER = {VisitKind.STARTUP: ("on", "slow_fill"), VisitKind.WINTERISATION: ("winter", "water_shut_off")}
+AFTER: dict[str, tuple[str, str]] = {
+    VisitKind.STARTUP: ("on", "slow_fill"),
+    VisitKind.WINTERISATION: ("winter", "water_shut_off"),
+}
 BATCH = 500
 
 
@@ -34,19 +37,23 @@ def record_finished(*, visit: Visit, by: User | None) -> None:
         _record(visit, state, visit.finished_at, by)
 
 
-def _record(visit: Visit, state: str, moment: dt.datetime, by: User | None) -> None:
+def _record(visit: Visit, state: str, moment: dt.datetime | None, by: User | None) -> None:
+    """From the day of `moment` at the site; today where the visit keeps none."""
     on = timezone.localdate(moment, timezone=ZoneInfo(visit.site.time_zone))
     reason = f"{visit.get_kind_display()} visit"
     change_state(site=visit.site, state=state, on=on, reason=reason, by=by, visit_uuid=visit.uuid)
 
 
 def record_past_states(
-    visits: type[Model] = Visit,
-    changes: type[Model] = StateChange,
-    items: type[Model] = ChecklistItem,
-    answers: type[Model] = ChecklistAnswer,
+    visits: Any = Visit,
+    changes: Any = StateChange,
+    items: Any = ChecklistItem,
+    answers: Any = ChecklistAnswer,
 ) -> None:
-    """The states that finished visits left, for those that came before states were kept. Safe to repeat."""
+    """The states that finished visits left, for those that came before states were kept. Safe to repeat.
+
+    A migration passes its historical models, whose fields no type knows.
+    """
     for kind, (state, step) in AFTER.items():
         asked = set(items.objects.filter(key=step).values_list("template_id", flat=True))
         rows = answers.objects.filter(item__key=step, done=True, visit__kind=kind)

@@ -105,4 +105,4 @@ StepEditFormSet = forms.formset_factory(
 
 def step_forms(data: Any, *, kind: str, usual: Sequence[Step]) -> StepsFormSet:
     """The steps of a kind of visit as rows to type in."""
-    return cast(StepsFormSet, StepEditFormSet(data, kind=kind, usual=usual))  # type: ignore[call-arg]  # its own
+    return cast(StepsFormSet, StepEditFormSet(data, kind=kind, usual=usual))  # type: ignore[call-arg]  # arguments of StepsFormSet

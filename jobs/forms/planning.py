@@ -367,4 +367,4 @@ class AbsenceForm(NativeModelForm):
 
     def _get_validation_exclusions(self) -> set[str]:
         # The technician is set by the view and must count in the constraints.
-        return super()._get_validation_exclusions() - {"technician"}  # type: ignore[misc]  # the stubs leave out this method of ModelForm
+        return super()._get_validation_exclusions() - {"technician"}

@@ -80,8 +80,8 @@ class PlannedVisitChoice(forms.ModelChoiceField):
 
     def label_from_instance(self, visit: Visit) -> str:
         at = f" {visit.arrives_at:%H:%M}" if visit.arrives_at else ""
-        on = writing.weekday_date(visit.planned_on)
-        return f"{on}{at}, {visit.site}, {visit.get_kind_display()}, {visit.technician}"
+        _, on = visit.placed
+        return f"{writing.weekday_date(on)}{at}, {visit.site}, {visit.get_kind_display()}, {visit.technician}"
 
 
 class CancelsForm(UpsetForm):

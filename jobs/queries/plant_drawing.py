@@ -5,16 +5,16 @@ from collections import defaultdict
 from jobs.models import Fault, ValveMeasurement
 from sites.core import writing
 from sites.core.plant_drawing import Told
-from sites.core.units import format_quantity
+from sites.core.units import System, format_quantity
 from sites.models import Firm, Site
 
 PLACES = ("valve", "zone", "controller", "supply")
-OF_THE_SITE = {Fault.Kind.BACKFLOW: "backflow", Fault.Kind.PUMP: "pump"}
+OF_THE_SITE: dict[str, str] = {Fault.Kind.BACKFLOW: "backflow", Fault.Kind.PUMP: "pump"}
 
 
 def told_of(site: Site) -> Told:
     latest = _latest_readings(site)
-    units = Firm.current().units
+    units = System(Firm.current().units)
     return Told(
         system=units,
         faults=_open_faults(site),

@@ -15,8 +15,10 @@ def who_goes(site_ids: Collection[int]) -> dict[int, str]:
     found: dict[int, str] = {}
     done = rows.filter(state=Visit.State.FINISHED).exclude(finished_at=None).order_by("finished_at")
     for visit in done:
+        assert visit.finished_at is not None  # left out above
         found[visit.site_id] = f"{visit.technician}, who was there last ({writing.day(visit.finished_at)})"
     coming = rows.filter(state=Visit.State.PLANNED, planned_on__gte=today).order_by("-planned_on")
     for visit in coming:
-        found[visit.site_id] = f"{visit.technician}, who is there on {writing.day(visit.planned_on)}"
+        _, on = visit.placed
+        found[visit.site_id] = f"{visit.technician}, who is there on {writing.day(on)}"
     return found

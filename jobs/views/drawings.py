@@ -47,4 +47,4 @@ def drawings(request: Request, pk: int) -> HttpResponse:
 def plant_drawing(request: Request, pk: int, kind: str, shape: str) -> HttpResponse:
     controller = visible_or_404(Controller.objects.select_related("site"), request.user, pk=pk)
     plant = site_plant(controller.site)
-    return svg_response(DRAWINGS[kind](plant, plant.controller(pk), told_of(controller.site), WIDTHS[shape]))
+    return svg_response(DRAWINGS[kind](plant, plant.the_controller(pk), told_of(controller.site), WIDTHS[shape]))

@@ -107,7 +107,8 @@ def visit_promise(request: Request, pk: int) -> HttpResponse:
 def _promised(visit: Visit) -> str:
     """What was promised, said so that it is understood on a board of many stops."""
     at = f" at {visit.promised_time:%H:%M}" if visit.promised_time else ""
-    return f"Promised: {visit.site}, {writing.day(visit.planned_on)}{at}."
+    _, on = visit.placed
+    return f"Promised: {visit.site}, {writing.day(on)}{at}."
 
 
 @open_to(*OFFICE)

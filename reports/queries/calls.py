@@ -72,7 +72,7 @@ def _call(
     visit: Visit, replans: Sequence[Replan], mails: Sequence[AppointmentMail], spoken: Sequence[ClientTold]
 ) -> Call | None:
     heard = spoken[-1].at if spoken else None
-    open_ones = [replan for replan in replans if heard is None or replan.decided_at > heard]
+    open_ones = [replan for replan in replans if heard is None or _decided(replan) > heard]
     if not open_ones or _mail_tells(visit, mails, open_ones[-1]):
         return None
     first = open_ones[0]
@@ -80,24 +80,31 @@ def _call(
     return Call(visit, told, _now(visit), open_ones[-1], day or first.first_day)
 
 
+def _decided(replan: Replan) -> dt.datetime:
+    assert replan.decided_at is not None  # the database keeps no accepted plan without it
+    return replan.decided_at
+
+
 def _mail_tells(visit: Visit, mails: Sequence[AppointmentMail], replan: Replan) -> bool:
     """Whether a mail told the change, or the sweep sends one within the minute, as it does after an earlier mail."""
     if not mails or mails[-1].state in LOST:
         return False
     mail = mails[-1]
-    return mail.created_at >= replan.decided_at or bool(mail.kind != Kind.CANCELLATION and visit.site.client.email)
+    return mail.created_at >= _decided(replan) or bool(mail.kind != Kind.CANCELLATION and visit.site.client.email)
 
 
 def _known(
     visit: Visit, replan: Replan, mails: Iterable[AppointmentMail], spoken: Iterable[ClientTold]
 ) -> tuple[str, dt.date | None]:
     """What the client was told last before this plan, in words, with its day."""
-    arrived = [mail for mail in mails if mail.created_at < replan.decided_at and mail.state not in LOST]
+    decided = _decided(replan)
+    arrived = [mail for mail in mails if mail.created_at < decided and mail.state not in LOST]
     mail = arrived[-1] if arrived else None
-    before = [row for row in spoken if row.at < replan.decided_at and (row.on_date or row.words)]
+    before = [row for row in spoken if row.at < decided and (row.on_date or row.words)]
     if before and (mail is None or before[-1].at > mail.created_at):
         row = before[-1]
-        return row.words or Told(row.on_date, row.from_time, row.until_time).words, row.on_date
+        hours = Told(row.on_date, row.from_time, row.until_time).words if row.on_date else ""
+        return row.words or hours, row.on_date
     if mail is not None:
         return (CANCELLED, mail.on_date) if mail.kind == Kind.CANCELLATION else (said(mail).words, mail.on_date)
     # Promised when the audit did not keep the day yet: the place that the plan took away.

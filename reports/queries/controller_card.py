@@ -24,7 +24,7 @@ def controller_card_data(controller: Controller) -> ControllerCard:
         firm=letterhead(Firm.current()),
         reference=f"{site.name}, controller {controller.pk}",
         plant=plant,
-        controller=plant.controller(controller.pk),
+        controller=plant.the_controller(controller.pk),
         revision=f"{schedule.season_year}, revision {schedule.revision}" if schedule else "none published",
         published_on=day(schedule.published_at.date()) if schedule and schedule.published_at else "",
         programs=printed_programs(schedule, controllers={controller.pk}) if schedule else (),
@@ -39,7 +39,7 @@ def wiring_card_data(controller: Controller, today: dt.date) -> WiringCard:
         firm=letterhead(Firm.current()),
         reference=f"{controller.site.name}, controller {controller.pk}",
         plant=plant,
-        controller=plant.controller(controller.pk),
+        controller=plant.the_controller(controller.pk),
         told=told_of(controller.site),
         made_on=day(today),
     )

@@ -61,7 +61,7 @@ def _visits(year: int, today: dt.date) -> tuple[Table, Figure]:
         if not of_kind:
             continue
         done = [(due, finished, zone) for state, due, finished, zone in of_kind if state == Visit.State.FINISHED]
-        on_time = sum(_local_day(finished, zone) <= due for due, finished, zone in done)
+        on_time = sum(finished is not None and _local_day(finished, zone) <= due for due, finished, zone in done)
         overdue = sum(state != Visit.State.FINISHED and due < today for state, due, _, _ in of_kind)
         due_or_done = len(done) + overdue
         share = 100.0 * on_time / due_or_done if due_or_done else None
@@ -90,8 +90,8 @@ def _faults_by_age(faults: list[Fault]) -> Table:
     counted: dict[str, Counter[str]] = defaultdict(Counter)
     for fault in faults:
         counted[fault.get_kind_display().capitalize()][_age_of(fault)] += 1
-    rows = [
-        (kind, *[counts[name] for name in names], counts["no valve"], sum(counts.values()))
+    rows: list[tuple[str | int, ...]] = [
+        (kind, *(counts[name] for name in names), counts["no valve"], sum(counts.values()))
         for kind, counts in sorted(counted.items(), key=lambda item: (-sum(item[1].values()), item[0]))
     ]
     return Table(
@@ -121,24 +121,25 @@ def _thing(fault: Fault) -> tuple:
 def _repeats(faults: list[Fault]) -> Table:
     """Faults of the season that had been repaired at the same thing not long before."""
     since = min((fault.found_at for fault in faults), default=timezone.now()) - dt.timedelta(days=REPEAT_DAYS)
-    repaired: dict[tuple, list[Fault]] = defaultdict(list)
+    repaired: dict[tuple, list[tuple[int, dt.datetime]]] = defaultdict(list)
     for earlier in Fault.objects.filter(state=Fault.State.REPAIRED, repaired_at__gte=since).order_by("repaired_at"):
-        repaired[_thing(earlier)].append(earlier)
+        assert earlier.repaired_at is not None  # the database keeps no repaired one without it
+        repaired[_thing(earlier)].append((earlier.pk, earlier.repaired_at))
     rows = []
     for fault in faults:
         named = (fault.valve_id, fault.zone_id, fault.controller_id, fault.supply_id)
-        before = [row for row in repaired[_thing(fault)] if row.pk != fault.pk and row.repaired_at <= fault.found_at]
-        recent = [row for row in before if fault.found_at - row.repaired_at <= dt.timedelta(days=REPEAT_DAYS)]
+        before = [at for pk, at in repaired[_thing(fault)] if pk != fault.pk and at <= fault.found_at]
+        recent = [at for at in before if fault.found_at - at <= dt.timedelta(days=REPEAT_DAYS)]
         if any(named) and recent:
-            last = recent[-1]
+            repaired_at = recent[-1]
             rows.append(
                 (
                     fault.site.name,
                     fault_place(fault),
                     fault.get_kind_display().capitalize(),
-                    day(last.repaired_at.date()),
+                    day(repaired_at.date()),
                     day(fault.found_at.date()),
-                    (fault.found_at - last.repaired_at).days,
+                    (fault.found_at - repaired_at).days,
                 )
             )
     return Table(
@@ -163,6 +164,7 @@ def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, ...], tu
         return None if litres is None else round(to_display(litres / LITRES_PER_M3, "volume", firm.units), 1)
 
     compared = [(site, use.against_last_year) for site, use in uses if use.against_last_year]
+    compared.sort(key=lambda pair: -(volume(pair[1].saved_l) or 0.0))
     rows = [
         (
             site.name,
@@ -176,10 +178,11 @@ def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, ...], tu
         for site, years in compared
     ]
     over = [
-        (site.name, volume(use.used_l), volume(use.budget.allowance_l), 100.0 * use.used_l / use.budget.allowance_l)
+        (100.0 * use.used_l / allowance_l, site.name, volume(use.used_l), volume(allowance_l))
         for site, use in uses
-        if use.budget.allowance_l and use.used_l > use.budget.allowance_l
+        if (allowance_l := use.budget.allowance_l) and use.used_l > allowance_l
     ]
+    over.sort(key=lambda row: -row[0])
     saved = sum(years.saved_l for _, years in compared)
     words = "less water than last year" if saved >= 0 else "more water than last year"
     figures = (
@@ -214,7 +217,7 @@ def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, ...], tu
                 "Change corrected, %",
                 f"Saved, {unit}",
             ),
-            tuple(sorted(rows, key=lambda row: -(row[6] or 0.0))),
+            tuple(rows),
             "No site has a season of last year to compare with.",
         ),
         Table(
@@ -222,7 +225,7 @@ def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, ...], tu
             "Sites over budget",
             "Against the whole year's allowance, so a site may still pass it later in the year.",
             ("Site", f"Used, {unit}", f"Allowance, {unit}", "Used, %"),
-            tuple(sorted(over, key=lambda row: -row[3])),
+            tuple((*words, percent) for percent, *words in over),
             "No site has used more than its allowance.",
         ),
     )

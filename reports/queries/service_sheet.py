@@ -1,5 +1,6 @@
 """A visit and its site's register as the dataclass that the service sheet prints."""
 
+import datetime as dt
 from dataclasses import replace
 
 from django.conf import settings
@@ -23,7 +24,7 @@ from sites.core.plant import SitePlant, Zone
 from sites.core.rulebook import ZONE
 from sites.core.rulebook.choices import DRIP_EMITTERS
 from sites.core.units import System, unit_label
-from sites.models import Controller, Firm, Site, Valve
+from sites.models import Controller, Firm, Photo, Site, Valve
 from sites.queries.plant import site_plant
 
 MOVEMENT = {"yes": "yes", "no": "NO", "weeps": "weeps", "": "–"}
@@ -66,8 +67,14 @@ def service_sheet_data(visit: Visit, *, completed: bool) -> sheet.ServiceSheet:
     )
 
 
+def _last_day(visit: Visit) -> dt.date:
+    """The day at the site on which the visit was finished; a completed sheet is made of no other."""
+    assert visit.finished_at is not None
+    return date_at(visit.finished_at, visit.site)
+
+
 def _done_on(visit: Visit) -> str:
-    return day(date_at(visit.finished_at, visit.site))
+    return day(_last_day(visit))
 
 
 def _programs(visit: Visit, *, completed: bool) -> tuple[Program, ...]:
@@ -78,7 +85,7 @@ def _programs(visit: Visit, *, completed: bool) -> tuple[Program, ...]:
         return ()
     applied = AppliedSchedule.objects.filter(schedule=schedule)
     if completed:
-        done_on = date_at(visit.finished_at, visit.site)
+        done_on = _last_day(visit)
         wanted = set(applied.filter(applied_on=done_on).values_list("controller_id", flat=True))
     else:
         by_hand = Controller.objects.filter(site=visit.site, set_by_hand=True)
@@ -310,7 +317,7 @@ def _answer_words(item: ChecklistItem, answer: ChecklistAnswer | None, firm: Fir
 
 def _outcome(visit: Visit) -> sheet.Outcome:
     site = visit.site
-    finished_on = day(date_at(visit.finished_at, site))
+    finished_on = day(_last_day(visit))
     return sheet.Outcome(
         arrived=clock(visit.started_at, site),
         left=clock(visit.finished_at, site),
@@ -338,7 +345,7 @@ def _fault_found(fault: Fault) -> sheet.FaultFound:
     )
 
 
-def _photo(photo) -> sheet.Photo:
+def _photo(photo: Photo) -> sheet.Photo:
     with photo.image.open("rb") as file:
         return sheet.Photo(jpeg=file.read(), caption=photo.caption)
 

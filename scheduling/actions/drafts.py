@@ -194,7 +194,7 @@ def _month_rows(plan: SitePlan) -> list[dict[str, Any]]:
 
 
 def _litres_by_month(table: list[dict[str, Any]]) -> list[float | None]:
-    by_month: list[float | None] = no_month_known()
+    by_month = no_month_known()
     for row in table:
         if row["water_l"] is not None:
             by_month[row["month"] - 1] = (by_month[row["month"] - 1] or 0.0) + row["water_l"]

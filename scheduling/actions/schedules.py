@@ -51,6 +51,7 @@ def publish(
         _refuse_if_off(site, timezone.localdate(moment, zoneinfo.ZoneInfo(site.time_zone)), although_off)
         before = SeasonSchedule.objects.published().filter(site=site).first()
         if before is not None:
+            assert before.published_at is not None  # the database keeps no published one without it
             if before.published_at > moment:
                 raise ScheduleError(f"Revision {before.revision} was published later than the date given.")
             SeasonSchedule.objects.filter(pk=before.pk).update(state=State.SUPERSEDED, superseded_at=moment)

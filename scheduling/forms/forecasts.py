@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Mapping
-from typing import Any, ClassVar
+from typing import Any
 
 from django import forms
 
@@ -16,7 +16,7 @@ DAYS_AHEAD = 7
 
 
 class ForecastDayForm(QuantityModelForm):
-    quantities: ClassVar[dict[str, str]] = {
+    quantities = {
         "precipitation_mm": "depth",
         "temp_max_c": "temperature",
         "temp_min_c": "temperature",

@@ -105,7 +105,7 @@ class StepForm(forms.ModelForm):
 StepFormSet = forms.modelformset_factory(ProgramStep, form=StepForm, extra=0)
 
 
-def step_changes(steps: forms.BaseModelFormSet) -> list[StepChange]:
+def step_changes(steps: "forms.BaseModelFormSet[ProgramStep, StepForm]") -> list[StepChange]:
     """The valid formset as plain changes."""
     return [
         StepChange(

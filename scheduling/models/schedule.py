@@ -12,7 +12,7 @@ from sites.models.places import every_weekday, site_scope, validate_weekdays
 from sites.models.rows import ScopedRows
 
 
-def no_month_known() -> list[None]:
+def no_month_known() -> list[float | None]:
     """Twelve months without a figure."""
     return [None] * 12
 

@@ -61,10 +61,11 @@ def starts_per_week(program: Program, site: Site) -> float:
 
 def starts_while_on(program: Program, site: Site) -> float:
     """The same for a program that is switched off, as if it were on."""
-    days = {
+    counted: dict[str, float] = {
         Program.DayRule.WEEKDAYS: float(len(program.weekdays)),
         Program.DayRule.INTERVAL: 7 / program.every_n_days,
-    }.get(program.day_rule, PARITY_DAYS_PER_WEEK)
+    }
+    days = counted.get(program.day_rule, PARITY_DAYS_PER_WEEK)
     if site.permitted_days in (Site.PermittedDays.ODD, Site.PermittedDays.EVEN):
         if program.day_rule in (Program.DayRule.WEEKDAYS, Program.DayRule.INTERVAL):
             days *= PARITY_DAYS_PER_WEEK / 7

@@ -29,9 +29,10 @@ def frost_nights(today: dt.date, site: Site | None = None) -> tuple[FrostNight, 
     cold = ForecastDay.objects.filter(
         temp_min_c__lte=FROST_C, date__gte=today, date__lt=today + dt.timedelta(days=DAYS_AHEAD)
     ).select_related("station")
-    nights: dict[WeatherStation, list[ForecastDay]] = defaultdict(list)
+    nights: dict[WeatherStation, list[tuple[float, dt.date]]] = defaultdict(list)
     for day in cold.order_by("station__name", "station", "date"):
-        nights[day.station].append(day)
+        assert day.temp_min_c is not None  # days without a figure are left out above
+        nights[day.station].append((day.temp_min_c, day.date))
     if not nights:
         return ()
     sites = Site.objects.current().filter(weather_station__in=nights)
@@ -42,16 +43,9 @@ def frost_nights(today: dt.date, site: Site | None = None) -> tuple[FrostNight, 
     for row in sites:
         if lines[row.pk].at(today).is_on:
             on[row.weather_station_id].append(row)
-    return tuple(_night(station, days, tuple(on[station.pk])) for station, days in nights.items() if on[station.pk])
+    return tuple(_night(station, of_it, tuple(on[station.pk])) for station, of_it in nights.items() if on[station.pk])
 
 
-def _night(station: WeatherStation, days: list[ForecastDay], sites: tuple[Site, ...]) -> FrostNight:
-    coldest = min(days, key=lambda day: day.temp_min_c)
-    return FrostNight(
-        station=station,
-        first_on=days[0].date,
-        first_c=days[0].temp_min_c,
-        coldest_on=coldest.date,
-        coldest_c=coldest.temp_min_c,
-        sites=sites,
-    )
+def _night(station: WeatherStation, nights: list[tuple[float, dt.date]], sites: tuple[Site, ...]) -> FrostNight:
+    (first_c, first_on), (coldest_c, coldest_on) = nights[0], min(nights)
+    return FrostNight(station, first_on, first_c, coldest_on, coldest_c, sites)

@@ -142,17 +142,16 @@ def settle_min(controller: Controller) -> float:
 def clock_zone(item: ZonePlan) -> ClockZone:
     settled, now = item.season.zone, item.now
     longest, soak = longest_cycle_and_soak(settled)
-    settled_days = isinstance(now, ThisWeek)
     return ClockZone(
         key=str(item.zone),
         run_time_min_per_week=now.exact_run_time_min_per_week,
         days_per_week=now.days_per_week or 1,
-        longest_interval_days=7 if settled_days else now.longest_interval_days,
+        longest_interval_days=7 if isinstance(now, ThisWeek) else now.longest_interval_days,
         longest_cycle_min=longest,
         soak_min=soak,
         shortest_run_min=settled.shortest_run_min,
         flow_l_min=litres_per_minute(item),
-        weekdays=now.weekdays if settled_days else (),
+        weekdays=now.weekdays if isinstance(now, ThisWeek) else (),
     )
 
 

@@ -9,6 +9,8 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
+from operator import eq
 
 import numpy as np
 from django.db.models import Prefetch, Q
@@ -189,8 +191,9 @@ def _noted(site_ids: Collection[int], until: dt.date) -> dict[int, list[_Noted]]
         controller__site__in=site_ids, controller__set_by_hand=True, applied_on__lte=until
     ).order_by("applied_on", "schedule__published_at", "pk")
     noted: dict[int, list[_Noted]] = defaultdict(list)
-    for site_id, *row in rows.values_list("controller__site_id", "controller_id", "schedule_id", "applied_on"):
-        noted[site_id].append(_Noted(*row))
+    columns = rows.values_list("controller__site_id", "controller_id", "schedule_id", "applied_on")
+    for site_id, controller_id, schedule_id, applied_on in columns:
+        noted[site_id].append(_Noted(controller_id, schedule_id, applied_on))
     return noted
 
 
@@ -270,7 +273,7 @@ class _Site:
         for controller_id in self.noted:
             for schedule in self.revisions:
                 spans = self._set_on(controller_id, schedule)
-                self._add(self.run.as_set, schedule, spans, lambda found, wanted=controller_id: found == wanted)
+                self._add(self.run.as_set, schedule, spans, partial(eq, controller_id))
 
     def planned(self) -> Water:
         water = Water(self.run.days)

@@ -53,6 +53,7 @@ def seasonal_percentages(schedule: SeasonSchedule) -> tuple[ControllerPercentage
     wired: dict[Controller, list[Zone]] = defaultdict(list)
     for zone, of_zone in rows.items():
         if len(of_zone) == 12 and max(row.percent_of_peak for row in of_zone) > 0:
+            assert zone.valve is not None  # the rows are those of wired zones
             wired[zone.valve.controller].append(zone)
     return tuple(
         _percents(controller, {zone: rows[zone] for zone in zones})

@@ -147,9 +147,9 @@ def _program(row: ProgramRow, site: Site, dates: frozenset[dt.date]) -> Program:
         start_times=row.start_times,
         days=Dates(frozenset(date for date in dates if runs_on(row, site, date))),
         steps=tuple(
-            Step(step.zone.valve_id, step.run_time_min, step.cycles, step.soak_min, step.enabled)
+            Step(valve_id, step.run_time_min, step.cycles, step.soak_min, step.enabled)
             for step in row.steps.all()
-            if wired(step, row)
+            if wired(step, row) and (valve_id := step.zone.valve_id) is not None
         ),
         priority=row.priority,
     )

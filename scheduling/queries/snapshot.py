@@ -60,13 +60,13 @@ def freeze_climate(climate: Climatology) -> dict[str, Any]:
 def thaw_climate(frozen: dict[str, Any]) -> Climatology:
     """The means and years; percentiles are not kept and come back as NaN."""
     unknown = np.full(12, np.nan)
-    normals = {
-        name: MonthlyNormal(
+    et_mm, rain_mm, tmax_c, tmin_c = (
+        MonthlyNormal(
             name, "", np.array(frozen[name]["mean"]), unknown, unknown, unknown, np.array(frozen[name]["years"])
         )
         for name in NORMALS
-    }
-    return Climatology(frozen["station"], frozen["first_year"], frozen["last_year"], **normals)
+    )
+    return Climatology(frozen["station"], frozen["first_year"], frozen["last_year"], et_mm, rain_mm, tmax_c, tmin_c)
 
 
 MORNING_MM = tuple(field.name for field in fields(Morning) if field.name.endswith("_mm"))

@@ -39,7 +39,7 @@ def depletion_this_morning(
     runs = daily_runs([item.site for item in able], first, today - dt.timedelta(days=1))
     settled = [item for item in able if _settled(runs[item.site.pk])]
     others = [item for item in able if not _settled(runs[item.site.pk])]
-    depletion = {}
+    depletion: dict[int, float] = {}
     if settled:
         live = {item.site.pk: runs[item.site.pk].settled_from or 0 for item in settled}
         minutes = np.hstack([runs[item.site.pk].of([zone.pk for zone, _ in item.seasons]) for item in settled])

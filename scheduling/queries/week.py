@@ -6,8 +6,9 @@ schedule stands against a week of the draft.
 
 import calendar
 import datetime as dt
-from collections import Counter, namedtuple
+from collections import Counter
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from django.db.models import Count, FilteredRelation, Min, Q, QuerySet
 
@@ -85,14 +86,27 @@ class OfficeWeek:
         return sum(count for _, count in self.off)
 
 
-# What the comparison reads of each site, its draft and its published schedule.
-COLUMNS = (
-    "pk", "name", "town",
-    "draft__pk", "draft__litres_per_week", "draft__week_starts_on", "draft__edited_at", "draft__for_next_visit_at",
-    "draft__published_week",
-    "now__pk", "now__revision", "now__season_year", "now__month", "now__litres_per_week", "now__litres_by_month",
-)  # fmt: skip
-Row = namedtuple("Row", [name.replace("__", "_") for name in COLUMNS])
+class Row(NamedTuple):
+    """What the comparison reads of each site, its draft and its published schedule; without one, its part is None."""
+
+    pk: int
+    name: str
+    town: str
+    draft_pk: int | None
+    draft_litres_per_week: float | None
+    draft_week_starts_on: dt.date | None
+    draft_edited_at: dt.datetime | None
+    draft_for_next_visit_at: dt.datetime | None
+    draft_published_week: dict[str, float] | None
+    now_pk: int | None
+    now_revision: int | None
+    now_season_year: int | None
+    now_month: int | None
+    now_litres_per_week: float | None
+    now_litres_by_month: list[float | None] | None
+
+
+COLUMNS = [name.replace("draft_", "draft__", 1).replace("now_", "now__", 1) for name in Row._fields]
 
 
 def office_week(*, today: dt.date, threshold_percent: float, direction: str = "all") -> OfficeWeek:
@@ -171,6 +185,7 @@ def _sites() -> QuerySet[Site]:
 def _site_week(
     row: Row, litres: dict[str, float], paused_until: dt.date | None, threshold_percent: float
 ) -> SiteWeek:
+    assert row.draft_pk is not None and row.draft_week_starts_on is not None  # only sites with a draft come here
     return SiteWeek(
         site_id=row.pk,
         name=row.name,
@@ -181,7 +196,9 @@ def _site_week(
         computed_on=row.draft_week_starts_on,
         edited=row.draft_edited_at is not None,
         for_next_visit=row.draft_for_next_visit_at is not None,
-        **{f"{name}_l": value for name, value in litres.items()},
+        published_l=litres["published"],
+        too_much_l=litres["too_much"],
+        too_little_l=litres["too_little"],
         paused_until=paused_until,
         threshold_percent=threshold_percent,
     )
@@ -199,6 +216,7 @@ def _published_litres(row: Row, today: dt.date) -> float | None:
     """The programs in the month they were made for, the table of months otherwise, as in the season's use."""
     if (row.now_season_year, row.now_month) == (today.year, today.month):
         return row.now_litres_per_week
+    assert row.now_litres_by_month is not None  # only sites with a published schedule come here
     of_month = row.now_litres_by_month[today.month - 1]
     weeks = calendar.monthrange(today.year, today.month)[1] / 7.0
     return None if of_month is None else of_month / weeks

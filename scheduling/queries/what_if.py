@@ -155,7 +155,7 @@ def driest_year(station: WeatherStation, ground: SeasonGround) -> tuple[Days, st
     weather, et = history(station)
     years = weather.dates.astype("datetime64[Y]").astype(int) + 1970
     rain = np.zeros(len(years)) if weather.rain_mm is None else weather.rain_mm
-    growing = ground_of(ground.seasons).growing.any(axis=1)
+    growing = np.asarray(ground_of(ground.seasons).growing.any(axis=1))
     best = (left_by_rain_mm(ground.days, growing), ground.year)
     days_of = {ground.year: ground.days}
     for year in sorted(set(years.tolist()) - {ground.year}):

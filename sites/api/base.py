@@ -4,7 +4,7 @@ from typing import Any, ClassVar
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.core.validators import MaxLengthValidator, MaxValueValidator, MinValueValidator
-from django.db.models import Model, ProtectedError
+from django.db.models import Model, ProtectedError, QuerySet
 from rest_framework import serializers, status, viewsets
 from rest_framework.exceptions import APIException
 
@@ -48,8 +48,8 @@ class Judged:
     def __init__(self, rule: Field) -> None:
         self.rule = rule
 
-    def __call__(self, value: Any, field: serializers.Field) -> None:
-        row = getattr(field.parent, "instance", None)
+    def __call__(self, value: Any, field: serializers.Field | None = None) -> None:
+        row = getattr(getattr(field, "parent", None), "instance", None)
         if row is not None and getattr(row, self.rule.name) == value:
             return
         if refused := self.rule.refusal(value):
@@ -71,7 +71,7 @@ class Most(Judged, MaxValueValidator):
         super().__init__(rule)
         self.limit_value = rule.most
 
-    def __call__(self, value: Any, field: serializers.Field) -> None:
+    def __call__(self, value: Any, field: serializers.Field | None = None) -> None:
         pass
 
 
@@ -196,7 +196,7 @@ class ReadViewSet(viewsets.ReadOnlyModelViewSet):
     open_to: ClassVar[dict[str, tuple]] = {"GET": EVERYONE}
     site_path: ClassVar[str | None] = "site"
 
-    def get_queryset(self):
+    def get_queryset(self) -> QuerySet:
         rows = super().get_queryset()
         if getattr(self, "swagger_fake_view", False):
             return rows.none()
@@ -218,17 +218,17 @@ class RowViewSet(ReadViewSet, viewsets.ModelViewSet):
         "DELETE": OFFICE,
     }
 
-    def perform_create(self, serializer):
+    def perform_create(self, serializer: serializers.BaseSerializer) -> None:
         row = serializer.Meta.model(**serializer.validated_data)
         serializer.instance = register.save(instance=row, by=self.request.user)
 
-    def perform_update(self, serializer):
+    def perform_update(self, serializer: serializers.BaseSerializer) -> None:
         row = serializer.instance
         for name, value in serializer.validated_data.items():
             setattr(row, name, value)
         register.save(instance=row, by=self.request.user)
 
-    def perform_destroy(self, instance):
+    def perform_destroy(self, instance: Model) -> None:
         try:
             register.delete(instance=instance, by=self.request.user)
         except ProtectedError as error:

@@ -1,5 +1,7 @@
 """The register as endpoints, one a table."""
 
+from typing import Any
+
 from rest_framework import serializers
 
 from sites import models
@@ -22,7 +24,7 @@ class MeterReadingSerializer(RowSerializer):
         fields = "__all__"
         read_only_fields = ["read_by"]
 
-    def validate(self, attrs):
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         passed = attrs.pop("passed_its_end", False)
         attrs = super().validate(attrs)
         row = self.instance or models.MeterReading(**attrs)
@@ -38,7 +40,7 @@ class MeterReadingViewSet(RowViewSet):
     serializer_class = MeterReadingSerializer
     site_path = "meter__site"
 
-    def perform_create(self, serializer):
+    def perform_create(self, serializer: serializers.BaseSerializer) -> None:
         row = models.MeterReading(**serializer.validated_data, read_by=self.request.user)
         serializer.instance = save(instance=row, by=self.request.user)
 

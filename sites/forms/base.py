@@ -1,9 +1,11 @@
 """What all forms of the register share."""
 
+from collections.abc import Callable
 from typing import Any, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Model
 
 from sites.forms.ruled import RuledForm
 
@@ -11,7 +13,7 @@ Kind = TypeVar("Kind", bound=forms.Field)
 LONGEST_KEY = 18  # digits that fit a row's 64-bit number
 
 # The browser's own pickers take and give ISO dates and 24-hour times only.
-NATIVE_WIDGETS = {
+NATIVE_WIDGETS: dict[type[forms.Field], Callable[[], forms.Widget]] = {
     forms.DateField: lambda: forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
     forms.TimeField: lambda: forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
 }
@@ -52,6 +54,12 @@ class RowsField(forms.ModelMultipleChoiceField):
         if long:
             raise ValidationError(self.error_messages["invalid_choice"], "invalid_choice", {"value": long[0][:20]})
         return super().clean(value)
+
+
+class OwnForm(forms.Form):
+    """A form that is not drawn from a table; `instance` is the row once it is written."""
+
+    instance: Model
 
 
 class RegisterForm(RuledForm):

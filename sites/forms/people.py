@@ -89,7 +89,7 @@ class PersonForm(RegisterForm):
         return cleaned
 
     def _post_clean(self) -> None:
-        super()._post_clean()  # type: ignore[misc]  # the stubs leave out this method of ModelForm
+        super()._post_clean()
         # After the instance has the typed names: a password must not resemble them.
         password = self.cleaned_data.get("password")
         if password:

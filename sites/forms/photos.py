@@ -6,6 +6,7 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from sites.actions.photos import ACCEPTED_TYPES, LARGEST_BYTES, checked_picture
+from sites.forms.base import OwnForm
 
 
 class UploadField(forms.FileField):
@@ -25,6 +26,6 @@ class UploadField(forms.FileField):
         return upload
 
 
-class PhotoForm(forms.Form):
+class PhotoForm(OwnForm):
     upload = UploadField(label="Photo")
     caption = forms.CharField(max_length=200, required=False)

@@ -4,7 +4,7 @@
 zone by zone, and most of it repeats.
 """
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
 from django.db.models import Max, QuerySet
@@ -72,16 +72,21 @@ class ValveForm(RegisterForm):
         return repeat(valve) | suggested
 
 
+class ValveChoice(forms.ModelChoiceField):
+    def label_from_instance(self, obj: Valve) -> str:
+        return valve_label(obj)
+
+
 class ZoneForm(RegisterForm):
     class Meta:
         model = Zone
         fields = ZONE.names
+        field_classes: ClassVar[dict[str, type[forms.Field]]] = {"valve": ValveChoice}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         valves = Valve.objects.filter(controller__site=self.instance.site_id, is_master=False)
         offer(rows_field(self, "valve"), valves.select_related("controller"), "valve")
-        rows_field(self, "valve").label_from_instance = valve_label
 
     @classmethod
     def first_on(cls, site: Any) -> dict[str, Any]:

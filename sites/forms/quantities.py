@@ -1,7 +1,8 @@
 """Numbers with units in forms: a person types the firm's units, the database keeps SI."""
 
 import math
-from typing import Any, ClassVar
+from collections.abc import Mapping
+from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -38,7 +39,7 @@ class QuantityField(forms.FloatField):
 
     def clean(self, value: Any) -> float | None:
         """The typed number in SI, checked against the model's limits, which are SI too."""
-        typed = self.to_python(value)
+        typed: Any = self.to_python(value)  # `validate` is what refuses an empty one
         self.validate(typed)
         if typed is None:
             return None
@@ -60,9 +61,9 @@ class QuantityField(forms.FloatField):
             raise self._in_shown_units(error) from error
 
     def _in_shown_units(self, error: ValidationError) -> ValidationError:
-        limit = (error.params or {}).get("limit_value")
         if error.code not in ("min_value", "max_value"):
             return error
+        limit = (error.params or {})["limit_value"]
         if error.code == "min_value" and 0 < limit < 0.001:  # the models' way of saying "above nothing"
             return ValidationError("Must be above 0.")
         shown = format_quantity(limit, self.quantity, self.system)
@@ -79,7 +80,7 @@ class QuantityModelForm(forms.ModelForm):
     units must not change the register.
     """
 
-    quantities: ClassVar[dict[str, str]] = {}
+    quantities: Mapping[str, str] = {}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

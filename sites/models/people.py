@@ -2,7 +2,7 @@ import zoneinfo
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from typing import Self
+from typing import Any, ClassVar, Self
 
 from django.contrib.auth.models import AbstractUser, UserManager
 from django.core.exceptions import ValidationError
@@ -137,10 +137,12 @@ class PeopleRows(ScopedRows[Row]):
         return self if user.is_office else self.filter(pk=user.pk)
 
 
-class People(UserManager.from_queryset(PeopleRows)):
+class People(UserManager.from_queryset(PeopleRows)):  # type: ignore[misc]  # a base made by a call is no type
     """Accounts; a named class, because migrations write it down."""
 
-    def create_superuser(self, username, email=None, password=None, **fields):
+    def create_superuser(
+        self, username: str, email: str | None = None, password: str | None = None, **fields: Any
+    ) -> "User":
         """Who is made from a shell may do everything: the owner, who then enters firm and people."""
         return super().create_superuser(username, email, password, **({"role": Role.OWNER} | fields))
 
@@ -152,7 +154,7 @@ class User(AbstractUser):
     client = models.ForeignKey(Client, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
     phone = models.CharField(max_length=40, blank=True)
 
-    objects = People()
+    objects: ClassVar[People] = People()
 
     class Meta(AbstractUser.Meta):
         constraints = [

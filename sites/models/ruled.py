@@ -66,6 +66,7 @@ class RuledRow(models.Model):
             if field.name in self.mistyped:
                 continue
             meta = self._meta.get_field(field.name)
+            assert isinstance(meta, models.Field)  # the rulebook names columns
             try:
                 values[field.name] = meta.to_python(getattr(self, meta.attname))
             except ValidationError as error:

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from dataclasses import dataclass
+from typing import Any
 
 from django.contrib.admin.utils import NestedObjects
 from django.db.models import Model
@@ -31,7 +32,9 @@ def deletion_of(row: Model) -> Deletion:
     goes_along: Counter[type[Model]] = Counter()
     loses_link: Counter[type[Model]] = Counter()
     kept_by: Counter[type[Model]] = Counter()
-    for model, rows in nested.model_objs.items():
+    by_model: dict[Any, set[Model]] = nested.model_objs  # by class, where the stubs say by name
+    updates: dict[Any, Any] = nested.field_updates
+    for model, rows in by_model.items():
         others = [other for other in rows if other != row]
         if not _same_floor(model, row):
             kept_by[model] += len(others)
@@ -39,7 +42,7 @@ def deletion_of(row: Model) -> Deletion:
             goes_along[model] += len(others)
     for related in nested.protected:
         kept_by[type(related)] += 1
-    for (field, _), batches in nested.field_updates.items():
+    for (field, _), batches in updates.items():
         count = sum(len(batch) for batch in batches)
         (loses_link if _same_floor(field.model, row) else kept_by)[field.model] += count
     return Deletion(_words(goes_along), _words(loses_link), _words(kept_by))

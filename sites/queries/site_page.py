@@ -32,6 +32,7 @@ from sites.models.places import WEEKDAYS
 from sites.queries.plant import PlantRows, described
 
 READINGS_SHOWN = 6
+LATEST = "latest_readings"  # of a meter, as the page fetches them
 
 
 @dataclass(frozen=True)
@@ -112,7 +113,7 @@ def site_page(site: Site, user: User) -> SitePage:
         "readings",
         # One more than shown: the oldest line needs the reading before it.
         MeterReading.objects.select_related("read_by").order_by("-read_on")[: READINGS_SHOWN + 1],
-        to_attr="latest_readings",
+        to_attr=LATEST,
     )
     rows = PlantRows(
         supplies=list(site.supplies.select_related("pump")),
@@ -208,7 +209,7 @@ def _ground_words(zone: Zone) -> str:
 
 
 def _meter_line(meter: Meter) -> MeterLine:
-    latest = meter.latest_readings
+    latest: list[MeterReading] = getattr(meter, LATEST)
     older = [*latest[1:], None][: len(latest)]  # a new meter has no reading yet
     lines = [
         ReadingLine(reading, used_between(meter, before, reading) if before else None)

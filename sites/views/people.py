@@ -1,6 +1,7 @@
 """Accounts, the own password, and the firm's settings."""
 
 from django.contrib import messages
+from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.views import PasswordChangeView
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
@@ -60,11 +61,11 @@ class OwnPasswordView(PasswordChangeView):
     success_url = reverse_lazy("home")
     extra_context = {"title": "Change your password"}
 
-    def form_valid(self, form):
+    def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
         messages.success(self.request, "Your password is changed.")
         return super().form_valid(form)
 
-    def form_invalid(self, form):
+    def form_invalid(self, form: PasswordChangeForm) -> HttpResponse:
         return self.render_to_response(self.get_context_data(form=form), status=422)
 
 

@@ -39,7 +39,7 @@ def photo_new(request: Request, pk: int) -> HttpResponse:
 
 
 @open_to(*EVERYONE)
-def photo(request: Request, pk: int) -> HttpResponse:
+def photo(request: Request, pk: int) -> FileResponse:
     """The picture itself; a sandbox without rights, so that a file could do nothing even if it were more."""
     row = visible_or_404(Photo.objects.all(), request.user, pk=pk)
     try:

@@ -2,8 +2,8 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Model
 from django.http import HttpResponse
 from django.urls import path, reverse
 
@@ -25,6 +25,8 @@ from sites.models import (
 )
 from sites.views.site_pages import site_url
 
+Row = Any  # of one of the tables below; each has its `rules` and its `site`
+
 
 @dataclass(frozen=True)
 class Kind:
@@ -32,9 +34,9 @@ class Kind:
 
     word: str
     path: str
-    model: type[Model]
+    model: type[Row]
     form: type[RegisterForm]
-    parent: type[Model]
+    parent: type[Row]
     parent_path: str
     section: str
     name: str = ""
@@ -101,7 +103,7 @@ def new_view(kind: Kind) -> Callable[..., HttpResponse]:
     return new
 
 
-def suggested(kind: Kind, parent: Model, request: Request) -> dict:
+def suggested(kind: Kind, parent: Row, request: Request) -> dict:
     """What stands in an empty form: what repeats from the row `?after=`, else the first free number or terminal."""
     after = whole_number(request.GET.get("after"))
     if after and hasattr(kind.form, "next_after"):
@@ -111,7 +113,7 @@ def suggested(kind: Kind, parent: Model, request: Request) -> dict:
     return kind.form.first_on(parent) if hasattr(kind.form, "first_on") else {}
 
 
-def next_page(kind: Kind, row: Model, *, add_next: bool) -> str:
+def next_page(kind: Kind, row: Row, *, add_next: bool) -> str:
     """The next empty form of the same kind, the pump of a supply that needs one, or back to the site."""
     if add_next and hasattr(kind.form, "next_after"):
         return f"{reverse(f'sites:{kind.word}_new', args=[getattr(row, kind.model.rules.parent).pk])}?after={row.pk}"

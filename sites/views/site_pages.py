@@ -66,7 +66,8 @@ def _edit_url(finding: CheckFinding, user: User) -> str:
 
 @open_to(*OFFICE)
 def site_new(request: Request) -> HttpResponse:
-    client = Client.objects.visible_to(request.user).filter(pk=whole_number(request.GET.get("client"))).first()
+    wanted = whole_number(request.GET.get("client"))
+    client = Client.objects.visible_to(request.user).filter(pk=wanted).first() if wanted else None
     form = SiteForm(**typed(request), initial={"client": client, "time_zone": Firm.current().time_zone})
     return answer_form(request, form, title="New site", back_url=reverse("sites:site_list"), done_url=site_url)
 

@@ -1,12 +1,12 @@
 """A site's state by hand: turned on or off on a day, with the reason; and a wrong entry withdrawn."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
-from sites.access import OFFICE, open_to, visible_or_404
+from sites.access import OFFICE, Request, open_to, visible_or_404
 from sites.actions.site_state import change_state, withdraw
 from sites.answers import typed
 from sites.forms.site_state import StateChangeForm
@@ -20,7 +20,7 @@ def _url(site_id: int) -> str:
 
 
 @open_to(*OFFICE)
-def site_state(request: HttpRequest, pk: int) -> HttpResponse:
+def site_state(request: Request, pk: int) -> HttpResponse:
     site = visible_or_404(Site.objects.all(), request.user, pk=pk)
     form = StateChangeForm(
         **typed(request), instance=StateChange(site=site), initial={"changed_on": local_today(site)}
@@ -41,7 +41,7 @@ def site_state(request: HttpRequest, pk: int) -> HttpResponse:
 
 @open_to(*OFFICE)
 @require_POST
-def state_change_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+def state_change_withdraw(request: Request, pk: int) -> HttpResponse:
     change = visible_or_404(StateChange.objects.select_related("site"), request.user, pk=pk)
     withdraw(change=change, by=request.user)
     messages.success(

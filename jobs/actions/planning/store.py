@@ -172,5 +172,6 @@ def _not_held(plan: SeasonPlan, given: SeasonInput) -> Iterable[str]:
     held = {visit.key: visit for visit in given.visits if visit.held}
     reasons = {int(row.key): row.reason for row in plan.unplaced if row.key in held}
     for visit in Visit.objects.filter(pk__in=reasons).select_related("site", "technician"):
-        where = f"{visit.site} on {writing.day_month(visit.planned_on)} with {visit.technician}"
+        _, on = visit.placed
+        where = f"{visit.site} on {writing.day_month(on)} with {visit.technician}"
         yield f"{where} is fixed and stays, although {reasons[visit.pk]}."

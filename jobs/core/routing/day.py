@@ -199,4 +199,4 @@ class DayRoute:
 
     def told(self, **changes: object) -> "DayRoute":
         """The same route with other remarks (unplaced, method, proven_optimal, warnings)."""
-        return replace(self, **changes)  # type: ignore[arg-type]
+        return replace(self, **changes)  # type: ignore[arg-type]  # which fields they are is told above

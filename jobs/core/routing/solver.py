@@ -178,7 +178,7 @@ def _problem(fleet: Fleet) -> ProblemData:
         [Depot(location=count + i) for i in range(len(ends))],
         vehicles,
         distances,  # type: ignore[arg-type]  # its stubs know the shape as an int
-        durations,  # type: ignore[arg-type]
+        durations,  # type: ignore[arg-type]  # the same
     )
 
 

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from reportlab.pdfgen.pathobject import PDFPathObject
+
 from reports.documents.kit import look
 from reports.documents.kit.blocks import Block
 from reports.documents.kit.look import Ink, Style
@@ -61,7 +63,7 @@ def _draw(pen: Pen, mark: Mark, left: float, top: float, scale: float) -> None:
     canvas.setDash([])
 
 
-def _path(pen: Pen, points: tuple[tuple[float, float], ...], left: float, top: float, scale: float):  # type: ignore[no-untyped-def]
+def _path(pen: Pen, points: tuple[tuple[float, float], ...], left: float, top: float, scale: float) -> PDFPathObject:
     path = pen.canvas.beginPath()
     (x, y), *others = points
     path.moveTo(left + x * scale, top - y * scale)

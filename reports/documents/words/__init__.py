@@ -9,6 +9,7 @@ import datetime as dt
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from reports.documents.words import de, en
 from sites.core import writing
@@ -45,7 +46,7 @@ class Language:
     def phrase(self, text: str) -> str:
         """The wording of a default as the computing code gives it, told in this language where it is known."""
         for pattern, said in self.phrases:
-            text = re.sub(pattern, lambda found, said=said: self._filled(found, said), text)  # type: ignore[misc]
+            text = re.sub(pattern, partial(self._filled, said=said), text)
         return text
 
     def _filled(self, found: re.Match[str], said: str) -> str:

@@ -1,6 +1,7 @@
 import csv
 import json
 from pathlib import Path
+from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
@@ -36,7 +37,7 @@ class Command(BaseCommand):
         )
         parser.add_argument("--json", action="store_true", help="print one JSON object")
 
-    def handle(self, *args, **options) -> None:
+    def handle(self, *args: Any, **options: Any) -> None:
         found = self._backtest(options)
         if options["days"]:
             self._write_days(options["days"], found)
