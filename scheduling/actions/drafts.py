@@ -180,7 +180,7 @@ def _sites_with_plant(ids: list[int]) -> Iterator[Site]:
         Site.objects.filter(pk__in=ids)
         .order_by("pk")
         .select_related("weather_station")
-        .prefetch_related(Prefetch("zones", zones), "controllers", "supplies")
+        .prefetch_related(Prefetch("zones", zones), "controllers", "supplies__pump")
     )
 
 

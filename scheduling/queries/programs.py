@@ -130,8 +130,14 @@ def _rule_on(rule: WateringRule, controller: Controller, supply: WaterSupply | N
         rule,
         supply_flow_l_min=supply.flow_available_l_min if supply else None,
         gap_min=PUMP_GAP_MIN if pumped else GAP_MIN,
-        fill_min=(PUMP_FILL_MIN if pumped else 0.0) + settle_min(controller),
+        fill_min=(_pump_fill_min(supply) if supply and pumped else 0.0) + settle_min(controller),
     )
+
+
+def _pump_fill_min(supply: WaterSupply) -> float:
+    """Time a program takes before its first valve: the pump's rest after the program before, and filling the line."""
+    pump = getattr(supply, "pump", None)  # none where nobody entered it
+    return (pump.minimum_rest_s / 60 if pump else 0.0) + PUMP_FILL_MIN
 
 
 def settle_min(controller: Controller) -> float:
@@ -210,6 +216,7 @@ def _words(
     # Where the permitted days are too few, that was said already and says more.
     told = {str(item.zone) for item in items if item.now.warnings}
     words = [f"Zone {warning}" for warning in fitted.warnings if warning.split(":")[0] not in told]
+    words += _on_more_days(controller, fitted, items)
     if not fitted.fits:
         fitting = next((remedy for remedy in fitted.remedies if remedy.fits), None)
         would = f" It would fit with {fitting.words}." if fitting else " No single change would make it fit."
@@ -225,6 +232,17 @@ def _words(
             takes, gives = (format_quantity(rate, "flow", units) for rate in (flow, rule.supply_flow_l_min))
             words.append(f"Zone {item.zone} takes {takes}, the supply gives {gives}")
     return words
+
+
+def _on_more_days(controller: Controller, fitted: ClockPlan, items: list[ZonePlan]) -> list[str]:
+    """Which programs give a week's water on more days than the soil alone would ask for."""
+    days = {str(item.zone): len(item.now.dates) for item in items if isinstance(item.now, ThisWeek)}
+    return [
+        f"{controller}, program {one.name}: its water is given on {len(one.weekdays)} days, a smaller part each, so "
+        "that the nights are shorter."
+        for one in fitted.programs
+        if any(0 < days.get(run.key, 0) < len(one.weekdays) for run in one.runs)
+    ]
 
 
 def _litres_per_week(site: Site, plan: SitePlan, programs: list[PlannedProgram]) -> float | None:

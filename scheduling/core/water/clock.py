@@ -15,6 +15,7 @@ from scheduling.core.water.soil import whole_minute_cycles
 EVERY_DAY = frozenset(range(7))
 DAY_MIN = 24 * 60
 PARITY_DAYS_PER_WEEK = 3.5
+MOST_DAYS_LATER = 3  # between parts of a watering: what was given lasts that long where it is watered once a week
 LONGEST_RUN_MIN = 100_000  # ten times what a week has: far too much is told by name, beyond it is a typing error
 Parity = Literal["", "odd", "even"]
 
@@ -125,12 +126,42 @@ def fit_to_clock(zones: Sequence[ClockZone], rule: WateringRule, most_programs: 
     """Choose days and starts, one valve at a time, finishing by the end of the window.
 
     Zones that ask for equally many days share a program; programs get days of their own where they can, else
-    follow one another. Zones without minutes are `off`.
+    follow one another. Zones without minutes are `off`. Where the days are settled and a night is too long, programs
+    give their week's water in smaller parts on more days, each soon after the one before.
     """
     plan = _plan(zones, rule, most_programs)
+    if not plan.fits and not rule.parity:
+        plan = _on_more_days(zones, rule, most_programs, plan)
     if plan.fits:
         return plan
     return replace(plan, remedies=_remedies(zones, rule, most_programs, plan))
+
+
+def _on_more_days(zones: Sequence[ClockZone], rule: WateringRule, most_programs: int, plan: ClockPlan) -> ClockPlan:
+    """The plan with settled programs on more permitted days, one day more at a time, as long as that shortens it."""
+    while not plan.fits:
+        tries = [
+            _with_day(zones, days, (day + later) % 7)
+            for days in sorted({zone.weekdays for zone in zones if zone.weekdays})
+            for day in days
+            for later in range(1, MOST_DAYS_LATER + 1)
+            if (day + later) % 7 in rule.weekdays - set(days)
+        ]
+        plans = [(_plan(each, rule, most_programs), each) for each in tries]
+        better, more = min(plans, key=lambda found: found[0].busiest_min, default=(plan, zones))
+        if better.busiest_min >= plan.busiest_min:
+            break
+        plan, zones = better, more
+    return plan
+
+
+def _with_day(zones: Sequence[ClockZone], days: tuple[int, ...], day: int) -> list[ClockZone]:
+    """The same zones, those settled on `days` on one more."""
+    more, often = tuple(sorted((*days, day))), (len(days) + 1) / len(days)
+    return [
+        replace(zone, weekdays=more, days_per_week=zone.days_per_week * often) if zone.weekdays == days else zone
+        for zone in zones
+    ]
 
 
 Draft = tuple[tuple[int, ...], tuple[DayRun, ...], Night]
@@ -152,7 +183,7 @@ def _plan(zones: Sequence[ClockZone], rule: WateringRule, most_programs: int) ->
         for weekday in weekdays:
             load[weekday] += night.elapsed_min
         drafts.append((weekdays, runs, night))
-        weeks.append(max(1, round(1 / days)))
+        weeks.append(max(1, round(max(1, len(settled)) / days)))
         if not settled:
             warnings += _gap_warnings(members, weekdays, weeks[-1], rule)
     offsets = _offsets(drafts)
@@ -177,12 +208,12 @@ def _plan(zones: Sequence[ClockZone], rule: WateringRule, most_programs: int) ->
 
 
 def _night(runs: Sequence[DayRun], rule: WateringRule) -> Night:
-    """The longer of two nights: soaks as asked, and soaks a minute longer.
+    """The longest of four nights: soaks as asked and a minute longer, between valves the gap and none.
 
     Commands and strokes take seconds that this clock does not know, and seconds can tip the order of soaking zones.
     """
     longer = [replace(run, soak_min=run.soak_min + 1) if run.cycles > 1 else run for run in runs]
-    nights = (interleave(each, rule.gap_min, rule.fill_min) for each in (runs, longer))
+    nights = (interleave(each, gap, rule.fill_min) for each in (runs, longer) for gap in (rule.gap_min, 0.0))
     return max(nights, key=lambda night: night.elapsed_min)
 
 

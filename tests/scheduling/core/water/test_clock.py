@@ -179,3 +179,15 @@ def test_a_zone_whose_minutes_cannot_be_is_refused_by_name(minutes):
     """It used to be left out without a word, or never to be fitted."""
     with pytest.raises(WaterInputError, match="run time: of zone lawn"):
         ClockZone("lawn", minutes, 3)
+
+
+def test_a_settled_night_that_is_too_long_is_shared_over_two_days():
+    """By hand: three zones of 200 min on Tuesday are 600 against 480; half of each on two days is 300."""
+    rule = WateringRule(frozenset({1, 2, 4}), gap_min=0.0)
+    plan = fit_to_clock(zones([200] * 3, 1, weekdays=(1,)), rule)
+    (program,) = plan.programs
+    assert (plan.fits, program.weekdays, program.every_weeks) == (True, (1, 2), 1)
+    assert [run.run_time_min for run in program.runs] == [100] * 3
+    (rare,) = fit_to_clock(zones([100] * 3, 0.5, weekdays=(1,)), rule).programs
+    assert (rare.weekdays, rare.every_weeks, rare.runs[0].run_time_min) == ((1, 2), 2, 100)
+    assert not fit_to_clock(zones([200] * 3, 1, weekdays=(1,)), WateringRule(frozenset({1}), gap_min=0.0)).fits
