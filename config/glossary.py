@@ -32,6 +32,10 @@ TERMS: Final = (
         "Allowed depletion",
         "The share of the water in the root zone that plants may use before the next watering (MAD).",
     ),
+    Term(
+        "Backtest",
+        "Ways of watering tried on every recorded year of the weather station: litres, waterings, days under stress.",
+    ),
     Term("Backflow assembly", "A fitting that stops water of the irrigation from flowing back into drinking water."),
     Term("Blow-out", "Emptying the pipes with compressed air before frost."),
     Term(
@@ -82,6 +86,10 @@ TERMS: Final = (
         "Master valve",
         "A valve at the head of the system that is open only while a zone runs.",
         ("master valve",),
+    ),
+    Term(
+        "Off, filling up, on, shut off for winter",
+        "A site's state: startup fills it up and turns it on, winterisation shuts it off, or the office sets it.",
     ),
     Term("One-off run", "A run outside the schedule: a test of all zones, one zone, or one program once."),
     Term(

@@ -10,6 +10,7 @@ from reports.documents.kit.charts import big_figure
 from reports.documents.kit.page import Document, Firm, pdf_bytes
 from reports.documents.kit.table import Column, facts, grid, table
 from reports.documents.spreadsheet import Table, Value, csv_bytes, xlsx_bytes
+from sites.core.writing import NOTHING, number
 
 
 @dataclass(frozen=True)
@@ -35,10 +36,10 @@ class Fleet:
 def shown(value: Value) -> str:
     """A value as people read it: one decimal where there is a fraction, a dash where nothing is known."""
     if value is None:
-        return "–"
+        return NOTHING
     if isinstance(value, float):
-        return f"{value:,.0f}" if value == int(value) or abs(value) >= 1000 else f"{value:,.1f}"
-    return f"{value:,}" if isinstance(value, int) else str(value)
+        return number(value, 0 if value == int(value) or abs(value) >= 1000 else 1)
+    return number(value) if isinstance(value, int) else str(value)
 
 
 def fleet_pdf(fleet: Fleet) -> bytes:
@@ -60,8 +61,8 @@ def fleet_pdf(fleet: Fleet) -> bytes:
 def _table(part: Table) -> Block:
     numeric = [any(isinstance(row[index], int | float) for row in part.rows) for index in range(len(part.head))]
     columns = [
-        Column(name, width=62.0, align="right") if number else Column(name, share=1.0)
-        for name, number in zip(part.head, numeric, strict=True)
+        Column(name, width=62.0, align="right") if right else Column(name, share=1.0)
+        for name, right in zip(part.head, numeric, strict=True)
     ]
     return table(columns, [[shown(value) for value in row] for row in part.rows])
 

@@ -11,9 +11,9 @@ from jobs.models import DayRoute, Fault, Visit, VisitKind
 from reports.documents.fleet import Figure, Fleet, Table
 from reports.queries.letterhead import day, letterhead
 from reports.queries.service_sheet import fault_place
-from scheduling.queries.water_use import Bridge, SiteWaterUse, site_water_use
+from scheduling.queries.water_use import AgainstLastYear, Bridge, SiteWaterUse, site_water_use
 from sites.core.units import to_display, unit_label
-from sites.core.writing import number
+from sites.core.writing import NOTHING, number, percent, signed
 from sites.models import Firm, Site
 
 LITRES_PER_M3 = 1000.0
@@ -21,6 +21,7 @@ LITRES_PER_M3 = 1000.0
 REPEAT_DAYS = 730
 AGES = ((5, "under 5 years"), (10, "5 to 9 years"), (15, "10 to 14 years"), (1000, "15 years and more"))
 AGE_NOT_KNOWN = "age not known"
+Volume = Callable[[float | None], float | None]  # litres in the firm's unit of volume
 
 
 def fleet_data(*, season_year: int, today: dt.date) -> Fleet:
@@ -67,7 +68,7 @@ def _visits(year: int, today: dt.date) -> tuple[Table, Figure]:
         share = 100.0 * on_time / due_or_done if due_or_done else None
         rows.append((kind.label.capitalize(), len(of_kind), len(done), on_time, len(done) - on_time, overdue, share))
         all_due, all_on_time = all_due + due_or_done, all_on_time + on_time
-    share_text = f"{100 * all_on_time / all_due:.0f} %" if all_due else "–"
+    share_text = percent(all_on_time / all_due) if all_due else NOTHING
     table = Table(
         "visits",
         "Visits done on time",
@@ -163,34 +164,16 @@ def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, ...], tu
     def volume(litres: float | None) -> float | None:
         return None if litres is None else round(to_display(litres / LITRES_PER_M3, "volume", firm.units), 1)
 
-    compared = [(site, use.against_last_year) for site, use in uses if use.against_last_year]
-    compared.sort(key=lambda pair: -(volume(pair[1].saved_l) or 0.0))
-    rows = [
-        (
-            site.name,
-            volume(years.this_l),
-            volume(years.last_l),
-            years.days,
-            years.metered_days,
-            years.change_percent,
-            volume(years.saved_l),
-        )
-        for site, years in compared
-    ]
+    compared = [(site.name, use.against_last_year) for site, use in uses if use.against_last_year]
+    compared.sort(key=lambda pair: (pair[1].saved_l is None, -(pair[1].saved_l or 0.0)))
     over = [
         (100.0 * use.used_l / allowance_l, site.name, volume(use.used_l), volume(allowance_l))
         for site, use in uses
         if (allowance_l := use.budget.allowance_l) and use.used_l > allowance_l
     ]
     over.sort(key=lambda row: -row[0])
-    saved = sum(years.saved_l for _, years in compared)
-    words = "less water than last year" if saved >= 0 else "more water than last year"
     figures = (
-        Figure(
-            f"{number(abs(volume(saved) or 0.0))} {unit}",
-            words,
-            f"corrected by weather, {len(compared)} of {len(uses)} sites compared",
-        ),
+        *changes_since_last_year([years for _, years in compared], len(uses), unit, volume),
         Figure(str(len(over)), "sites over budget", "of the year's allowance"),
     )
     tables = (
@@ -203,38 +186,82 @@ def _water(year: int, today: dt.date, firm: Firm) -> tuple[tuple[Table, ...], tu
             tuple(_bridge_rows([use.bridge for _, use in uses], volume)),
             "No site was watered.",
         ),
-        Table(
-            "water",
-            "Water saved",
-            "Water used on the days known in both years, by the meter on days it tells in both, as expected on the "
-            "others. Saved: last year's use put to this year's ET less rain, less this year's. Minus: more.",
-            (
-                "Site",
-                f"This year, {unit}",
-                f"Last year, {unit}",
-                "Days compared",
-                "Metered days",
-                "Change corrected, %",
-                f"Saved, {unit}",
-            ),
-            tuple(rows),
-            "No site has a season of last year to compare with.",
-        ),
+        year_table(compared, unit, volume),
         Table(
             "budget",
             "Sites over budget",
-            "Against the whole year's allowance, so a site may still pass it later in the year.",
+            "The water used so far against the allowance of the whole year.",
             ("Site", f"Used, {unit}", f"Allowance, {unit}", "Used, %"),
-            tuple((*words, percent) for percent, *words in over),
+            tuple((*words, used_percent) for used_percent, *words in over),
             "No site has used more than its allowance.",
         ),
     )
     return tables, figures
 
 
-def _bridge_rows(
-    bridges: Sequence[Bridge], volume: Callable[[float | None], float | None]
-) -> Iterator[tuple[str, float | None]]:
+def changes_since_last_year(
+    compared: Sequence[AgainstLastYear], sites: int, unit: str, volume: Volume
+) -> tuple[Figure, Figure]:
+    """All compared sites together: the change as it was, and what is saved in this year's weather."""
+    as_it_was, corrected = "against last year, as it was", "against last year, corrected by weather"
+    if not compared:
+        nothing = "nothing to compare yet"
+        return Figure(NOTHING, as_it_was, nothing), Figure(NOTHING, corrected, nothing)
+    this_l, last_l = (sum(values) for values in zip(*[(one.this_l, one.last_l) for one in compared], strict=True))
+    change = Figure(
+        f"{signed(100.0 * (this_l / last_l - 1.0))} %",
+        as_it_was,
+        f"{number(volume(this_l) or 0.0)} against {number(volume(last_l) or 0.0)} {unit} on the days known in both "
+        f"years, {len(compared)} of {sites} sites compared",
+    )
+    told = [(one.this_l, one.saved_l) for one in compared if one.saved_l is not None]
+    if not told:
+        return change, Figure(NOTHING, corrected, "no weather to correct by")
+    used, saved = (sum(values) for values in zip(*told, strict=True))
+    less = "less" if saved >= 0 else "more"
+    return change, Figure(
+        f"{number(abs(volume(saved) or 0.0))} {unit}",
+        f"{less} than last year's use would be in this year's weather",
+        f"{signed(-100.0 * saved / (used + saved))} % corrected by weather, {len(told)} of {sites} sites",
+    )
+
+
+def year_table(compared: Sequence[tuple[str, AgainstLastYear]], unit: str, volume: Volume) -> Table:
+    rows = [
+        (
+            name,
+            volume(years.this_l),
+            volume(years.last_l),
+            years.raw_change_percent,
+            years.corrected.normalised_change_percent if years.corrected else None,
+            volume(years.saved_l),
+            years.days,
+            years.metered_days,
+        )
+        for name, years in compared
+    ]
+    return Table(
+        "water",
+        "Water against last year",
+        "Water used on the days known in both years, by the meter on days it tells in both, as expected on the "
+        "others. Change: as it was. Corrected: by weather. Saved corrected: by how much it is less than last year's "
+        "use would be in this year's weather, that is put to this year's ET less rain. Minus: more.",
+        (
+            "Site",
+            f"Used, {unit}",
+            f"Last year, {unit}",
+            "Change, %",
+            "Corrected change, %",
+            f"Saved corrected, {unit}",
+            "Days compared",
+            "Metered days",
+        ),
+        tuple(rows),
+        "Nothing to compare yet: no site has a season of last year.",
+    )
+
+
+def _bridge_rows(bridges: Sequence[Bridge], volume: Volume) -> Iterator[tuple[str, float | None]]:
     """The same lines as a site's bridge, summed."""
     metered = sum(bridge.metered for bridge in bridges)
     unmeasured = sum(len(bridge.unmeasured) for bridge in bridges)
@@ -247,7 +274,8 @@ def _bridge_rows(
         ("Expected", sum(bridge.expected_l for bridge in bridges)),
         ("Ran beside the schedule, as measured in a night", sum(bridge.added_l for bridge in bridges)),
         (
-            f"Not explained, {unmeasured} leaks not measured ({metered} of {len(bridges)} sites have a meter)",
+            f"Not explained, {unmeasured} {'leak' if unmeasured == 1 else 'leaks'} not measured ({metered} of "
+            f"{len(bridges)} sites have a meter)",
             sum(bridge.rest_l for bridge in bridges),
         ),
         ("Used", sum(bridge.used_l for bridge in bridges)),
@@ -275,7 +303,7 @@ def _driving(year: int) -> tuple[Table, Figure]:
         for name, (days, stops, minutes, km) in by_person.items()
     ]
     stops, minutes = sum(row[2] for row in rows), sum(row[3] for row in rows)
-    text = f"{minutes / stops:.0f} min" if stops else "–"
+    text = f"{minutes / stops:.0f} min" if stops else NOTHING
     table = Table(
         "driving",
         "Drive time per visit",

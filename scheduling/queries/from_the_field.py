@@ -35,6 +35,6 @@ def water_faults(site_ids: Collection[int], first: dt.date, until: dt.date) -> S
     return import_string(settings.WATER_FAULTS)(site_ids, first, until)
 
 
-def who_goes(site_ids: Collection[int]) -> Mapping[int, str]:
-    """By site the person to send, in words; a site nobody knows is left out."""
+def who_goes(site_ids: Collection[int]) -> Mapping[int, tuple[str, str]]:
+    """By site the person to send, and when that person is or was there; a site nobody knows is left out."""
     return import_string(settings.WHO_GOES)(site_ids)

@@ -148,10 +148,10 @@ class AgainstLastYear:
         return self.corrected.normalised_change_percent if self.corrected else self.raw_change_percent
 
     @property
-    def saved_l(self) -> float:
-        """Last year's use put to this year's weather, less this year's."""
+    def saved_l(self) -> Litres:
+        """Last year's use put to this year's weather, less this year's; None where that cannot be told."""
         if self.corrected is None or not self.this_need_mm or not self.last_need_mm:
-            return self.last_l - self.this_l
+            return None
         return self.last_l * self.this_need_mm / self.last_need_mm - self.this_l
 
 

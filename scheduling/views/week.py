@@ -9,13 +9,14 @@ from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.html import format_html, format_html_join
 
 from scheduling.actions import pauses, schedules
 from scheduling.actions.errors import ScheduleError
 from scheduling.forms.schedules import ResumeForm, WeekActionForm, WeekFilterForm
 from scheduling.models import SeasonSchedule
 from scheduling.queries.frost_nights import frost_nights
-from scheduling.queries.hand_set import out_of_reach
+from scheduling.queries.hand_set import by_person, out_of_reach
 from scheduling.queries.week import hand_set_sites, office_week, paused_sites
 from sites.access import OFFICE, Request, open_to
 from sites.core import writing
@@ -23,7 +24,7 @@ from sites.models import Site
 from sites.queries.site_state import state_lines
 
 ROWS_A_PAGE = 50
-NAMED = 20  # hand-set controllers told by name
+NAMED = 10  # hand-set controllers told by name, for each person
 RESUME = "resume"
 USUAL: dict[str, Any] = {"threshold": 15.0, "direction": "all"}
 
@@ -88,13 +89,12 @@ def _act(request: Request, form: WeekActionForm) -> None:
 
 def _tell_out_of_reach(request: Request, site_ids: set[int]) -> None:
     """Name the controllers that water on until somebody goes there, as long as their site is on."""
-    lines, today = state_lines(site_ids), timezone.localdate()
-    found = out_of_reach([pk for pk in site_ids if lines[pk].at(today).is_on])
+    states, today = state_lines(site_ids), timezone.localdate()
+    found = out_of_reach([pk for pk in site_ids if states[pk].at(today).is_on])
     if found:
-        named = "; ".join(one.words for one in found[:NAMED])
-        more = f"; and {len(found) - NAMED} more" if len(found) > NAMED else ""
-        words = "What is set by hand waters on until somebody switches it off there"
-        messages.warning(request, f"{words}. {named}{more}.")
+        words = "What is set by hand waters on until somebody switches it off there:"
+        lines = ((f"Send {person or 'somebody'}", "; ".join(places)) for person, places in by_person(found, NAMED))
+        messages.warning(request, format_html("{}<ul>{}</ul>", words, format_html_join("", "<li>{}: {}</li>", lines)))
 
 
 def _resume(request: Request, today: dt.date) -> None:

@@ -12,7 +12,9 @@ from pypdf import PdfReader
 from jobs.models import DayRoute, Fault
 from reports.documents.fleet import fleet_csv, fleet_pdf, fleet_xlsx, shown
 from reports.documents.spreadsheet import Table, guarded
-from reports.queries.fleet import fleet_data
+from reports.queries.fleet import changes_since_last_year, fleet_data, year_table
+from scheduling.core.water.budget import year_on_year
+from scheduling.queries.water_use import AgainstLastYear
 from tests import factories
 
 TODAY = dt.date(2026, 11, 1)
@@ -100,6 +102,51 @@ def test_page_pdf_xlsx_and_csv_say_the_same(season, client, owner):
     assert "Valve weeps" in page
     for form in ("pdf", "xlsx", "csv"):
         assert client.get(f"/reports/season-figures/{form}/?year=2026").status_code == 200
+
+
+def year(this_l: float, last_l: float, needs: tuple[float, float, float] | None) -> AgainstLastYear:
+    first, last = dt.date(2026, 5, 1), dt.date(2026, 9, 30)
+    corrected = year_on_year(this_l, needs[0], last_l, needs[1], needs[2]) if needs else None
+    this_mm, last_mm = needs[:2] if needs else (None, None)
+    return AgainstLastYear(first, last, 153, this_l, last_l, 100, corrected, this_mm, last_mm)
+
+
+def test_the_change_is_told_as_it_was_and_corrected_by_weather():
+    """By hand: 120 against 100 m³ is 20 % more; a need of 300 mm after 200 puts last year's 100 to 150: 30 less.
+
+    The second site has no weather: 60 against 50 m³ counts in the change as it was alone.
+    """
+    compared = [year(120e3, 100e3, (300.0, 200.0, 250.0)), year(60e3, 50e3, None)]
+
+    was, corrected = changes_since_last_year(compared, 3, "m³", lambda litres: litres / 1000)
+    rows = year_table(list(zip("AB", compared, strict=True)), "m³", lambda litres: litres and litres / 1000).rows
+
+    assert (was.value, was.label) == ("+20 %", "against last year, as it was")
+    assert was.note == "180 against 150 m³ on the days known in both years, 2 of 3 sites compared"
+    assert (corrected.value, corrected.label) == (
+        "30 m³",
+        "less than last year's use would be in this year's weather",
+    )
+    assert corrected.note == "−20 % corrected by weather, 1 of 3 sites"
+    assert rows == (
+        ("A", 120.0, 100.0, pytest.approx(20), pytest.approx(-20), 30.0, 153, 100),
+        ("B", 60.0, 50.0, pytest.approx(20), None, None, 153, 100),
+    )
+
+
+def test_a_firm_without_sites_has_nothing_to_compare(firm):
+    fleet = fleet_data(season_year=2026, today=TODAY)
+
+    told = [figure for figure in fleet.figures if "last year" in figure.label]
+    assert [(figure.value, figure.note) for figure in told] == [("–", "nothing to compare yet")] * 2
+    assert rows_of(fleet, "water") == ()
+
+
+@pytest.mark.parametrize(
+    ("value", "text"), [(-4.2, "−4.2"), (-1234.0, "−1,234"), (-7, "−7"), (None, "–"), (2.0, "2")]
+)
+def test_a_figure_is_shown_with_the_true_minus(value, text):
+    assert shown(value) == text
 
 
 LIVE = ["=1+1", "+1", "-1+2", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "＝1+1", "＋1", "－1", "＠x", "  =1"]

@@ -1,6 +1,7 @@
 """A site that is off gets nothing: no draft, no place in the office's list; publishing for it asks first."""
 
 import datetime as dt
+import re
 
 import pytest
 from django.core.management import call_command
@@ -14,7 +15,7 @@ from scheduling.actions.schedules import compute_draft, compute_many, publish
 from scheduling.models import ForecastDay, SeasonSchedule
 from scheduling.queries.week import office_week
 from sites.core import writing
-from sites.models import Site
+from sites.models import Controller, Site
 from tests import factories
 
 JULY = dt.date(2015, 7, 15)
@@ -173,13 +174,36 @@ def test_a_pause_names_the_controllers_it_does_not_reach_and_whom_to_send(site, 
     other_site.controllers.update(set_by_hand=False, name="Box B")
     tomorrow = firm_today() + dt.timedelta(days=1)
     factories.VisitFactory(site=site, technician=technician, state="planned", planned_on=tomorrow)
-    words = f"Box A, in the garage: send {technician}, who is there on {writing.day(tomorrow)}"
+    day = writing.day(tomorrow)
+    one_site = f"Hazel Court: Box A, in the garage: send {technician}, who is there on {day}"
+    by_person = f"<li>Send {technician}: Hazel Court: Box A, in the garage (is there on {day})</li>"
 
     form = as_office.get(f"/sites/{site.pk}/watering/pause/").content.decode()
     typed = {"act": "pause_all", "starts_on": tomorrow, "ends_on": tomorrow, "reason": "rain"}
     told = as_office.post("/watering/", typed, follow=True).content.decode()
 
-    assert words in form
-    assert words in told
+    assert one_site in form
+    assert by_person in told
     assert "Box B" not in told
     assert "Box" not in as_office.get(f"/sites/{other_site.pk}/watering/pause/").content.decode()
+
+
+def test_many_hand_set_controllers_are_told_by_person_and_no_more_than_ten_of_each(technician, as_office):
+    sites = [factories.make_small_site(f"Garden {number:02}") for number in range(12)]
+    Controller.objects.filter(site__in=sites).update(set_by_hand=True, name="<b>Box</b>")
+    tomorrow = firm_today() + dt.timedelta(days=1)
+    factories.VisitFactory(site=sites[11], technician=technician, state="planned", planned_on=tomorrow)
+
+    typed = {"act": "pause_all", "starts_on": tomorrow, "ends_on": tomorrow, "reason": "rain"}
+    told = as_office.post("/watering/", typed, follow=True).content.decode()
+
+    lines = re.findall("<li>(Send .*?)</li>", told)
+    assert [line.partition(":")[0] for line in lines] == [f"Send {technician}", "Send somebody"]
+    assert lines[1].count("Garden") == 10
+    assert "Garden 09" in lines[1]
+    assert lines[1].endswith("; and 1 more, see the sites’ watering pages")
+    assert "<b>Box" not in told
+
+
+def test_a_firm_without_sites_is_not_offered_to_pause_them_all(db, as_office):
+    assert "pause_all" not in as_office.get("/watering/").content.decode()

@@ -331,7 +331,7 @@ def test_all_sites_are_paused_for_a_rainy_spell_and_water_again_together(as_offi
     assert (f"({by_hand} of 2 sites have one)" in shown) == bool(by_hand)
     Controller.objects.filter(site__in=sites).update(set_by_hand=True)
     again = as_office.post(url("week"), {**order, "reason": "More rain"}, follow=True)
-    assert "Fens: Controller: send somebody; Marsh: Controller: send somebody." in text_of(again)
+    assert "Send somebody: Fens: Controller; Marsh: Controller" in text_of(again)
     entries = AuditEntry.objects.filter(verb="paused watering", by=office)
     assert {entry.subject_id for entry in entries} == {str(sites[0].pk), str(sites[1].pk)}
     other = WateringPause.objects.create(site=sites[0], starts_on=today, ends_on=today, reason="Works")
