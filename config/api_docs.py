@@ -170,7 +170,7 @@ ENDPOINTS: Final = {
         "day of weather", "days of weather", "Measured days, the newest first; `?station=ID` narrows the list."
     ),
     "work-records": Endpoint(
-        "work record", "work records", "Labour and parts of repair visits with their prices, for billing."
+        "work record", "work records", "Work time and parts of repair visits with their prices, for billing."
     ),
     "zones": Endpoint(
         "zone",

@@ -125,11 +125,11 @@ TERMS: Final = (
     Term("Valve, zone", "The valve in the box; the piece of ground that it waters."),
     Term(
         "Visit",
-        "One call at a site: startup, mid-season check, winterisation or repair.",
+        "One call at a site: startup, mid-season check, winterization or repair.",
     ),
     Term("Visit window", "The days between which a visit must fall."),
     Term("Weep", "A valve that lets a little water through although it is closed."),
-    Term("Winterisation", "Emptying a system before frost, usually with compressed air."),
+    Term("Winterization", "Emptying a system before frost, usually with compressed air."),
 )
 
 _BY_FIELD: Final = {field: term for term in TERMS for field in term.fields}

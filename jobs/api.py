@@ -218,7 +218,7 @@ class WorkRecordSerializer(RowSerializer):
 
 
 class WorkRecordViewSet(ReadViewSet):
-    """Labour and parts with their prices, for the office's billing."""
+    """Work time and parts with their prices, for the office's billing."""
 
     queryset = models.WorkRecord.objects.prefetch_related("parts")
     serializer_class = WorkRecordSerializer

@@ -78,7 +78,7 @@ def _readings(
         if n:
             before = days[n - 1]
             counter += between(before, day) * max(0.5, rng.gauss(1, NOISE))
-            shut_off = day.month == MONTHS[0]  # since the winterisation
+            shut_off = day.month == MONTHS[0]  # since the winterization
             if leaks_from is not None and day > leaks_from and not shut_off:
                 counter += LEAK_M3_A_DAY * (day - max(before, leaks_from)).days / unit_m3
         rows.append(

@@ -89,7 +89,7 @@ def make_windows(today: dt.date) -> None:
 def _windows(year: int, startup: frost.FrostLimit, winterise: Suggestion) -> Iterator[SeasonWindow]:
     """`or`: what the office would set by hand where the record gave no date.
 
-    One startup date for all: the last hard freeze is over weeks before anybody wants water here. Winterisation is
+    One startup date for all: the last hard freeze is over weeks before anybody wants water here. Winterization is
     due at each site by its own date.
     """
     yield SeasonWindow(

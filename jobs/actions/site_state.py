@@ -1,4 +1,4 @@
-"""What a visit makes of its site's water: a startup lets it in and turns it on, a winterisation shuts it off."""
+"""What a visit makes of its site's water: a startup lets it in and turns it on, a winterization shuts it off."""
 
 import datetime as dt
 from typing import Any

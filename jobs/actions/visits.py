@@ -23,12 +23,12 @@ DATE_FIELDS = ["opens_on", "due_on", "window_reason"]
 
 @transaction.atomic
 def generate_visits(*, season_year: int, by: User | None, today: dt.date | None = None) -> int:
-    """Make the startup, mid-season and winterisation visits that current sites have ordered; returns how many.
+    """Make the startup, mid-season and winterization visits that current sites have ordered; returns how many.
 
-    Mid-season visits spread over their window; where a window has a chance, startup and winterisation get the site's
+    Mid-season visits spread over their window; where a window has a chance, startup and winterization get the site's
     own date. Safe to repeat: a visit that exists, also a cancelled one, is left
     alone. With `today`, visits whose window is over by then are not made: a site that joins in autumn gets no
-    startup beside its winterisation. ValidationError naming the kinds whose window is missing.
+    startup beside its winterization. ValidationError naming the kinds whose window is missing.
     """
     plans = list(ServicePlan.objects.filter(site__archived_at=None).select_related("site").order_by("pk"))
     wanted = [(plan, kind, count) for plan in plans for kind, count in _ordered(plan)]

@@ -50,7 +50,7 @@ def save_work(
 
 def unpriced(work: WorkRecord) -> list[str]:
     """What still has no price, a sentence each."""
-    said = ["Labour has no price per hour."] if work.labour_amount is None else []
+    said = ["The work time has no price per hour."] if work.labour_amount is None else []
     return said + [f"{part.text} has no price." for part in work.parts.all() if part.amount is None]
 
 

@@ -27,9 +27,9 @@ SAFETY_CHANGES: dict[str, tuple[SafetyChange, ...]] = {
     "startup": (
         SafetyChange(
             2,
-            "A step for a fertiliser injector; a pump is primed before the slow fill, and its pressure read with one "
+            "A step for a fertilizer injector; a pump is primed before the slow fill, and its pressure read with one "
             "zone on; cautions on filling, pumps and running zones stand with their steps.",
-            "An injector joined before the line is full can push fertiliser back to drinking water; water and parts "
+            "An injector joined before the line is full can push fertilizer back to drinking water; water and parts "
             "fly when air leaves; a pump is wrecked by running dry or against closed valves.",
         ),
     ),
@@ -52,7 +52,7 @@ SAFETY_CHANGES: dict[str, tuple[SafetyChange, ...]] = {
             2,
             "Two new steps that the rest waits for: the injector off and flushed, and a zone's valve open before "
             "air.",
-            "Fertiliser must not be blown over lawn and people; air against closed valves bursts pipe.",
+            "Fertilizer must not be blown over lawn and people; air against closed valves bursts pipe.",
         ),
         SafetyChange(
             2,

@@ -52,7 +52,7 @@ _POWER_OFF = Step(
 _BOXES = Step("boxes_checked", "Valve boxes and pits looked into before reaching in.", care(Act.BOX, Act.PIT))
 _INJECTOR = Step(
     "injector_off",
-    "Fertiliser injector off, its tank valve shut and its line flushed with clean water, or there is none here.",
+    "Fertilizer injector off, its tank valve shut and its line flushed with clean water, or there is none here.",
     CARE[Act.CHEMICALS],
     gate=True,
 )
@@ -78,7 +78,7 @@ STARTUP = (
     Step("pump_checked", "Pump runs smoothly and holds its prime, or there is no pump here.", CARE[Act.PUMP]),
     Step(
         "injector_ready",
-        "Fertiliser injector joined only now, its backflow protection in order, or there is none here.",
+        "Fertilizer injector joined only now, its backflow protection in order, or there is none here.",
         CARE[Act.CHEMICALS],
     ),
     Step("zones_run", "Every zone run on its own; heads straight, clean and covering.", CARE[Act.RUNNING]),

@@ -32,7 +32,7 @@ class SaleUnit(Words):
 measured = partial(Field, Kind.NUMBER, least=0, empty=True)
 tried = partial(Field, Kind.CHOICE, longest=5, empty=True)
 
-AIR = ("air_pressure_kpa", "air_min")  # asked on a winterisation only
+AIR = ("air_pressure_kpa", "air_min")  # asked on a winterization only
 MORE = ("pressure_kpa", "current_a", "temperature_c")  # folded away on the phone until asked for
 EXPECTED = ("voltage_v", "current_a")  # shown beside what is expected, not beside what was measured when new
 # What says something about the valve; a temperature alone does not.
@@ -125,7 +125,7 @@ SERVICE_PLAN = Table(
         yes_no("startup", default=True),
         Field(Kind.WHOLE, "mid_season_visits", "mid-season checks", least=0, most=12, default=1,
             help="How many a season, spread through the window."),
-        yes_no("winterisation", default=True),
+        yes_no("winterisation", "winterization", default=True),
     ),
 )  # fmt: skip
 

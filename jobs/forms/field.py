@@ -42,7 +42,7 @@ def _with_points(data: Any, names: list[str]) -> Any:
 
 
 class MeasurementForm(RuledForm):
-    """The figures of one valve; what air was used is asked on a winterisation only."""
+    """The figures of one valve; what air was used is asked on a winterization only."""
 
     uuid = forms.UUIDField(widget=forms.HiddenInput)
 

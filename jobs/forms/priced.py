@@ -189,7 +189,7 @@ class WorkForm(RegisterForm):
     class Meta:
         model = WorkRecord
         fields = ["labour_min", "labour_item", "labour_price", "note"]
-        labels = {"labour_min": "Labour", "labour_item": "Kind of labour", "note": "Remark for the office"}
+        labels = {"labour_min": "Work time", "labour_item": "Kind of work", "note": "Remark for the office"}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

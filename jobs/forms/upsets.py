@@ -41,7 +41,7 @@ class AwayForm(UpsetForm):
 class FrostForm(UpsetForm):
     season_year = forms.IntegerField(label="Season", min_value=2000, max_value=2100)
     due_on = forms.DateField(
-        label="Every winterisation by", help_text="The last day on which a system may still hold water."
+        label="Every winterization by", help_text="The last day on which a system may still hold water."
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -17,7 +17,7 @@ from sites.models.ruled import RuledRow, column
 class VisitKind(models.TextChoices):
     STARTUP = "startup", "startup"
     MID_SEASON = "mid_season", "mid-season check"
-    WINTERISATION = "winterisation", "winterisation"
+    WINTERISATION = "winterisation", "winterization"
     REPAIR = "repair", "repair"
 
 

@@ -20,14 +20,14 @@ class WorkRecordQuerySet(ScopedRows["WorkRecord"]):
 
 
 class WorkRecord(models.Model):
-    """Labour and parts of one repair visit, for billing elsewhere. Billed, it stays as it is."""
+    """Work time and parts of one repair visit, for billing elsewhere. Billed, it stays as it is."""
 
     visit = models.OneToOneField(Visit, on_delete=models.PROTECT, related_name="work_record")
     labour_min = models.PositiveSmallIntegerField(
-        "labour", default=0, validators=[MaxValueValidator(6000)], help_text="Minutes of all people together."
+        "work time", default=0, validators=[MaxValueValidator(6000)], help_text="Minutes of all people together."
     )
     labour_item = models.ForeignKey(
-        PriceItem, null=True, blank=True, on_delete=models.PROTECT, related_name="+", verbose_name="kind of labour"
+        PriceItem, null=True, blank=True, on_delete=models.PROTECT, related_name="+", verbose_name="kind of work"
     )
     labour_price = models.DecimalField(
         "price per hour", max_digits=10, decimal_places=2, null=True, blank=True, validators=NO_LESS_THAN_NOTHING

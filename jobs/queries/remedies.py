@@ -8,7 +8,7 @@ from jobs.queries.frost import SiteFrost
 
 
 class RemedyWords:
-    """Remedies of these visits in words; freeze records are read once, and only for a later winterisation."""
+    """Remedies of these visits in words; freeze records are read once, and only for a later winterization."""
 
     def __init__(self, visits: Iterable[Visit]) -> None:
         self.frost = SiteFrost({visit.site for visit in visits if visit.kind == VisitKind.WINTERISATION})

@@ -48,7 +48,7 @@ class Answer:
 def situation_of(row: Replan) -> Situation:
     also = None
     if row.upset == Replan.Upset.FROST:
-        # Winterisations without a day want one before the new deadline, too.
+        # Winterizations without a day want one before the new deadline, too.
         open_ones = winterisations_left(row.detail["season_year"]).filter(state=State.OPEN, opens_on__lte=due_of(row))
         also = Q(pk__in=open_ones.values("pk"))
     now = dt.datetime.fromisoformat(row.detail["now"])

@@ -71,8 +71,8 @@ def _away(row: Replan, who: User | None) -> str:
 
 def _frost(row: Replan) -> str:
     if "due_on" not in row.detail:
-        return "Every winterisation earlier"
-    return f"Every winterisation of {row.detail['season_year']} by {day_words(_date(row, 'due_on'))}"
+        return "Every winterization earlier"
+    return f"Every winterization of {row.detail['season_year']} by {day_words(_date(row, 'due_on'))}"
 
 
 def _call_out(row: Replan, site: Site | None) -> str:

@@ -33,7 +33,7 @@ def part_of(window: SeasonWindow, sequence: int, count: int) -> tuple[dt.date, d
 def span_of(frost: SiteFrost, site: Site, window: SeasonWindow, sequence: int = 1, count: int = 1) -> Span:
     """When visit `sequence` of `count` may happen at this site, with the reason.
 
-    Mid-season checks share the window in equal parts. Startup and winterisation have the site's own date if the
+    Mid-season checks share the window in equal parts. Startup and winterization have the site's own date if the
     window has a chance; where it has none, the site's frost days still move the window's own date.
     """
     side = SIDE_OF.get(window.kind)
@@ -58,7 +58,7 @@ def window_span(visit: Visit, window: SeasonWindow, frost: SiteFrost, counts: Ma
 
 @dataclass(frozen=True)
 class SeasonDates:
-    """When startup or winterisation of a season falls at one site; `own`: the window gives each site its own date."""
+    """When startup or winterization of a season falls at one site; `own`: the window gives each site its own date."""
 
     year: int
     kind: str
@@ -118,9 +118,9 @@ class Suggestion:
 
 
 def suggested_windows(season_year: int, chance: float, frost: SiteFrost | None = None) -> list[Suggestion]:
-    """Startup opens when a later hard freeze is at most this likely, winterisation is due before an earlier one.
+    """Startup opens when a later hard freeze is at most this likely, winterization is due before an earlier one.
 
-    One window for all: each station counts for its own sites, startup at their median elevation, winterisation at
+    One window for all: each station counts for its own sites, startup at their median elevation, winterization at
     the highest, because a deadline must protect everybody. Of several stations the most careful date counts.
     """
     frost = frost or frost_of_current_sites()
@@ -131,7 +131,7 @@ def suggested_windows(season_year: int, chance: float, frost: SiteFrost | None =
 def outer_windows(season_year: int, chance: float, frost: SiteFrost | None = None) -> list[Suggestion]:
     """The bounds around the sites' own dates: within them every site is protected by its own.
 
-    Startup opens with the site that thaws first, winterisation ends with the one that freezes last; a round's
+    Startup opens with the site that thaws first, winterization ends with the one that freezes last; a round's
     length before the first deadline and after the last opening, so that no site is held to the window.
     """
     frost = frost or frost_of_current_sites()
@@ -189,10 +189,10 @@ def _winterisation(limits: list[FrostLimit]) -> Suggestion:
 
 
 def _mid_season(startup: Suggestion, winterisation: Suggestion) -> Suggestion:
-    reason = f"from {SETTLE_DAYS} days after the last startup to {SETTLE_DAYS} days before winterisation begins"
+    reason = f"from {SETTLE_DAYS} days after the last startup to {SETTLE_DAYS} days before winterization begins"
     empty = Suggestion(VisitKind.MID_SEASON, None, None, reason, startup.sufficient and winterisation.sufficient)
     if not startup.due_on or not winterisation.opens_on:
-        return replace(empty, reason="needs the two dates of startup and winterisation")
+        return replace(empty, reason="needs the two dates of startup and winterization")
     opens = startup.due_on + dt.timedelta(days=SETTLE_DAYS)
     due = winterisation.opens_on - dt.timedelta(days=SETTLE_DAYS)
     return replace(empty, opens_on=opens, due_on=due) if opens <= due else empty

@@ -15,7 +15,7 @@ LINE_HEAD = (
     "Date", "Site", "Client", "Billing address", "Technician", "Proposal", "Kind", "What", "Quantity", "Unit",
     "Price per unit", "Amount", "Currency", "Billed on",
 )  # fmt: skip
-VISIT_HEAD = ("Date", "Site", "Client", "Technician", "Labour, min", "Total", "Currency", "Billed on", "Remark")
+VISIT_HEAD = ("Date", "Site", "Client", "Technician", "Work time, min", "Total", "Currency", "Billed on", "Remark")
 
 
 def work_between(first: dt.date, last: dt.date) -> QuerySet[WorkRecord]:
@@ -71,8 +71,8 @@ def _lines(record: WorkRecord) -> list[tuple[Value, ...]]:
     rows: list[tuple[Value, ...]] = []
     if record.labour_min:
         hours = round(Decimal(record.labour_min) / 60, 4)
-        name = str(record.labour_item or "Labour")
-        rows.append((*before, "labour", name, hours, "hour", record.labour_price, record.labour_amount, *after))
+        name = str(record.labour_item or "Work time")
+        rows.append((*before, "work time", name, hours, "hour", record.labour_price, record.labour_amount, *after))
     for part in record.parts.all():
         unit = part.get_unit_display()
         rows.append((*before, "part", part.text, part.quantity, unit, part.unit_price, part.amount, *after))

@@ -28,7 +28,7 @@ class CatchCanTest(models.Model):
     wind_m_s = models.FloatField(
         "wind", null=True, blank=True, validators=[MinValueValidator(0), MaxValueValidator(40)]
     )
-    catches_ml = models.JSONField("catches", help_text="Millilitres of each can, row by row over the ground.")
+    catches_ml = models.JSONField("catches", help_text="ml in each can, row by row over the ground.")
     cans_per_row = models.PositiveSmallIntegerField(
         "cans in a row", null=True, blank=True, validators=[MinValueValidator(1), MaxValueValidator(60)]
     )

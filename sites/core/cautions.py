@@ -23,7 +23,7 @@ class Act(StrEnum):
     DIG = "the ground opened"
     BOX = "a valve box reached into"
     PIT = "a pit or tank entered"
-    CHEMICALS = "fertiliser and cleaning agents"
+    CHEMICALS = "fertilizer and cleaning agents"
     CEMENT = "plastic pipe glued"
     RECLAIMED = "reclaimed water"
 
@@ -71,7 +71,7 @@ CARE: dict[Act, str] = {
     Act.BOX: "Look before you reach into a box: animals, glass, bad air.",
     Act.PIT: "Never climb into a pit or tank alone or without your firm's confined space procedure: bad air kills.",
     Act.CHEMICALS: (
-        "Fertiliser, injectors and cleaning agents: read the label, wear what it asks for, mix nothing, keep them "
+        "Fertilizer, injectors and cleaning agents: read the label, wear what it asks for, mix nothing, keep them "
         "off the drinking water side. Shut and flush an injector before its line is opened or blown out. No "
         "antifreeze in pipes that touch drinking water."
     ),

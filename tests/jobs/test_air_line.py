@@ -1,4 +1,4 @@
-"""A winterisation is not finished while the air line is on, whatever the reason."""
+"""A winterization is not finished while the air line is on, whatever the reason."""
 
 from zoneinfo import ZoneInfo
 

@@ -100,7 +100,7 @@ def test_a_step_behind_a_gate_is_shown_closed_and_refused(phone, started):
     page = phone.get(f"/visits/{started.pk}/").content.decode()
     assert f"/visits/{started.pk}/checklist/{item(started, 'injector_off').pk}/" in page
     assert f"/visits/{started.pk}/checklist/{item(started, 'zones_blown_out').pk}/" not in page
-    assert "<strong>Closed</strong> until this is done: Fertiliser injector" in page
+    assert "<strong>Closed</strong> until this is done: Fertilizer injector" in page
     response = answer(phone, started, "zones_blown_out")
     assert response.status_code == 422
     assert "This step is closed until this one is done" in response.content.decode()

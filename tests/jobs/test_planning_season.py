@@ -88,7 +88,7 @@ def test_a_site_that_joins_in_autumn_gets_no_startup_beside_its_winterisation(of
 
 def test_missing_windows_are_named(office, site):
     ServicePlan.objects.create(site=site, startup=False)
-    with pytest.raises(ValidationError, match="mid-season check, winterisation"):
+    with pytest.raises(ValidationError, match="mid-season check, winterization"):
         generate_visits(season_year=2031, by=office)
     assert Visit.objects.count() == 0
 

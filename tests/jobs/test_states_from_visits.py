@@ -1,4 +1,4 @@
-"""Startups and winterisations turn a site on and off; what came before states were kept is made up for."""
+"""Startups and winterizations turn a site on and off; what came before states were kept is made up for."""
 
 import datetime as dt
 import importlib

@@ -42,7 +42,7 @@ def promise(visit: Visit, by) -> None:
 
 @pytest.fixture
 def week(technician, other_technician, office):
-    """Sixteen winterisations planned over a week and two technicians; every third one is promised."""
+    """Sixteen winterizations planned over a week and two technicians; every third one is promised."""
     monday = monday_ahead()
     make_visits(16, kind="winterisation", service_min=75)
     SeasonWindow.objects.create(
@@ -359,13 +359,13 @@ def test_page_and_list_say_what_came_up(client, monday, technician, office):
         f"{technician} is away, {writing.weekday_date(monday)}": upsets.propose_absence(
             technician=technician, first_day=monday, last_day=monday, reason="flu & fever", now=at("07:00"), by=office
         ),
-        f"Every winterisation of {visit.season_year} by {writing.weekday_date(due)}": upsets.propose_frost(
+        f"Every winterization of {visit.season_year} by {writing.weekday_date(due)}": upsets.propose_frost(
             season_year=visit.season_year, due_on=due, now=at("07:00"), by=office
         ),
         f"Rook Meadow: 60 min on site, begin by 13:00, {writing.weekday_date(monday)}": call_out(
             monday, office, begin_by="13:00"
         ),
-        f"{visit.site}, winterisation, {writing.weekday_day(monday)} 09:00, {technician} is cancelled": (
+        f"{visit.site}, winterization, {writing.weekday_day(monday)} 09:00, {technician} is cancelled": (
             upsets.propose_cancellation(visit=visit, reason="sold the house", now=at("07:00"), by=office)
         ),
     }

@@ -60,7 +60,7 @@ def rows_of(fleet, key) -> tuple:
 def test_visits_are_told_in_time_late_and_overdue(season):
     assert rows_of(season, "visits") == (
         ("Startup", 2, 2, 1, 1, 0, 50.0),
-        ("Winterisation", 1, 0, 0, 0, 1, 0.0),
+        ("Winterization", 1, 0, 0, 0, 1, 0.0),
     )
     assert (season.figures[0].value, season.figures[0].note) == ("33 %", "1 of 3 done or overdue")
 

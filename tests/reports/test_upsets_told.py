@@ -41,7 +41,7 @@ def office(db):
 
 @pytest.fixture
 def season(office):
-    """Next year's winterisations planned; their first half told. Returns the year."""
+    """Next year's winterizations planned; their first half told. Returns the year."""
     year = firm_today().year + 1
     opens = dt.date(year, 10, 4)
     opens += dt.timedelta(days=(7 - opens.weekday()) % 7)

@@ -243,7 +243,7 @@ def test_the_files_hold_the_figures_of_the_rows(client, record, office, labour):
     lines = [dict(zip([cell.value for cell in book["Lines"][1]], row, strict=True)) for row in _values(book["Lines"])]
     told = [(row["Kind"], row["What"], row["Quantity"], row["Unit"], row["Amount"]) for row in lines]
     assert told == [
-        ("labour", "Technician", 0.8333, "hour", 56.67),
+        ("work time", "Technician", 0.8333, "hour", 56.67),
         ("part", "Coil", 2, "piece", 77),
         ("part", "Elbow", 1, "piece", 3.2),
     ]

@@ -93,7 +93,7 @@ def test_seven_figures_no_site_has_are_refused_by_the_api_with_the_forms_words(a
         (
             f"valves/{valve.pk}",
             {"wire_section_mm2": 500},
-            "Valve wire lies between 0.1 mm² and 35.0 mm². Gauge and square millimetres mixed up?",
+            "Valve wire lies between 0.1 mm² and 35.0 mm². Gauge and mm² mixed up?",
         ),
         (f"valves/{valve.pk}", {"opens_within_s": 11 * DAY_S}, "Must be at most 3,600 s."),
         (f"controllers/{controller.pk}", {"command_delay_bound_s": 115 * DAY_S}, "Must be at most 3,600 s."),

@@ -51,15 +51,15 @@ def propose_absence(
 
 
 def propose_frost(*, season_year: int, due_on: dt.date, now: dt.datetime, by: User | None) -> Replan:
-    """The first hard freeze comes early: every winterisation of the season must be made by `due_on`."""
+    """The first hard freeze comes early: every winterization of the season must be made by `due_on`."""
     tomorrow = _today(now) + dt.timedelta(days=1)
     if due_on < tomorrow:
         raise ValidationError({"due_on": "The last day must be in the future."})
     season = winterisations_left(season_year)
     later = season.filter(due_on__gt=due_on)
     if not later.exists():
-        raise ValidationError({"due_on": "Every winterisation is due by then already."})
-    # No winterisation can go to a day before the first one opens: those days stay as they are.
+        raise ValidationError({"due_on": "Every winterization is due by then already."})
+    # No winterization can go to a day before the first one opens: those days stay as they are.
     first = min([due_on, *season.values_list("opens_on", flat=True)])
     last = max([due_on, *(day for day in later.values_list("planned_on", flat=True) if day)])
     detail = {"season_year": season_year, "due_on": due_on.isoformat()}

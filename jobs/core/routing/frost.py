@@ -300,7 +300,7 @@ class FreezeLadder:
         return safe_date(day if math.isfinite(day) else None, self.record.side, season_year, southern)
 
     def limit(self, rise_m: float, season_year: int, chance: float, where: str, cold: str) -> FrostLimit:
-        """Startup's first or winterisation's last date at this height, with its reason."""
+        """Startup's first or winterization's last date at this height, with its reason."""
         on = self.date_at(rise_m, season_year, chance)
         return _limit(self.risk(rise_m), self.at_station, on, chance, where, cold)
 

@@ -17,7 +17,7 @@ class ServiceRate:
 
 
 # Common practice, no source: middles of the usual ranges (startup 20-30 and 5-8, mid-season 15 and 3-5,
-# winterisation 15-20 and 2-3 with a second pass of 1 a zone). Editable by the firm.
+# winterization 15-20 and 2-3 with a second pass of 1 a zone). Editable by the firm.
 DEFAULT_RATES: Mapping[str, ServiceRate] = {
     "startup": ServiceRate(25, 6.5),
     "midseason": ServiceRate(15, 4),

@@ -63,7 +63,7 @@ class Reading:
 class ZoneRow:
     """One zone and its valve: reading when new, last reading, this visit's (completed sheet), diagnosis.
 
-    `numbers` are those of the zones ("3", "4, 5"); `pipe` is printed as given on the winterisation sheet and
+    `numbers` are those of the zones ("3", "4, 5"); `pipe` is printed as given on the winterization sheet and
     may carry its air pressure limit ("PE, at most 345 kPa").
     """
 

@@ -28,7 +28,7 @@ from reports.documents.service_sheet.zones import diagnosis_table, zone_table
 KIND_NAMES = {
     VisitKind.STARTUP: "Spring startup",
     VisitKind.MID_SEASON: "Mid-season check",
-    VisitKind.WINTERISATION: "Winterisation",
+    VisitKind.WINTERISATION: "Winterization",
     VisitKind.REPAIR: "Repair",
 }
 

@@ -148,7 +148,7 @@ WORDS = {
     # Names of things
     "visit.startup": "startup",
     "visit.mid_season": "mid-season check",
-    "visit.winterisation": "winterisation",
+    "visit.winterisation": "winterization",
     "visit.repair": "repair",
     "fault.coil_open": "open circuit: broken wire, splice or coil",
     "fault.coil_short": "short circuit in wire or coil",

@@ -74,9 +74,9 @@ class PipeMaterial(Words):
     PVC = "pvc", "PVC"
     PE = "pe", "polyethylene"
     COPPER = "copper", "copper"
-    GALVANISED = "galvanised", "galvanised steel, new"
+    GALVANISED = "galvanised", "galvanized steel, new"
     OLD_STEEL = "old_steel", "steel, old"
-    ALUMINIUM = "aluminium", "aluminium with couplers"
+    ALUMINIUM = "aluminium", "light alloy with couplers"
 
 
 class Origin(Words):

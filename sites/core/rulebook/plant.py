@@ -175,7 +175,7 @@ VALVE = Table(
         number("wire_length_m", "wire length one way", Quantity.LENGTH, most=10_000),
         # Field wire for 24 V lies well inside; outside, a gauge was most likely typed as mm² or the reverse.
         number("wire_section_mm2", "wire section", Quantity.WIRE_SECTION, least=0.1, most=35,
-            told="Valve wire lies between {least} and {most}. Gauge and square millimetres mixed up?", repeats=True),
+            told="Valve wire lies between {least} and {most}. Gauge and mm² mixed up?", repeats=True),
         seconds("opens_within_s", "opens within", default=5.0, repeats=True),
         seconds("closes_from_s", "soonest shut after", default=0.0, help="0 where nobody has timed it.",
             repeats=True),

@@ -91,7 +91,7 @@ ORDERS: dict[Act, str] = {
     Act.SHUT: r"supply to the (?:irrigation|part)",
     Act.DIG: r"ground is opened|dug",
     Act.BOX: r"valve box|boxes",
-    Act.CHEMICALS: r"injector|fertiliser",
+    Act.CHEMICALS: r"injector|fertilizer",
     Act.CEMENT: r"glued",
     Act.AIR_PRESSURE: r"air pressure limit",
     Act.PUMP: r"pump still isolated|on a pump,|pump runs",

@@ -287,7 +287,7 @@ def season_report(zone_count: int = 9, **changes: object) -> SeasonReport:
         "visits": (
             VisitDone("14 Apr 2026", "Spring startup", "Ines Halloran", "Filled, 9 zones run, schedule set."),
             VisitDone("7 Jul 2026", "Mid-season check", "Ines Halloran", "Filter cleaned, two heads raised."),
-            VisitDone("20 Oct 2026", "Winterisation", "Per Abiodun", "9 zones blown clear, pump casing drained."),
+            VisitDone("20 Oct 2026", "Winterization", "Per Abiodun", "9 zones blown clear, pump casing drained."),
         ),
         "faults": (
             FaultLine("14 Apr 2026", "A4 Courtyard planters", "Corroded splice", "Repaired 14 Apr 2026"),
@@ -305,7 +305,7 @@ def season_report(zone_count: int = 9, **changes: object) -> SeasonReport:
             NextDate("Backflow assembly test", "by 12 May 2027"),
             NextDate("Spring startup", "week of 12 April 2027"),
             NextDate("Mid-season check", "week of 5 July 2027"),
-            NextDate("Winterisation", "week of 18 October 2027"),
+            NextDate("Winterization", "week of 18 October 2027"),
         ),
         "assumptions": (
             Assumption("Distribution uniformity, zones not measured", "0.65", "Common practice for spray zones"),

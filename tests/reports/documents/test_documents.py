@@ -136,7 +136,7 @@ def test_a_proposal_of_any_length_is_laid_out_well_and_prints_everything(count):
 
 def test_a_blank_sheet_prints_every_figure_it_was_given():
     sheet = samples.blank_sheet(VisitKind.STARTUP, 24)
-    # The air pressure of last autumn stands on the winterisation sheet only.
+    # The air pressure of last autumn stands on the winterization sheet only.
     zones = tuple(
         dataclasses.replace(zone, pipe="", last=dataclasses.replace(zone.last, air_pressure=""))
         for zone in sheet.zones

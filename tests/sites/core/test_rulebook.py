@@ -65,7 +65,7 @@ def test_limits_are_told_in_the_units_of_the_reader():
     assert VALVE["opens_within_s"].refusal(1e6) == "Must be at most 3,600 s."
     assert CONTROLLER["terminals"].refusal(0) == "Must be at least 1."
     assert VALVE["wire_section_mm2"].refusal(500) == (
-        "Valve wire lies between 0.1 mm² and 35.0 mm². Gauge and square millimetres mixed up?"
+        "Valve wire lies between 0.1 mm² and 35.0 mm². Gauge and mm² mixed up?"
     )
     assert SITE["latitude"].refusal(91).startswith("Latitude lies between −90 and 90 degrees.")
 
