@@ -42,7 +42,7 @@ def make_schedules(*, seed: int, today: dt.date, station: WeatherStation, by: Us
         drafts = compute_many(sites=sites, today=day, by=by, month=day.month, progress=partial(progress, part))
         for draft in drafts:
             plant_into(draft)
-            publish(schedule=draft, by=by, on=day)
+            publish(schedule=draft, by=by, on=day, all_the_same=True)
     # `computed_at` is stamped by the clock; here it is set to the morning of the day it stands for.
     for day in days:
         morning = timezone.make_aware(dt.datetime.combine(day, dt.time(16)), dt.UTC)

@@ -3,4 +3,8 @@ class ScheduleError(Exception):
 
 
 class SiteIsOff(ScheduleError):
-    """The site's water is off on that day: asked first, a person may still do it."""
+    """The site's water is off on that day."""
+
+
+class AskFirst(ScheduleError):
+    """Something speaks against it: asked first, a person may still do it."""

@@ -8,8 +8,9 @@ from django.db.models import Max
 from django.utils import timezone
 
 from scheduling.actions.drafts import compute_draft, compute_many
-from scheduling.actions.errors import ScheduleError, SiteIsOff
+from scheduling.actions.errors import AskFirst, ScheduleError
 from scheduling.models import AppliedSchedule, SeasonSchedule
+from scheduling.queries.nights import past_the_window
 from sites.actions.audit import record
 from sites.core import writing
 from sites.models import Controller, Site, User
@@ -29,13 +30,13 @@ State = SeasonSchedule.State
 
 
 def publish(
-    *, schedule: SeasonSchedule, by: User | None, on: dt.date | None = None, although_off: bool = False
+    *, schedule: SeasonSchedule, by: User | None, on: dt.date | None = None, all_the_same: bool = False
 ) -> SeasonSchedule:
     """Make the draft the site's published revision and supersede the one before it.
 
     `on` dates the publication (noon at the site), for records entered later; left out, it is now. Publishing the
-    same draft again does nothing. Raises `ScheduleError` in words for the person who clicked; `SiteIsOff` where the
-    site is off on that day and nobody said `although_off`.
+    same draft again does nothing. Raises `ScheduleError` in words for the person who clicked; `AskFirst` where the
+    site is off on that day or a program runs past its night, and nobody said to publish it `all_the_same`.
     """
     with transaction.atomic():
         # The site's row is the lock: two publishers of one site wait here for each other.
@@ -48,7 +49,9 @@ def publish(
         if draft.state != State.DRAFT:
             return _published_before(draft, by)
         moment = _moment(on, site)
-        _refuse_if_off(site, timezone.localdate(moment, zoneinfo.ZoneInfo(site.time_zone)), although_off)
+        against = [] if all_the_same else _against(draft, site, moment)
+        if against:
+            raise AskFirst(" ".join(against))
         before = SeasonSchedule.objects.published().filter(site=site).first()
         if before is not None:
             assert before.published_at is not None  # the database keeps no published one without it
@@ -63,13 +66,17 @@ def publish(
     return draft
 
 
-def _refuse_if_off(site: Site, day: dt.date, although_off: bool) -> None:
-    standing = standing_of(site, day)
-    if not although_off and not standing.is_on:
-        raise SiteIsOff(
+def _against(draft: SeasonSchedule, site: Site, moment: dt.datetime) -> list[str]:
+    """What a person is asked about before this draft is published."""
+    standing = standing_of(site, timezone.localdate(moment, zoneinfo.ZoneInfo(site.time_zone)))
+    words = list(past_the_window(draft))
+    if not standing.is_on:
+        words.insert(
+            0,
             f"{site} is {standing.words}. Published now, the schedule waits: nothing runs and no water is counted "
-            "until the site is recorded as on."
+            "until the site is recorded as on.",
         )
+    return words
 
 
 def _published_before(schedule: SeasonSchedule, by: User | None) -> SeasonSchedule:
@@ -130,7 +137,7 @@ def record_applied(
         raise ScheduleError(f"{controller} is not at the site of this schedule.")
     with transaction.atomic():
         if schedule.state == State.DRAFT and schedule.for_next_visit_at is not None:
-            schedule = publish(schedule=schedule, by=by, although_off=True)  # it stands at the controller already
+            schedule = publish(schedule=schedule, by=by, all_the_same=True)  # it stands at the controller already
         if schedule.state == State.DRAFT:
             raise ScheduleError("A draft cannot be set at a controller. Publish it first.")
         applied, _ = AppliedSchedule.objects.update_or_create(

@@ -1,5 +1,6 @@
 """Any computed figure of a schedule with its inputs, formula and source, rebuilt from the schedule's own basis."""
 
+import datetime as dt
 import math
 from dataclasses import dataclass
 
@@ -7,9 +8,11 @@ from scheduling.core.water.derivation import Derivation
 from scheduling.core.water.explain import explain_month, explain_week
 from scheduling.core.water.season import ZoneSeason, zone_season
 from scheduling.core.water.sharpen import Sharpening, YearMove, measurements_worth_taking, year_moves
-from scheduling.core.water.week import ThisWeek
+from scheduling.core.water.week import Morning, ThisWeek
 from scheduling.models import SeasonSchedule, ZoneMonth
+from scheduling.queries.nights import days_before
 from scheduling.queries.snapshot import thaw_advice, thaw_climate, thaw_zone
+from scheduling.queries.two_answers import programs_of_zones
 from sites.core.sources import Source, cited
 from sites.models import Zone
 
@@ -51,6 +54,18 @@ class Explained:
     figures: tuple[Figure, ...]
     week: tuple[Figure, ...]
     ahead: ThisWeek | None = None
+    days_before: int = 0  # from the start at the controller to the morning that `ahead` counts it for
+
+    @property
+    def starts(self) -> tuple[dt.date, ...]:
+        """The days on which the zone's program starts at the controller for the week's waterings."""
+        return tuple(date - dt.timedelta(days=self.days_before) for date in self.ahead.dates) if self.ahead else ()
+
+    @property
+    def nights(self) -> tuple[tuple[dt.date, Morning], ...]:
+        """Each morning of the week with the day on which its watering would start."""
+        before = dt.timedelta(days=self.days_before)
+        return tuple((one.date - before, one) for one in self.ahead.mornings) if self.ahead else ()
 
     @property
     def defaults(self) -> tuple[str, ...]:
@@ -86,7 +101,10 @@ def explain(schedule: SeasonSchedule, zone: Zone, month: int) -> Explained | Non
     frozen = schedule.basis.get("advice", {}).get(str(zone.pk)) if month == schedule.month else None
     ahead = thaw_advice(frozen) if frozen else None
     figures = _figures(explain_month(season, month))
-    return Explained(zone, month, figures, _figures(explain_week(season, ahead)) if ahead else (), ahead)
+    if ahead is None:
+        return Explained(zone, month, figures, ())
+    before = days_before(programs_of_zones(schedule)[zone.pk], schedule.site, ahead)
+    return Explained(zone, month, figures, _figures(explain_week(season, ahead)), ahead, before)
 
 
 def earlier_rules(schedule: SeasonSchedule, explained: Explained) -> tuple[float, float] | None:

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 from django.db.models import Prefetch
 
-from scheduling.core.water.interleave import DayRun, interleave
 from scheduling.models import AppliedSchedule, Program, ProgramStep, SeasonSchedule, ZoneMonth
-from scheduling.queries.programs import GAP_MIN
+from scheduling.queries.nights import lasts_min
 from scheduling.queries.water_now import zone_flows, zone_weeks
 from sites.core import writing
 from sites.models import Controller, Site, Zone
@@ -135,16 +134,9 @@ def schedule_sheet(schedule: SeasonSchedule) -> ScheduleSheet:
 
 def _card(program: Program, site: Site, flows: dict[int, float | None]) -> ProgramCard:
     steps = list(program.steps.all())
-    running = [step for step in steps if step.enabled]
-    runs = [
-        DayRun(str(step.pk), step.cycles, math.ceil(step.run_time_min / step.cycles), math.ceil(step.soak_min))
-        for step in running
-    ]
-    ends = dt.datetime.combine(dt.date.min, program.start_times[-1]) + dt.timedelta(
-        minutes=math.ceil(interleave(runs, GAP_MIN).elapsed_min)
-    )
+    ends = dt.datetime.combine(dt.date.min, program.start_times[-1]) + dt.timedelta(minutes=lasts_min(steps))
     lines = tuple(StepLine(step, _litres(step, flows)) for step in steps)
-    minutes = sum(step.run_time_min for step in running)
+    minutes = sum(step.run_time_min for step in steps if step.enabled)
     return ProgramCard(program, program_days(program, site), ends.time(), lines, minutes)
 
 

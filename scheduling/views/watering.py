@@ -12,7 +12,7 @@ from django.views.decorators.http import require_POST
 
 from scheduling.actions import pauses as pausing
 from scheduling.actions import schedules
-from scheduling.actions.errors import ScheduleError, SiteIsOff
+from scheduling.actions.errors import AskFirst, ScheduleError, SiteIsOff
 from scheduling.forms.schedules import FIT, AppliedForm, ComputeForm, PauseForm
 from scheduling.models import SeasonSchedule, WateringPause
 from scheduling.queries.as_computed import has_own_programs, minutes_words
@@ -140,13 +140,13 @@ def schedule_publish(request: Request, pk: int) -> HttpResponse:
         )
         return redirect(_watering_url(_site(request, int(site_id)).pk))
     try:
-        published = schedules.publish(schedule=row, by=request.user, although_off="although_off" in request.POST)
-    except SiteIsOff as error:
+        published = schedules.publish(schedule=row, by=request.user, all_the_same="all_the_same" in request.POST)
+    except AskFirst as error:
         shown = {
-            "title": f"Publish for {row.site} although it is off?",
+            "title": f"Publish for {row.site} all the same?",
             "lead": str(error),
             "submit_label": "Publish it all the same",
-            "answer": "although_off",
+            "answer": "all_the_same",
             "back_url": reverse("scheduling:schedule", args=[row.pk]),
         }
         return render(request, "confirm_page.html", shown)

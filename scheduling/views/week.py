@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.utils.html import format_html, format_html_join
 
 from scheduling.actions import pauses, schedules
-from scheduling.actions.errors import ScheduleError
+from scheduling.actions.errors import AskFirst, ScheduleError
 from scheduling.forms.schedules import ResumeForm, WeekActionForm, WeekFilterForm
 from scheduling.models import SeasonSchedule
 from scheduling.queries.frost_nights import frost_nights
@@ -81,6 +81,8 @@ def _act(request: Request, form: WeekActionForm) -> None:
         try:
             verb(schedule=draft, by=request.user)
             done += 1
+        except AskFirst as error:
+            messages.error(request, f"Not {told}, look at it: {draft.site}. {error}")
         except ScheduleError as error:
             messages.error(request, f"{draft.site}: {error}")
     if done:

@@ -99,7 +99,7 @@ def test_the_next_revision_keeps_the_programs_with_new_minutes(draft, program, o
     edit(program, weekdays=[1, 4], steps=[change(first, run_time_min=4)], priority=2)
     extra = add_program(schedule=draft, controller=program.controller, by=None)
     draft.refresh_from_db()
-    published = publish(schedule=draft, by=office)
+    published = publish(schedule=draft, by=office, all_the_same=True)
     assert "1 step of 2 as typed" in minutes_words(published)
     april = compute_draft(site=draft.site, today=MONDAY, by=None, month=4)
     kept = {row.name: row for row in april.programs.all()}
@@ -119,7 +119,7 @@ def test_the_next_revision_keeps_the_programs_with_new_minutes(draft, program, o
 
 def test_the_nightly_run_keeps_them_too_and_goes_on_renewing_its_draft(draft, program, office):
     edit(program, weekdays=[1, 4])
-    publish(schedule=draft, by=office)
+    publish(schedule=draft, by=office, all_the_same=True)
     for _ in range(2):
         (night,) = compute_many(sites=[draft.site], today=MONDAY, by=None)
         assert night.programs.get().weekdays == [1, 4]
@@ -128,7 +128,7 @@ def test_the_nightly_run_keeps_them_too_and_goes_on_renewing_its_draft(draft, pr
 
 def test_asked_for_programs_are_fitted_anew_and_stay_so_over_night(as_office, draft, program, office):
     edit(program, weekdays=[1])
-    publish(schedule=draft, by=office)
+    publish(schedule=draft, by=office, all_the_same=True)
     page = as_office.get(url("site_watering", draft.site_id)).content.decode()
     assert "as they are, with new minutes" in page
     as_office.post(url("schedule_compute", draft.site_id), {"month": "7", "programs": "fit"})
@@ -143,7 +143,7 @@ def test_asked_for_programs_are_fitted_anew_and_stay_so_over_night(as_office, dr
 
 def test_the_api_keeps_or_fits_as_asked(as_office, draft, program, office):
     edit(program, weekdays=[1])
-    publish(schedule=draft, by=office)
+    publish(schedule=draft, by=office, all_the_same=True)
 
     def computed(**asked):
         answer = as_office.post("/api/schedules/", {"site": draft.site_id, **asked}, content_type="application/json")
@@ -156,21 +156,21 @@ def test_the_api_keeps_or_fits_as_asked(as_office, draft, program, office):
 
 def test_a_zone_that_needs_nothing_is_off_until_it_does(as_office, draft, program, office):
     edit(program, weekdays=[1, 4])
-    publish(schedule=draft, by=office)
+    publish(schedule=draft, by=office, all_the_same=True)
     january = compute_draft(site=draft.site, today=MONDAY, by=None, month=1)
     assert [(step.enabled, step.as_computed) for step in steps_of(january.programs.get())] == [(False, True)] * 2
     assert january.litres_per_week in (None, 0)
     page = as_office.get(url("schedule", january.pk)).content.decode()
     assert page.count("needs none now") == 2  # and no minutes beside it
     assert page.count('<td class="number">–</td><td class="number">–</td>') == 2
-    publish(schedule=january, by=office)
+    publish(schedule=january, by=office, all_the_same=True)
     july = compute_draft(site=draft.site, today=MONDAY, by=None, month=7)
     assert all(step.enabled for step in steps_of(july.programs.get()))
 
 
 def test_zones_that_went_or_came_are_told(draft, program, office, site):
     edit(program, weekdays=[1, 4])
-    publish(schedule=draft, by=office)
+    publish(schedule=draft, by=office, all_the_same=True)
     first, second = site.zones.order_by("number")
     site.zones.filter(pk=first.pk).update(in_use=False)
     site.zones.filter(pk=second.pk).update(application_rate_mm_h=None, flow_l_min=None, area_m2=None)
@@ -185,7 +185,7 @@ def test_zones_that_went_or_came_are_told(draft, program, office, site):
 
 def test_a_permission_that_changed_is_told(draft, program, office, site):
     edit(program, weekdays=[1, 4])
-    publish(schedule=draft, by=office)
+    publish(schedule=draft, by=office, all_the_same=True)
     site.permitted_days, site.permitted_weekdays = "weekdays", [2]
     site.save()
     later = compute_draft(site=site, today=MONDAY, by=None, month=7)
@@ -194,7 +194,7 @@ def test_a_permission_that_changed_is_told(draft, program, office, site):
 
 def test_an_interval_keeps_its_days_in_the_next_draft(draft, program, office):
     edit(program, day_rule="interval", every_n_days=3, counted_from=None)
-    publish(schedule=draft, by=office)
+    publish(schedule=draft, by=office, all_the_same=True)
     later = compute_draft(site=draft.site, today=MONDAY + dt.timedelta(days=7), by=None, month=7)
     assert later.programs.get().counted_from == MONDAY
 

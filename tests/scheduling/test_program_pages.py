@@ -11,7 +11,9 @@ from scheduling.actions.program_steps import add_program, copy_program, copy_ste
 from scheduling.actions.programs import edit_program
 from scheduling.actions.schedules import compute_draft, publish
 from scheduling.queries.sequence import week_timeline
+from scheduling.queries.two_answers import two_answers
 from sites.actions.site_state import change_state
+from sites.core import writing
 from tests import factories
 
 MONDAY = dt.date(2015, 7, 13)
@@ -330,6 +332,29 @@ def test_the_draft_shows_both_answers_and_each_step_leads_to_its_reason(seattle,
     told = html.unescape(as_office.get(reason).content.decode())
     assert "Why on these days" in told
     assert "the water of the year moves" in told
+
+
+@pytest.mark.parametrize(("closes", "before_midnight"), [(dt.time(0, 30), True), (dt.time(6), False)])
+def test_a_week_s_draft_names_the_day_its_program_starts_at_the_controller(
+    seattle, site, as_office, closes, before_midnight
+):
+    site.watering_window_start, site.watering_window_end = dt.time(20), closes
+    site.save()
+    draft = compute_draft(site=site, today=MONDAY, by=None)
+    (program,) = draft.programs.all()
+    assert (program.starts_at >= dt.time(20)) == before_midnight
+    answers = [row for row in two_answers(draft) if row.starts]
+    assert answers
+    page = html.unescape(as_office.get(url("schedule", draft.pk)).content.decode())
+    for row in answers:
+        assert sorted(date.weekday() for date in row.starts) == program.weekdays
+        words = ", ".join(writing.weekday_day(date) for date in row.starts)
+        assert words in page
+        told = html.unescape(as_office.get(url("figure", draft.pk, row.zone.pk, draft.month)).content.decode())
+        assert f"Starts on {words}:" in told
+        start = row.starts[0]
+        night = f"{writing.weekday_day(start)} to {writing.weekday_day(start + dt.timedelta(days=1))}</td>"
+        assert (night in told) == before_midnight
 
 
 def test_a_program_every_two_weeks_keeps_to_the_weekdays_that_a_site_permits(seattle, site, as_office):

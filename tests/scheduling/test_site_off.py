@@ -1,10 +1,14 @@
-"""A site that is off gets nothing: no draft, no place in the office's list; publishing for it asks first."""
+"""A site that is off gets nothing: no draft, no place in the office's list; publishing for it asks first.
+
+So does publishing a draft that is longer than its night.
+"""
 
 import datetime as dt
+import html
 import re
 
 import pytest
-from django.core.management import call_command
+from django.core.management import CommandError, call_command
 from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -87,7 +91,7 @@ def test_publishing_for_a_site_that_is_off_asks_first_and_says_why(seattle, site
     assert "is shut off for winter since 1 Jul 2015" in asked
     draft.refresh_from_db()
     assert draft.state == "draft"
-    as_office.post(address, {"site": site.pk, "although_off": "yes"})
+    as_office.post(address, {"site": site.pk, "all_the_same": "yes"})
     draft.refresh_from_db()
     assert draft.state == "published"
 
@@ -207,3 +211,43 @@ def test_many_hand_set_controllers_are_told_by_person_and_no_more_than_ten_of_ea
 
 def test_a_firm_without_sites_is_not_offered_to_pause_them_all(db, as_office):
     assert "pause_all" not in as_office.get("/watering/").content.decode()
+
+
+@pytest.fixture
+def too_long(seattle, site):
+    """A draft whose nights are longer than the site's window."""
+    site.watering_window_start, site.watering_window_end = dt.time(2), dt.time(2, 30)
+    site.save()
+    draft = compute_draft(site=site, today=JULY, by=None, month=7)
+    assert any("do not fit into the window" in words for words in draft.warnings)
+    return draft
+
+
+def test_publishing_a_draft_longer_than_its_night_asks_first_and_says_why(too_long, as_office):
+    address = f"/schedules/{too_long.pk}/publish/"
+
+    asked = as_office.post(address, {"site": too_long.site_id}).content.decode()
+
+    assert re.search(r"the watering window closes \d+ min before it is done", asked)
+    too_long.refresh_from_db()
+    assert too_long.state == "draft"
+    as_office.post(address, {"site": too_long.site_id, "all_the_same": "yes"})
+    too_long.refresh_from_db()
+    assert too_long.state == "published"
+
+
+def test_many_at_once_the_command_and_the_api_leave_out_a_draft_longer_than_its_night(too_long, as_office, capsys):
+    order = {"act": "publish", "draft": [too_long.pk]}
+    page = as_office.post("/watering/", order, follow=True).content.decode()
+    assert f"Not published, look at it: {too_long.site}." in html.unescape(page)
+    assert as_office.post(f"/api/schedules/{too_long.pk}/publish/").status_code == 409
+    with pytest.raises(CommandError, match="1 schedules were not published"):
+        call_command("compute_schedules", "--publish", "--date", "2015-07-15", "--month", "7")
+    assert f"Not published: {too_long.site}" in capsys.readouterr().err
+    assert not SeasonSchedule.objects.published().exists()
+
+
+def test_a_draft_that_is_off_and_too_long_is_asked_about_once_for_both(too_long, site, as_office):
+    shut(site)
+    asked = as_office.post(f"/schedules/{too_long.pk}/publish/").content.decode()
+    assert "shut off for winter" in asked and "the watering window closes" in asked

@@ -1,6 +1,8 @@
 import datetime as dt
+import re
 
 import pytest
+from django.urls import reverse
 
 from scheduling.actions.pauses import pause
 from scheduling.actions.schedules import compute_draft
@@ -255,6 +257,17 @@ def test_two_controllers_on_one_supply_are_proved_together(draft, beside):
         assert week.story
     beside.steps.get().zone.__class__.objects.filter(number=9).update(flow_l_min=40)
     assert shared_week(draft).sound
+
+
+def test_the_page_tells_a_remedy_and_the_end_of_a_breach_once(as_office, draft, beside):
+    site = draft.site
+    site.watering_window_start, site.watering_window_end = dt.time(2), dt.time(2, 5)
+    site.save()
+    page = as_office.get(reverse("scheduling:sequence", args=[draft.pk])).content.decode()
+    assert page.count("Start one of them later") == 1
+    told = re.findall(r"Beside of \w{3} \d+ \w{3} waters \d+ min outside the permitted time, until ([^<]*)<", page)
+    assert told and all(re.fullmatch(r"\d\d:\d\d on \w{3} \d+ \w{3}", until.strip()) for until in told)
+    assert not re.search(r">[^<]*\d{4}-\d\d-\d\d", page)
 
 
 def test_whether_a_supply_feeds_two_controllers_is_told_where_a_flow_is_missing(draft, beside):

@@ -21,6 +21,7 @@ from scheduling.core.sequence.timeline import (
     Run,
     Timeline,
 )
+from sites.core import writing
 
 REACH = timedelta(days=7)  # how far back and ahead programs are read: once round the week
 
@@ -117,10 +118,13 @@ def _clock_notices(program: Program, day: date, start: time, tz: tzinfo, due_s: 
     local = datetime.combine(day, start, tzinfo=tz)
     there_and_back = local.astimezone(UTC).astimezone(tz)
     if there_and_back.replace(tzinfo=None) != local.replace(tzinfo=None):
-        text = f"{program.name}: {start:%H:%M} does not exist on {day}, it starts at {there_and_back:%H:%M}"
+        starts = writing.clock(there_and_back)
+        text = f"{program.name}: {writing.clock(start)} does not exist on {writing.day(day)}, it starts at {starts}"
         yield Notice(NoticeKind.CLOCK_CHANGE, text, due_s, 0.0, program.id)
     elif local.utcoffset() != local.replace(fold=1).utcoffset():
-        text = f"{program.name}: {start:%H:%M} comes twice on {day}, it runs the first time only"
+        text = (
+            f"{program.name}: {writing.clock(start)} comes twice on {writing.day(day)}, it runs the first time only"
+        )
         yield Notice(NoticeKind.CLOCK_CHANGE, text, due_s, 0.0, program.id)
 
 
@@ -222,9 +226,10 @@ def _spill(timeline: Timeline, names: dict[int, str], tz: tzinfo, options: Optio
             outside.setdefault((run.program_id, day), []).append(spill)
     for (program_id, day), spills in outside.items():
         seconds, until_s = sum(spill[0] for spill in spills), max(spill[1] for spill in spills)
+        until = timeline.at(until_s, tz)
         text = (
-            f"{names.get(program_id, 'Program')} on {day} waters {math.ceil(seconds / 60)} min outside the"
-            f" permitted time, until {timeline.at(until_s, tz):%H:%M}"
+            f"{names.get(program_id, 'Program')} of {writing.weekday_day(day)} waters {math.ceil(seconds / 60)} min"
+            f" outside the permitted time, until {writing.clock(until)} on {writing.weekday_day(until)}"
         )
         yield Notice(NoticeKind.OUTSIDE_WINDOW, text, until_s, seconds, program_id)
 

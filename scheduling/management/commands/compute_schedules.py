@@ -52,7 +52,7 @@ class Command(FirmCommand):
                 publish(schedule=schedule, by=None)
                 published += 1
             except ScheduleError as error:
-                refused.append(f"{schedule.site}: {error}")
+                refused.append(f"Not published: {schedule.site}: {error}")
         self.stdout.write(f"{published} schedules published.")
         for words in refused:
             self.stderr.write(words)
