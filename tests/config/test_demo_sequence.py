@@ -52,7 +52,7 @@ def weeks(django_db_setup, django_db_blocker) -> Iterator[dict[tuple[str, str], 
         sites = list(Site.objects.order_by("pk"))
         for draft in compute_many(sites=sites, today=JULY, by=None, month=7):
             plant_into(draft)
-            publish(schedule=draft, by=None, on=JULY)
+            publish(schedule=draft, by=None, on=JULY, all_the_same=True)
         compute_many(sites=sites, today=JULY, by=None)
         yield {
             (row.site.name, row.state): (row, week_timeline(row, week_starts_on=JULY))
