@@ -25,6 +25,7 @@ from jobs.queries.places import named
 from scheduling.models import AppliedSchedule, SeasonSchedule
 from scheduling.queries.to_set import schedule_to_set_at
 from sites.models import Controller, Firm, User, Valve
+from sites.queries.site_state import standing_of
 
 # On a repair only the valve in question is measured.
 MEASURED_KINDS = (VisitKind.STARTUP, VisitKind.MID_SEASON, VisitKind.WINTERISATION)
@@ -193,9 +194,15 @@ class ScheduleToSet:
     already_set: list[Controller]
 
 
+def schedule_for(visit: Visit) -> SeasonSchedule | None:
+    """What is to be set at this visit; nothing where the system is emptied or stays off."""
+    stays_off = visit.kind != VisitKind.STARTUP and not standing_of(visit.site).is_on
+    return None if stays_off or visit.kind == VisitKind.WINTERISATION else schedule_to_set_at(visit.site_id)
+
+
 def schedule_to_set(visit: Visit) -> ScheduleToSet | None:
-    """None where nothing is published or put on the visit's sheet, or no controller is set by hand."""
-    schedule = schedule_to_set_at(visit.site_id)
+    """None where nothing is to be set at the visit, or no controller is set by hand."""
+    schedule = schedule_for(visit)
     controllers = list(Controller.objects.filter(site_id=visit.site_id, set_by_hand=True))
     if schedule is None or not controllers:
         return None

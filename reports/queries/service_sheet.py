@@ -13,13 +13,12 @@ from jobs.core.diagnosis_rules import Level
 from jobs.models import ChecklistAnswer, ChecklistItem, Fault, Visit, VisitKind
 from jobs.queries.checklists import checklist_rows
 from jobs.queries.diagnosis import ValveCheck
-from jobs.queries.field import valve_checks
+from jobs.queries.field import schedule_for, valve_checks
 from reports.documents import service_sheet as sheet
 from reports.documents.controller_card import Program
 from reports.queries.letterhead import address_lines, amount, clock, date_at, day, letterhead, plain, when_planned
 from reports.queries.programs import printed_programs, published_schedule
 from scheduling.models import AppliedSchedule
-from scheduling.queries.to_set import schedule_to_set_at
 from sites.core.plant import SitePlant, Zone
 from sites.core.rulebook import ZONE
 from sites.core.rulebook.choices import DRIP_EMITTERS
@@ -80,7 +79,7 @@ def _done_on(visit: Visit) -> str:
 def _programs(visit: Visit, *, completed: bool) -> tuple[Program, ...]:
     """Run times that are to be set at this visit: of hand-set controllers that do not carry the published revision
     yet; on a completed sheet those that were set on its day."""
-    schedule = published_schedule(visit.site) if completed else schedule_to_set_at(visit.site)
+    schedule = published_schedule(visit.site) if completed else schedule_for(visit)
     if schedule is None or visit.kind == VisitKind.WINTERISATION:
         return ()
     applied = AppliedSchedule.objects.filter(schedule=schedule)
