@@ -110,9 +110,15 @@ def test_a_note_about_a_stranger_s_controller_leaves_the_draft_a_draft(drafts, o
     assert (draft.state, draft.published_at) == ("draft", None)
 
 
-@pytest.mark.parametrize(("kind", "state", "asked"), [
-    ("mid_season", "on", True), ("repair", "winter", False), ("startup", "winter", True), ("winterisation", "on", False),
-])  # fmt: skip
+WANTED = [
+    ("mid_season", "on", True),
+    ("repair", "winter", False),
+    ("startup", "winter", True),
+    ("winterisation", "on", False),
+]
+
+
+@pytest.mark.parametrize(("kind", "state", "asked"), WANTED)
 def test_nothing_is_set_where_the_system_is_emptied_or_stays_off(drafts, kind, state, asked):
     published, _ = drafts
     factories.StateChangeFactory(site=published.site, state=state, changed_on=JULY)
