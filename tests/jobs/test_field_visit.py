@@ -331,6 +331,7 @@ def test_impossible_times_are_refused_beside_the_field(phone, started, times, wo
 
 
 def test_a_schedule_ticked_as_set_is_recorded_for_the_controller(phone, site, started, technician):
+    Visit.objects.filter(pk=started.pk).update(kind="mid_season")  # nothing is set at a winterization
     controller = site.controllers.get()
     schedule = SeasonSchedule.objects.create(
         site=site,
