@@ -196,8 +196,10 @@ class ScheduleToSet:
 
 def schedule_for(visit: Visit) -> SeasonSchedule | None:
     """What is to be set at this visit; nothing where the system is emptied or stays off."""
+    if visit.kind == VisitKind.WINTERISATION:
+        return None
     stays_off = visit.kind != VisitKind.STARTUP and not standing_of(visit.site).is_on
-    return None if stays_off or visit.kind == VisitKind.WINTERISATION else schedule_to_set_at(visit.site_id)
+    return None if stays_off else schedule_to_set_at(visit.site_id)
 
 
 def schedule_to_set(visit: Visit) -> ScheduleToSet | None:
