@@ -1,7 +1,7 @@
 """A valve's figures on a visit, what is known of the valve, and what the figures mean."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,6 +11,7 @@ from jobs.core.rulebook import NUMBERS
 from jobs.models import ValveMeasurement, Visit
 from jobs.queries.places import named
 from sites.core.electrical import expected_at_terminals_ohm, parallel_ohm
+from sites.core.figures import sum_known
 from sites.core.units import format_quantity
 from sites.models import Valve
 
@@ -127,16 +128,6 @@ def _as_one(baseline: ValveBaseline, twins: Sequence[ValveBaseline]) -> ValveBas
         wire_section_mm2=baseline.wire_section_mm2 or 1.0,
         holding_va=sum_known(powers),
     )
-
-
-def sum_known(values: Iterable[float | None]) -> float | None:
-    """The sum, None where one of them is not known."""
-    total = 0.0
-    for value in values:
-        if value is None:
-            return None
-        total += value
-    return total
 
 
 def valve_baseline(valve: Valve) -> ValveBaseline:

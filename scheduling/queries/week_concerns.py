@@ -12,6 +12,7 @@ from scheduling.core.sequence.loads import worst_load
 from scheduling.core.sequence.parts import Part
 from scheduling.core.sequence.timeline import MASTER, PUMP, Notice, NoticeKind, Timeline
 from sites.core.electrical import Coil
+from sites.core.figures import sum_known
 from sites.core.plant import Controller, SitePlant, Valve
 from sites.core.units import format_quantity
 from sites.models import Firm
@@ -111,10 +112,10 @@ def _terminals(
     valves = doubled[run.valve_id]
     names = " and ".join(valve.name for valve in valves)
     flows = [zone.flow_l_min for valve in valves for zone in plant.zones_of(valve.id)]
-    known = [flow for flow in flows if flow is not None]
+    together = sum_known(flows) if flows else None
     water = ""
-    if flows and len(known) == len(flows):
-        water = f" and take {format_quantity(sum(known), 'flow', Firm.current().units)} together"
+    if together is not None:
+        water = f" and take {format_quantity(together, 'flow', Firm.current().units)} together"
     words = (
         f"{names} are both on terminal {valves[0].terminal}: they open together{water}, "
         "and each waters for the minutes of both"

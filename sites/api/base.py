@@ -147,10 +147,6 @@ class RowSerializer(serializers.ModelSerializer):
     def get_validators(self) -> list:
         return []  # uniqueness too is judged by the row, in the form's words
 
-    @property
-    def _read_only_names(self) -> list[str]:
-        return [name for name, field in self.fields.items() if field.read_only]
-
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """Run the model's own rules and constraints, so that forms and API refuse the same things."""
         row = self.instance or self.Meta.model()

@@ -1,9 +1,9 @@
-"""Refusing figures that nothing can have, at the door of the computing functions, with the name of the figure."""
+"""Figures that nothing can have, refused by name at the door of the computing functions; sums of what is known."""
 
 import functools
 import inspect
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import ParamSpec, TypeVar
 
 P = ParamSpec("P")
@@ -21,6 +21,16 @@ LIMITS = {
     "hours": (0.0, 1e6), "efficiency": (0.0, 1.0), "exponent": (0.0, 2.0), "discharge": (0.0, 1.0), "c": (0.0, 1e6),
     "b": (0.0, 1e300), "before": (0.0, 1e12), "after": (0.0, 1e12), "digits": (1, 12), "multiplier": (1e-6, 1e6),
 }  # fmt: skip
+
+
+def sum_known(values: Iterable[float | None]) -> float | None:
+    """The sum, None where one of them is not known."""
+    total = 0.0
+    for value in values:
+        if value is None:
+            return None
+        total += value
+    return total
 
 
 class ImpossibleFigure(ValueError):

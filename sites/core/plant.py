@@ -11,6 +11,7 @@ from functools import cached_property
 from typing import Any, ClassVar, Self
 
 from sites.core.electrical import Coil
+from sites.core.figures import sum_known
 from sites.core.hydraulics import PumpCurve
 from sites.core.rulebook import BACKFLOW, CONTROLLER, PUMP, SUPPLY, VALVE, ZONE, Field, Table
 from sites.core.rulebook.fields import NUMERIC
@@ -298,8 +299,7 @@ class SitePlant:
     def flow_l_min(self, valve_id: int) -> float | None:
         """What the valve's zones take together; None where one is not known or there is none."""
         flows = [zone.flow_l_min for zone in self.zones_of(valve_id)]
-        known = [flow for flow in flows if flow is not None]
-        return sum(known) if flows and len(known) == len(flows) else None
+        return sum_known(flows) if flows else None
 
     def supply_of(self, controller: Controller | None) -> Supply | None:
         """The supply the controller names, or the only one there is."""

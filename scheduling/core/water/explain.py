@@ -13,6 +13,7 @@ from scheduling.core.water.week import ThisWeek
 from scheduling.core.water.zone_inputs import ResolvedZone
 from sites.core import writing
 from sites.core.sources import (
+    DEFINITION,
     FAO56_BALANCE,
     FAO56_ET,
     FAO56_INTERVAL,
@@ -53,7 +54,7 @@ def explain_month(season: ZoneSeason, month: int) -> dict[str, Derivation]:
                 _computed("need per day", found.net_need_mm_day, "mm/day"),
                 _computed("peak need per day", season.peak.net_need_mm_day, "mm/day"),
             ),
-            "definition",
+            DEFINITION,
         ),
         "application_rate_mm_h": season.zone.rate.derivation,
         "scheduling_multiplier": _multiplier(season),
@@ -105,7 +106,7 @@ def explain_week(season: ZoneSeason, week: ThisWeek) -> dict[str, Derivation]:
             _computed("scheduling multiplier SM", zone.multiplier, ""),
             _computed("application rate", zone.rate.value_mm_h, "mm/h"),
         ),
-        "definition",
+        DEFINITION,
     )
     return {
         "depth_mm": depth,
@@ -242,7 +243,7 @@ def _watering(season: ZoneSeason, found: ZoneMonth, exact_min: float, net_week_m
             _computed("scheduling multiplier SM", zone.multiplier, ""),
             _computed("application rate", zone.rate.value_mm_h, "mm/h"),
         ),
-        "definition",
+        DEFINITION,
     )
     days = Derivation(
         float(found.days_per_week),
@@ -290,4 +291,4 @@ def _litres(season: ZoneSeason, litres: float | None, period: str, minutes_per_w
         formula = f"run time of the {period} x application rate x area (1 mm on 1 m2 = 1 L)"
     else:
         inputs, formula = (minutes,), "not computed: needs flow or area"
-    return Derivation(None if litres is None or math.isnan(litres) else litres, "L", formula, inputs, "definition")
+    return Derivation(None if litres is None or math.isnan(litres) else litres, "L", formula, inputs, DEFINITION)

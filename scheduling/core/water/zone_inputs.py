@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from scheduling.core.water import application, demand, soil
 from scheduling.core.water.checks import WaterInputError
 from scheduling.core.water.derivation import CannotCompute, Derivation, Input, Known, known
+from sites.core.sources import DEFINITION
 
 
 @dataclass(frozen=True)
@@ -159,7 +160,7 @@ def _rate(zone: ZoneInputs, emitter: application.EmitterClass) -> Rate | CannotC
             Input("flow Q", flow.value, "L/min", flow.origin, flow.note),
             Input("area A", area.value, "m2", area.origin, area.note),
         )
-        return Rate(value, Derivation(value, "mm/h", "application rate = 60 Q / A", inputs, "definition"))
+        return Rate(value, Derivation(value, "mm/h", "application rate = 60 Q / A", inputs, DEFINITION))
     if flow is None and area is None:
         return CannotCompute(("application rate", "area"), "neither rate nor area nor flow is known")
     if emitter.rate_mm_h is None:
